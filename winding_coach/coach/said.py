@@ -1,0 +1,218 @@
+"""What the coach says: link, phase, prompt, alarm, reading and summary, as values and as the JSON objects of a trace.
+
+Torque is SI inside; `as_json` puts it into mN·m, rounds, and drops nothing: None is written as null.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, TypeAlias
+
+
+class Phase(StrEnum):
+    """What the coach wants now."""
+
+    HOOK_UP = "hook_up"
+    STRETCH_OUT = "stretch_out"
+    WIND_STRETCHED = "wind_stretched"
+    WALK_IN = "walk_in"
+    FINAL_TURNS = "final_turns"
+    BACK_OFF = "back_off"
+    READY = "ready"
+    DONE = "done"
+    BROKEN = "broken"
+    ABORTED = "aborted"
+
+
+class Level(StrEnum):
+    """How much an alarm matters, least first."""
+
+    CAUTION = "caution"
+    WARNING = "warning"
+    DANGER = "danger"
+
+
+PROMPTS = (
+    "tare",
+    "stretch_to",
+    "start_cranking",
+    "walk_in_to",
+    "hold_distance",
+    "crank_slower",
+    "crank_faster",
+    "keep_cranking",
+    "stop_at_peak",
+    "back_off",
+    "launch_ready",
+    "note_down",
+)
+
+ALARMS = (
+    "overwind",
+    "overwind_soon",
+    "crank_stalled",
+    "rising_too_fast",
+    "torque_falling",
+    "motor_broke",
+    "not_this_motor",
+    "winder_limit",
+    "meter_limit",
+    "meter_saturated",
+    "meter_silent",
+    "zero_moved",
+)
+
+
+def _mNm(torque_Nm: float | None) -> float | None:
+    return None if torque_Nm is None else round(torque_Nm * 1e3, 4)
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+@dataclass(frozen=True, slots=True)
+class LinkSaid:
+    """The link went up, down or silent."""
+
+    at_s: float
+    state: str
+    port: str | None = None
+    reason: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        return {"event": "link", "at_s": self.at_s, "state": self.state, "port": self.port, "reason": self.reason}
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseSaid:
+    """A phase began."""
+
+    at_s: float
+    phase: Phase
+
+    def as_json(self) -> dict[str, Any]:
+        return {"event": "phase", "at_s": self.at_s, "phase": str(self.phase)}
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """The one thing to do now: code, words, and the figures that the words hold, where they apply."""
+
+    at_s: float
+    code: str
+    text: str
+    distance_m: float | None = None
+    crank_turns: float | None = None
+    torque_Nm: float | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        said: dict[str, Any] = {"event": "prompt", "at_s": self.at_s, "code": self.code, "text": self.text}
+        if self.distance_m is not None:
+            said["distance_m"] = round(self.distance_m, 3)
+        if self.crank_turns is not None:
+            said["crank_turns"] = round(self.crank_turns, 2)
+        if self.torque_Nm is not None:
+            said["torque_mNm"] = _mNm(self.torque_Nm)
+        return said
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """An alarm that went on (active) or off. `in_s`: seconds until the limit, for overwind_soon."""
+
+    at_s: float
+    code: str
+    level: Level
+    active: bool
+    text: str
+    in_s: float | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        said: dict[str, Any] = {
+            "event": "alarm",
+            "at_s": self.at_s,
+            "code": self.code,
+            "level": str(self.level),
+            "active": self.active,
+            "text": self.text,
+        }
+        if self.code == "overwind_soon":
+            said["in_s"] = _rounded(self.in_s, 1)
+        return said
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingSaid:
+    """What the signal shows now; None where it cannot be told. Turns are of the motor."""
+
+    at_s: float
+    torque_Nm: float | None = None
+    torque_rate_Nm_per_s: float | None = None
+    torque_rate_sd_Nm_per_s: float | None = None
+    turns: float | None = None
+    turns_source: str = "unknown"
+    distance_m: float | None = None
+    crank_rev_per_s: float | None = None
+    cranking: bool | None = None
+    turns_left: float | None = None
+    break_risk: float | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "event": "reading",
+            "at_s": self.at_s,
+            "torque_mNm": _mNm(self.torque_Nm),
+            "torque_rate_mNm_per_s": _mNm(self.torque_rate_Nm_per_s),
+            "torque_rate_sd_mNm_per_s": _mNm(self.torque_rate_sd_Nm_per_s),
+            "turns": _rounded(self.turns, 1),
+            "turns_source": self.turns_source,
+            "distance_m": _rounded(self.distance_m, 3),
+            "crank_rev_per_s": _rounded(self.crank_rev_per_s, 3),
+            "cranking": self.cranking,
+            "turns_left": _rounded(self.turns_left, 1),
+            "break_risk": _rounded(self.break_risk, 4),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """One wind in figures. `outcome` is done, broken, stopped or lost; `trace` the file's name, if it was kept."""
+
+    at_s: float
+    outcome: str
+    trace: str | None = None
+    peak_torque_Nm: float | None = None
+    peak_turns: float | None = None
+    backed_off_turns: float | None = None
+    launch_torque_Nm: float | None = None
+    launch_turns: float | None = None
+    energy_stored_J: float | None = None
+    stalls: int = 0
+    stalled_s: float = 0.0
+    time_in_rate_band: float | None = None
+    lost_lines: int = 0
+    duration_s: float = 0.0
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "event": "summary",
+            "at_s": self.at_s,
+            "trace": self.trace,
+            "outcome": self.outcome,
+            "peak_torque_mNm": _mNm(self.peak_torque_Nm),
+            "peak_turns": _rounded(self.peak_turns, 1),
+            "backed_off_turns": _rounded(self.backed_off_turns, 1),
+            "launch_torque_mNm": _mNm(self.launch_torque_Nm),
+            "launch_turns": _rounded(self.launch_turns, 1),
+            "energy_stored_J": _rounded(self.energy_stored_J, 4),
+            "stalls": self.stalls,
+            "stalled_s": round(self.stalled_s, 2),
+            "time_in_rate_band": _rounded(self.time_in_rate_band, 4),
+            "lost_lines": self.lost_lines,
+            "duration_s": round(self.duration_s, 3),
+        }
+
+
+Said: TypeAlias = LinkSaid | PhaseSaid | Prompt | Alarm | ReadingSaid | Summary

@@ -1,0 +1,76 @@
+"""What there is to see at one moment: the immutable value that screen, sound and trace look at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from winding_coach.coach.said import Alarm, Phase, Prompt, ReadingSaid, Summary
+from winding_coach.rubber.figures import Plan
+from winding_coach.units import UnitSystem
+
+
+@dataclass(frozen=True, slots=True)
+class Targets:
+    """What the figures on the screen are held against, in this phase.
+
+    torque_Nm: the torque that this phase works towards (stretched torque, peak, launch torque), None when
+    there is none. rate_low/high: the band of torque-rise rate, Nm/s. stand_at_m: where to stand now.
+    turns: of the motor, where this phase ends by the plan.
+    """
+
+    torque_Nm: float | None = None
+    rate_low_Nm_per_s: float | None = None
+    rate_high_Nm_per_s: float | None = None
+    stand_at_m: float | None = None
+    turns: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LinkView:
+    """state: waiting (not yet opened), up, silent, down. port: name to show. reason: why it is down."""
+
+    state: str = "waiting"
+    port: str | None = None
+    reason: str | None = None
+    meter: str | None = None
+    lost_lines: int = 0
+    bad_lines: int = 0
+    restarts: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Figures noted by themselves the moment they happen."""
+
+    peak_torque_Nm: float | None = None
+    peak_turns: float | None = None
+    launch_torque_Nm: float | None = None
+    launch_turns: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CoachView:
+    """Everything to be seen at `at_s`. Equal for a live wind and its replay.
+
+    stale: the reading is older than half a second and must not be shown as live.
+    alarms: those that are on, the one that matters most first.
+    phase_starts: (at_s, turns or None, phase) of each phase so far.
+    """
+
+    at_s: float
+    phase: Phase
+    plan: Plan
+    winder_ratio: float
+    units: UnitSystem
+    reading: ReadingSaid
+    slow_rate_Nm_per_s: float | None = None
+    stale: bool = True
+    prompt: Prompt | None = None
+    alarms: tuple[Alarm, ...] = ()
+    targets: Targets = field(default_factory=Targets)
+    link: LinkView = field(default_factory=LinkView)
+    marks: Marks = field(default_factory=Marks)
+    zero_counts: float | None = None
+    tared: bool = False
+    phase_starts: tuple[tuple[float, float | None, Phase], ...] = ()
+    summary: Summary | None = None

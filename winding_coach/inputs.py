@@ -1,0 +1,62 @@
+"""Everything that can happen to the coach. Nothing else reaches it, so a list of these is a whole wind.
+
+`at_s` is the trace's clock: seconds since the trace began, never going back, rounded to the microsecond
+by the source that makes it (so that it survives a trip through a trace file unchanged).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+KEYS = ("tare", "next", "count", "peak", "stop", "quit")
+"""Names of the keys the coach understands: see `KeyPressed`."""
+
+
+@dataclass(frozen=True, slots=True)
+class BytesArrived:
+    """Bytes as received from the meter, cut anywhere."""
+
+    at_s: float
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class TimePassed:
+    """Nothing came for a while; time and silence are inputs too."""
+
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class LinkUp:
+    """The link to the meter is open; `port` is the name to show."""
+
+    at_s: float
+    port: str
+
+
+@dataclass(frozen=True, slots=True)
+class LinkDown:
+    """The link is lost; the source goes on trying to open it again."""
+
+    at_s: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeyPressed:
+    """A key by name, one of `KEYS`: tare, next (confirm a step), count (one crank turn), peak, stop, quit."""
+
+    at_s: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """The source has no more to give (end of a replay, quit, a signal). Never written to a trace."""
+
+    at_s: float
+
+
+Input: TypeAlias = BytesArrived | TimePassed | LinkUp | LinkDown | KeyPressed | Ended

@@ -1,0 +1,1 @@
+"""Bytes from the meter to calibrated torque: frames, device clock, calibration. Pure."""

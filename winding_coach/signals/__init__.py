@@ -1,0 +1,1 @@
+"""Torque samples to rate, crank state and events: what the hand is doing. Pure, incremental."""

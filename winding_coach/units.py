@@ -1,0 +1,114 @@
+"""Units at the edges: typed quantities in, figures with a unit out. Inside, everything is SI.
+
+Conversions follow exactly from the international pound and inch and standard gravity
+(NIST SP 811, appendix B); the tests hold the published decimals.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Literal
+
+UnitSystem = Literal["metric", "inch"]
+Kind = Literal["length", "mass", "linear density", "torque"]
+
+INCH_M = 0.0254
+FOOT_M = 0.3048
+OUNCE_KG = 0.028349523125
+GRAVITY_M_PER_S2 = 9.80665
+OZF_N = OUNCE_KG * GRAVITY_M_PER_S2
+OZF_IN_NM = OZF_N * INCH_M
+GF_CM_NM = 1e-3 * GRAVITY_M_PER_S2 * 1e-2
+G_PER_IN_KG_PER_M = 1e-3 / INCH_M
+
+UNITS: dict[Kind, dict[str, float]] = {
+    "length": {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "in": INCH_M, "ft": FOOT_M},
+    "mass": {"g": 1e-3, "mg": 1e-6, "kg": 1.0, "oz": OUNCE_KG},
+    "linear density": {"g/m": 1e-3, "kg/m": 1.0, "g/in": G_PER_IN_KG_PER_M, "g/cm": 0.1},
+    "torque": {
+        "mN.m": 1e-3,
+        "N.m": 1.0,
+        "ozf.in": OZF_IN_NM,
+        "gf.cm": GF_CM_NM,
+        "lbf.in": 16 * OZF_IN_NM,
+    },
+}
+"""SI value of one of each unit, by kind of quantity and the way it is typed."""
+
+SHOWN: dict[UnitSystem, dict[Kind, tuple[str, int]]] = {
+    "metric": {"length": ("cm", 1), "mass": ("g", 2), "linear density": ("g/m", 3), "torque": ("mN.m", 2)},
+    "inch": {"length": ("in", 1), "mass": ("g", 2), "linear density": ("g/in", 4), "torque": ("ozf.in", 3)},
+}
+"""Unit and decimals that each unit system shows and takes when none is typed."""
+
+PRINTED = {"mN.m": "mN·m", "N.m": "N·m", "ozf.in": "ozf·in", "gf.cm": "gf·cm", "lbf.in": "lbf·in"}
+"""How a typed unit is printed, where that differs."""
+
+_OTHER_SPELLINGS = {
+    '"': "in",
+    "inch": "in",
+    "in.oz": "ozf.in",
+    "oz.in": "ozf.in",
+    "Nm": "N.m",
+    "mNm": "mN.m",
+    "'": "ft",
+}
+_QUANTITY = re.compile(r"([+-]?(?:\d{1,12}(?:\.\d{0,12})?|\.\d{1,12})(?:[eE][+-]?\d{1,2})?)\s*(\S*)\s*", re.ASCII)
+
+
+class QuantityError(ValueError):
+    """A typed quantity that is not one; the message is a whole sentence for the person who typed it."""
+
+
+def parse_quantity(text: str, kind: Kind, system: UnitSystem = "metric") -> float:
+    """Return the SI value of a typed quantity such as `43 cm`, `14in` or `0.9 ozf.in`.
+
+    Without a unit the one that `system` shows is taken.
+
+    Raises:
+        QuantityError: no number, no unit of this kind, or not finite.
+    """
+    shown = text if len(text) <= 40 else text[:37] + "…"
+    shown = "".join(c if c.isprintable() else "?" for c in shown)
+    match = _QUANTITY.fullmatch(text.strip())
+    known = ", ".join(UNITS[kind])
+    if match is None:
+        raise QuantityError(
+            f"'{shown}' is not a {kind}: type a number and one of {known}, as in '{example(kind, system)}'."
+        )
+    number, unit = match.groups()
+    unit = unit.replace("·", ".").replace("*", ".").replace("-", ".")
+    unit = _OTHER_SPELLINGS.get(unit, unit) or SHOWN[system][kind][0]
+    if unit not in UNITS[kind]:
+        raise QuantityError(f"'{shown}' has no unit of {kind}: use one of {known}, as in '{example(kind, system)}'.")
+    value = float(number) * UNITS[kind][unit]
+    if not math.isfinite(value):
+        raise QuantityError(f"'{shown}' is too large to be a {kind}.")
+    return value
+
+
+def example(kind: Kind, system: UnitSystem) -> str:
+    """A quantity of this kind as one would type it, for messages and help."""
+    number = {"length": "30", "mass": "1.4", "linear density": "2.2", "torque": "3.5"}[kind]
+    if system == "inch":
+        number = {"length": "12", "mass": "1.4", "linear density": "0.055", "torque": "0.5"}[kind]
+    return f"{number} {SHOWN[system][kind][0]}"
+
+
+def show(value_si: float, kind: Kind, system: UnitSystem, decimals: int | None = None) -> str:
+    """Return an SI value as text with its unit, in the unit system given."""
+    unit, usual = SHOWN[system][kind]
+    return f"{value_si / UNITS[kind][unit]:.{usual if decimals is None else decimals}f} {PRINTED.get(unit, unit)}"
+
+
+def shown_number(value_si: float, kind: Kind, system: UnitSystem, decimals: int | None = None) -> str:
+    """Return an SI value as text without its unit, in the unit system given."""
+    unit, usual = SHOWN[system][kind]
+    return f"{value_si / UNITS[kind][unit]:.{usual if decimals is None else decimals}f}"
+
+
+def unit_label(kind: Kind, system: UnitSystem) -> str:
+    """The unit that `shown_number` leaves out, as printed."""
+    unit = SHOWN[system][kind][0]
+    return PRINTED.get(unit, unit)
