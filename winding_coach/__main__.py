@@ -1,0 +1,7 @@
+"""`python -m winding_coach`: the same as `winding-coach`."""
+
+import sys
+
+from winding_coach.command_line import main
+
+sys.exit(main())

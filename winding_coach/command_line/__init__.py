@@ -1,0 +1,82 @@
+"""`winding-coach COMMAND`: one module a command, imported only when it is the one that was asked for.
+
+Exit status: 0 done, 1 the work failed (one line on stderr), 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+
+from winding_coach import __version__
+from winding_coach.command_line.problem import Problem
+
+COMMANDS = {
+    "wind": "coach a live wind from a torque meter",
+    "practice": "the same screen, with a simulated motor and meter driven by the keyboard",
+    "replay": "run a saved wind through the same coach",
+    "plan": "the winding plan of a motor",
+    "meter": "find, test, calibrate or simulate a meter",
+}
+"""Each command's name and job, in the order of the help. A module of the same name has
+`add_arguments(parser)` and `run(args) -> int`; its docstring opens the command's help."""
+
+CAUTION = (
+    "A stretched, wound motor can hurt eyes and hands: wear eye protection, keep within the ratings of winder and hooks, "
+    "keep bystanders and children clear of the line of the motor. Local rules and the adult in charge come first."
+)
+
+
+def _overview() -> argparse.ArgumentParser:
+    jobs = "\n".join(f"  {name:<10}{job}" for name, job in COMMANDS.items())
+    parser = argparse.ArgumentParser(
+        prog="winding-coach",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        description="A live coach for winding rubber motors: reads a torque meter, says what to do next, keeps a trace.",
+        epilog=f"commands:\n{jobs}\n\nwinding-coach COMMAND --help tells more, with an example.\n\n{CAUTION}",
+        usage="winding-coach COMMAND [options]",
+    )
+    parser.add_argument("--version", action="version", version=f"winding-coach {__version__}")
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command and return the exit status. Nothing but the interpreter's own exits is raised."""
+    words = sys.argv[1:] if argv is None else argv
+    overview = _overview()
+    if not words or words[0].startswith("-"):
+        overview.parse_args(words)
+        overview.print_help()
+        return 2
+    name = words[0]
+    if name not in COMMANDS:
+        overview.error(f"there is no command '{printable(name)}': choose one of {', '.join(COMMANDS)}.")
+    module = importlib.import_module(f"winding_coach.command_line.{name}")
+    about, _, more = str(module.__doc__).partition("\n\n")
+    parser = argparse.ArgumentParser(
+        prog=f"winding-coach {name}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        description=about,
+        epilog=more,
+    )
+    module.add_arguments(parser)
+    try:
+        status: int = module.run(parser.parse_args(words[1:]))
+        sys.stdout.flush()
+        return status
+    except Problem as problem:
+        print(f"winding-coach {name}: {printable(str(problem))}", file=sys.stderr)
+        return problem.exit_status
+    except BrokenPipeError:
+        # The reader of our output went away, as `| head` does; the interpreter must not flush into the void at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except KeyboardInterrupt:
+        return 1
+
+
+def printable(text: str) -> str:
+    """Return `text` with every control character replaced, so that a name cannot drive the terminal."""
+    return "".join(c if c.isprintable() else "?" for c in text)

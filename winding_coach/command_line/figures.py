@@ -1,0 +1,96 @@
+"""A motor's figures on the command line: typed quantities in, `MotorFigures`, `WinderFigures` and `ModelFigures` out."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from dataclasses import dataclass
+
+from winding_coach.command_line.problem import UsageProblem
+from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
+from winding_coach.units import Kind, QuantityError, UnitSystem, parse_quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What was typed about a motor and what goes with it, SI; `room_m` is None without `--room`."""
+
+    motor: MotorFigures
+    winder: WinderFigures
+    model: ModelFigures
+    room_m: float | None = None
+
+
+def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options that give a motor's figures; `figures_from` reads them back."""
+    motor = parser.add_argument_group("the motor", "its figures, with units, as in --loop '30 cm' --mass 1.4g")
+    motor.add_argument("--motor", metavar="NAME", help="name of the motor, for the trace's file name")
+    motor.add_argument("--loop", metavar="LENGTH", help="relaxed length of the loop, as measured now")
+    motor.add_argument("--mass", metavar="MASS", help="mass as weighed, O-rings included")
+    motor.add_argument("--orings", metavar="MASS", help="mass of the O-rings (0)")
+    motor.add_argument("--strands", metavar="N", help="strands side by side: 2 for one loop (2)")
+    motor.add_argument("--use", metavar="N", help="which wind of this motor, from 1 (1)")
+    motor.add_argument("--share", metavar="PERCENT", help="share of the breaking turns to wind to (80, 85, 90 by use)")
+    gear = parser.add_argument_group("winder, model and room")
+    gear.add_argument("--ratio", metavar="R", help="turns of the motor for one turn of the crank (10)")
+    gear.add_argument("--winder-limit", metavar="TORQUE", help="what the winder is rated for")
+    gear.add_argument("--hooks", metavar="LENGTH", help="distance between the model's hooks")
+    gear.add_argument("--model", metavar="NAME", help="name of the model")
+    gear.add_argument("--launch-torque", metavar="TORQUE", help="wanted at launch (else the plan's own)")
+    gear.add_argument("--room", metavar="LENGTH", help="length there is to stretch the motor in")
+
+
+def figures_from(args: argparse.Namespace, system: UnitSystem) -> Figures:
+    """Return the figures that were typed.
+
+    Raises:
+        UsageProblem: loop or mass are missing, or something typed is no quantity of its kind.
+    """
+    if args.loop is None or args.mass is None:
+        raise UsageProblem("A motor needs --loop and --mass, as in: --loop '30 cm' --mass '1.40 g' --orings '0.08 g'.")
+
+    def quantity(name: str, kind: Kind) -> float | None:
+        typed = getattr(args, name)
+        if typed is None:
+            return None
+        try:
+            value = parse_quantity(typed, kind, system)
+        except QuantityError as error:
+            raise UsageProblem(f"--{name.replace('_', '-')}: {error}") from None
+        if value < 0:
+            raise UsageProblem(f"--{name.replace('_', '-')}: '{typed}' is below zero; type a positive {kind}.")
+        return value
+
+    def number(name: str, usual: float | None) -> float | None:
+        typed = getattr(args, name)
+        if typed is None:
+            return usual
+        try:
+            value = float(typed.strip().removesuffix("%").removesuffix(":1"))
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value) or value <= 0:
+            raise UsageProblem(f"--{name.replace('_', '-')}: '{typed}' is not a number above zero.")
+        return value
+
+    def whole(name: str, usual: int) -> int:
+        value = number(name, usual)
+        if value is None or value != int(value):
+            raise UsageProblem(f"--{name}: '{getattr(args, name)}' is not a whole number.")
+        return int(value)
+
+    share = number("share", None)
+    motor = MotorFigures(
+        loop_m=quantity("loop", "length") or 0.0,
+        mass_kg=quantity("mass", "mass") or 0.0,
+        orings_kg=quantity("orings", "mass") or 0.0,
+        strands=whole("strands", 2),
+        use=whole("use", 1),
+        share=None if share is None else share / 100,
+        name=args.motor,
+    )
+    winder = WinderFigures(ratio=number("ratio", 10.0) or 10.0, limit_Nm=quantity("winder_limit", "torque"))
+    model = ModelFigures(
+        hooks_m=quantity("hooks", "length"), launch_torque_Nm=quantity("launch_torque", "torque"), name=args.model
+    )
+    return Figures(motor, winder, model, quantity("room", "length"))
