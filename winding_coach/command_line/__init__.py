@@ -24,8 +24,9 @@ COMMANDS = {
 `add_arguments(parser)` and `run(args) -> int`; its docstring opens the command's help."""
 
 CAUTION = (
-    "A stretched, wound motor can hurt eyes and hands: wear eye protection, keep within the ratings of winder and hooks, "
-    "keep bystanders and children clear of the line of the motor. Local rules and the adult in charge come first."
+    "A stretched, wound motor can hurt eyes and hands: wear eye protection, keep within the ratings of\n"
+    "winder and hooks, keep bystanders and children out of the motor's line. Local rules and the adult in\n"
+    "charge come first."
 )
 
 
@@ -34,7 +35,7 @@ def _overview() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="winding-coach",
         formatter_class=argparse.RawDescriptionHelpFormatter,
-        description="A live coach for winding rubber motors: reads a torque meter, says what to do next, keeps a trace.",
+        description="A live coach for winding rubber motors: reads a torque meter, says what to do, keeps a trace.",
         epilog=f"commands:\n{jobs}\n\nwinding-coach COMMAND --help tells more, with an example.\n\n{CAUTION}",
         usage="winding-coach COMMAND [options]",
     )

@@ -1,4 +1,4 @@
-"""A motor's figures on the command line: typed quantities in, `MotorFigures`, `WinderFigures` and `ModelFigures` out."""
+"""A motor's figures on the command line: typed quantities in, figures in SI out."""
 
 from __future__ import annotations
 
