@@ -1,1 +1,1 @@
-"""Torque samples to rate, crank state and events: what the hand is doing. Pure, incremental."""
+"""Calibrated samples in; torque, its rate, the crank and events out. Time is the meter's, told with every sample."""

@@ -1,0 +1,207 @@
+"""Calibrated samples, crank counts and taps in; a `Reading` out: torque, its two rates, the crank, the turns.
+
+Everything runs on device time and in bounded memory. Whatever the samples do, a gap of half a second or a new clock
+starts the filters anew and keeps the turns.
+"""
+
+from __future__ import annotations
+
+import math
+
+from winding_coach.signals.alpha_beta import AlphaBeta
+from winding_coach.signals.comb import Comb
+from winding_coach.signals.gate import SampleGate
+from winding_coach.signals.reading import CrankState, Reading
+from winding_coach.signals.stall import PulseCrank
+from winding_coach.signals.tuning import (
+    CLOCK_BACK_S,
+    LONGEST_PERIOD_S,
+    SHORTEST_PERIOD_S,
+    STALE_S,
+    USUAL_PERIOD_S,
+    tuning_for,
+)
+from winding_coach.signals.turns import TurnCounter
+
+_RATE_KNOWN_AFTER = 48
+"""Samples from which the rate of the lines is measured."""
+
+
+class Estimator:
+    """The online path. `full_scale_Nm` is the torque expected at the peak of this wind; it scales the thresholds.
+
+    lines_per_s_hint: what the meter says of its rate; it is measured anyway.
+    """
+
+    def __init__(self, full_scale_Nm: float, lines_per_s_hint: float | None = None) -> None:
+        if not (math.isfinite(full_scale_Nm) and full_scale_Nm > 0.0):
+            raise ValueError(f"The full scale of the torque must be above zero, not {full_scale_Nm} N·m.")
+        self._scale_Nm = full_scale_Nm
+        self._turns = TurnCounter()
+        self._crank = PulseCrank()
+        self._comb = Comb()
+        self.lines_per_s = lines_per_s_hint or 80.0
+        self._tune()
+        self._forget()
+
+    def _tune(self) -> None:
+        tuning = self._tuning = tuning_for(self.lines_per_s)
+        self._gate = SampleGate(tuning.gate * self._scale_Nm)
+        self._fast = AlphaBeta(tuning.fast_lag_s, tuning.tick_hz)
+        self._slow = AlphaBeta(tuning.slow_lag_s, tuning.tick_hz)
+        self._follow_period = 1.0 / (0.3 * tuning.tick_hz)
+        self._follow_spread = 1.0 / (1.5 * tuning.tick_hz)
+
+    def _forget(self) -> None:
+        """Nothing is known of the torque: the next sample is the first, of any clock."""
+        self._origin_s: float | None = None
+        self._newest_s = 0.0
+        self._count = 0
+        self._forget_torque()
+
+    def _forget_torque(self) -> None:
+        self._gate.reset()
+        self._comb.reset()
+        self._fast.reset()
+        self._slow.reset()
+        self._next_tick: int | None = None
+        self._period_s = USUAL_PERIOD_S
+        self._spread2 = 0.0
+        self._torque: float | None = None
+        self._gated = 0.0
+        self._reading: Reading | None = None
+
+    # -- what happens
+
+    def add(self, t_s: float, torque_Nm: float, crank_turns: float | None = None) -> None:
+        """Take a sample: device seconds, torque, and the meter's cumulative crank count where it has one.
+
+        A stamp that does not advance is dropped, and so is what is not a number; a stamp that is 2 s back or more
+        begins a new clock.
+        """
+        if not math.isfinite(t_s + torque_Nm):
+            return
+        if self._origin_s is None:
+            self._origin_s = t_s
+        # Small numbers keep their digits: a stamp may be counted from 1970.
+        now = t_s - self._origin_s
+        step = now - self._newest_s
+        if self._count and step <= 0.0:
+            if step > -CLOCK_BACK_S:
+                return
+            self.reset()
+            self._origin_s, now = t_s, 0.0
+        elif self._count and step > STALE_S:
+            self._forget_torque()
+            self._crank.reset()
+        self._newest_s = now
+        self._count += 1
+        if self._count == _RATE_KNOWN_AFTER:
+            self._measure_rate(now)
+        self._reading = None
+        if crank_turns is not None:
+            change = self._turns.counted(now, crank_turns)
+            if change:
+                self._crank.moved(now, change)
+        self._crank.at(now)
+        gated = self._gate.push(now, torque_Nm)
+        if gated is not None:
+            self._gated = gated[1]
+            self._comb.add(*gated)
+            self._tick_all()
+
+    def at(self, t_s: float) -> None:
+        """It is t_s (device clock) and no sample came: after half a second nothing is known any more."""
+        if self._origin_s is not None and t_s - self._origin_s - self._newest_s > STALE_S:
+            self.gap(t_s)
+
+    def gap(self, t_s: float) -> None:
+        """Samples are missing until t_s: forget the torque, keep turns and clock."""
+        del t_s
+        self._forget_torque()
+        self._crank.reset()
+
+    def tap(self, t_s: float) -> None:
+        """A helper counted one turn of the handle at t_s (device clock)."""
+        del t_s
+        self._turns.tapped()
+        self._reading = None
+
+    def reset(self) -> None:
+        """The meter started anew: any clock, any count. The turns stay."""
+        self._turns.new_clock()
+        self._crank.reset()
+        self._forget()
+
+    # -- what comes of it
+
+    @property
+    def reading(self) -> Reading | None:
+        """The present reading, None until there is torque to show."""
+        if self._reading is None and self._torque is not None and self._origin_s is not None:
+            self._reading = self._read(self._origin_s)
+        return self._reading
+
+    def _read(self, origin_s: float) -> Reading:
+        tick_hz = self._tuning.tick_hz
+        counted = self._turns.source == "counted"
+        state = self._crank.state if counted else CrankState.UNKNOWN
+        fast_known = self._fast.count >= tick_hz
+        return Reading(
+            t_s=origin_s + self._newest_s,
+            torque_Nm=self._torque or 0.0,
+            rate_fast_Nm_per_s=self._fast.rate if fast_known else None,
+            rate_fast_sd_Nm_per_s=self._rate_sd() if fast_known else None,
+            rate_slow_Nm_per_s=self._slow.rate if self._slow.count >= 2.5 * tick_hz else None,
+            cranking=None if state is CrankState.UNKNOWN else state is not CrankState.STALLED,
+            crank_rev_per_s=self._crank.rev_per_s(self._newest_s) if counted else None,
+            crank_turns=self._turns.turns,
+            turns_source=self._turns.source,
+            gated_Nm=self._gated,
+            crank_state=state,
+            crank_confidence=0.0 if state is CrankState.UNKNOWN else 1.0,
+            crank_turns_sd=0.0 if counted else None,
+        )
+
+    def _rate_sd(self) -> float:
+        """Standard deviation of the fast rate, from how well the filter has foretold the comb of late."""
+        return math.sqrt(self._spread2) * 1.6
+
+    def _measure_rate(self, now: float) -> None:
+        measured = (self._count - 1) / now
+        before = self._tuning
+        self.lines_per_s = measured
+        if tuning_for(measured) is not before:
+            self._tune()
+            self._forget_torque()
+
+    def _target_period_s(self) -> float:
+        period = self._crank.period_s if self._turns.source == "counted" else None
+        if period is None:
+            return USUAL_PERIOD_S
+        return min(max(period, SHORTEST_PERIOD_S), LONGEST_PERIOD_S)
+
+    def _tick_all(self) -> None:
+        newest, tick_hz = self._comb.newest_s, self._tuning.tick_hz
+        if self._next_tick is None:
+            self._next_tick = math.ceil(newest * tick_hz)
+        while self._next_tick <= newest * tick_hz:
+            self._tick(self._next_tick / tick_hz)
+            self._next_tick += 1
+
+    def _tick(self, t_s: float) -> None:
+        self._period_s += (self._target_period_s() - self._period_s) * self._follow_period
+        held = t_s - self._comb.oldest_s()
+        if held < self._period_s:
+            if held > 0.0:
+                self._torque = self._comb.mean_until(t_s, held)
+            return
+        mean = self._comb.mean_until(t_s, self._period_s)
+        fast = self._fast
+        fast.add(mean)
+        self._slow.add(mean)
+        if fast.count > 2:
+            self._spread2 += (fast.residual * fast.residual - self._spread2) * max(
+                self._follow_spread, 1.0 / (fast.count - 2)
+            )
+        self._torque = fast.level + 0.5 * self._period_s * fast.rate

@@ -1,0 +1,80 @@
+"""Every threshold of this room in one place, as shares of the full scale (the torque expected at the peak).
+
+The figures were tuned on synthetic streams whose full scale was 1.85 ozf·in; `share` turns such a figure into a
+share, so the tuning moves with the motor. Re-tune when recordings of real winds exist.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+TUNED_AT_OZF_IN = 1.85
+"""Full scale of the streams on which the figures were tuned."""
+
+
+def share(ozf_in: float) -> float:
+    """A torque of the tuning streams as a share of full scale."""
+    return ozf_in / TUNED_AT_OZF_IN
+
+
+@dataclass(frozen=True, slots=True)
+class Tuning:
+    """What depends on the rate of the lines. Torques are shares of full scale.
+
+    tick_hz: rate of comb and filters. gate: how far a sample may lie from the median of five. fast_lag_s and
+    slow_lag_s: lag of the two rates behind the comb. break_run: low samples in a row that make a break.
+    """
+
+    tick_hz: float
+    gate: float
+    fast_lag_s: float
+    slow_lag_s: float
+    break_run: int
+
+
+SLOW_LINES = Tuning(tick_hz=10.0, gate=share(0.12), fast_lag_s=0.4, slow_lag_s=2.5, break_run=2)
+USUAL_LINES = Tuning(tick_hz=20.0, gate=share(0.08), fast_lag_s=0.4, slow_lag_s=2.5, break_run=2)
+QUICK_LINES = Tuning(tick_hz=20.0, gate=share(0.08), fast_lag_s=0.4, slow_lag_s=2.5, break_run=4)
+
+
+def tuning_for(lines_per_s: float) -> Tuning:
+    """The tuning for a rate of lines: the nearest of 10, 80 and 320 a second, by ratio."""
+    if lines_per_s < 28.0:
+        return SLOW_LINES
+    return USUAL_LINES if lines_per_s < 160.0 else QUICK_LINES
+
+
+STALE_S = 0.5
+"""A reading older than this is not shown as live, and the filters start anew after such a gap."""
+
+CLOCK_BACK_S = 2.0
+"""A stamp this far back is a new clock, not a late line."""
+
+USUAL_PERIOD_S = 0.8
+"""Crank period taken while none is known."""
+
+SHORTEST_PERIOD_S, LONGEST_PERIOD_S = 0.28, 1.7
+"""Bounds of the comb: 3.5 to 0.6 revolutions a second."""
+
+# Motor broke (share of full scale, share of the reference torque, seconds)
+BREAK_REFERENCE_S = 0.15
+BREAK_ARMED = share(0.25)
+BREAK_BELOW = 0.5
+BREAK_ZERO_OF_REFERENCE = 0.15
+BREAK_ZERO = share(0.08)
+BREAK_WITHIN_S = 0.25
+
+# Limit coming
+LIMIT_AHEAD_S = 8.0
+LIMIT_TORQUE_SD = share(0.02)
+LIMIT_RATE_SD = share(0.012)
+LIMIT_FIRE_Z = 1.0
+LIMIT_CLEAR_Z = LIMIT_FIRE_Z - 0.7
+LIMIT_NEAR = share(0.1)
+LIMIT_NEAR_CLEAR = share(0.14)
+
+# Crank from pulses
+STALL_PERIODS = 1.3
+STALL_LONGEST_S = 4.0
+STALL_FIRST_S = 1.5
+MOST_REV_PER_S = 6.0
