@@ -1,0 +1,218 @@
+"""Alarms with hysteresis as a table: when each goes on, when it may stay on, for how long at least. Pure.
+
+The bank keeps which are on; it is told every moment and says what changed. Order in the table is priority:
+only the first that is on may sound.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from winding_coach.coach.limits import Limits
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.phases import LOADED, OVER, PREPARING, WINDING
+from winding_coach.coach.said import Alarm, Level, Phase
+
+Test = Callable[[Moment, Limits], bool]
+
+CRANKED = WINDING | {Phase.BACK_OFF}
+IN_USE = frozenset(Phase) - OVER - {Phase.BROKEN}
+
+FALLING_SHARE_PER_S = 0.05
+"""Walking in drops torque and cranking restores it; a steady loss of this share of the full-stretch torque a
+second is walking in too fast. Found with the simulated motor (invented hands), not from logged winds."""
+TOO_FAST = 1.35
+"""Times the upper edge of the band: beyond it torque rises too fast."""
+SILENT_S = 2.0
+ZERO_SHARE = 0.03
+
+
+def _torque_over(share_on: float) -> Test:
+    return lambda now, limits: now.torque_Nm is not None and now.torque_Nm >= share_on * limits.peak_Nm
+
+
+def _overwind(now: Moment, limits: Limits) -> bool:
+    if now.torque_Nm is not None and now.torque_Nm >= 1.02 * limits.peak_Nm:
+        return True
+    # Turns are the cross-check: past the middle between the target and the breaking turns.
+    return now.counted and now.turns is not None and now.turns >= 0.5 * (limits.target_turns + limits.breaking_turns)
+
+
+def _overwound_still(now: Moment, limits: Limits) -> bool:
+    if now.torque_Nm is not None and now.torque_Nm >= 0.99 * limits.peak_Nm:
+        return True
+    return now.counted and now.turns is not None and now.turns >= 0.5 * (limits.target_turns + limits.breaking_turns)
+
+
+def _limit_coming(now: Moment, limits: Limits) -> bool:
+    return now.limit_coming
+
+
+def _stalled(now: Moment, limits: Limits) -> bool:
+    return now.cranking is False
+
+
+def _not_turning(now: Moment, limits: Limits) -> bool:
+    return now.cranking is not True
+
+
+def _rising(times: float) -> Test:
+    def test(now: Moment, limits: Limits) -> bool:
+        if now.rate_Nm_per_s is None or now.rate_high_Nm_per_s is None:
+            return False
+        return now.rate_Nm_per_s - (now.rate_sd_Nm_per_s or 0.0) > times * now.rate_high_Nm_per_s
+
+    return test
+
+
+def _falling(share: float) -> Test:
+    def test(now: Moment, limits: Limits) -> bool:
+        if now.rate_Nm_per_s is None:
+            return False
+        return now.rate_Nm_per_s + (now.rate_sd_Nm_per_s or 0.0) < -share * limits.stretched_Nm
+
+    return test
+
+
+def _broke(now: Moment, limits: Limits) -> bool:
+    return now.broke
+
+
+def _gone(now: Moment, limits: Limits) -> bool:
+    return not now.torque_back
+
+
+def _unlike_plan(off_by: float) -> Test:
+    def test(now: Moment, limits: Limits) -> bool:
+        if now.torque_Nm is None or now.expected_Nm is None or not now.counted or now.turns is None:
+            return False
+        if now.turns < 0.4 * limits.stretched_turns:
+            return False
+        return not (1 - off_by) <= now.torque_Nm / now.expected_Nm <= 1 + off_by
+
+    return test
+
+
+def _winder(share: float) -> Test:
+    return lambda now, limits: (
+        limits.winder_Nm is not None and now.torque_Nm is not None and now.torque_Nm >= share * limits.winder_Nm
+    )
+
+
+def _overloaded(now: Moment, limits: Limits) -> bool:
+    return now.overloaded
+
+
+def _saturated(now: Moment, limits: Limits) -> bool:
+    return now.saturated
+
+
+def _silent(now: Moment, limits: Limits) -> bool:
+    return now.silent_s >= SILENT_S
+
+
+def _quiet(now: Moment, limits: Limits) -> bool:
+    return now.silent_s > 0
+
+
+def _zero_off(share: float) -> Test:
+    def test(now: Moment, limits: Limits) -> bool:
+        return (
+            now.tared
+            and now.torque_Nm is not None
+            and now.still_s > 1.0
+            and now.cranking is not True
+            and abs(now.torque_Nm) > share * limits.peak_Nm
+        )
+
+    return test
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One alarm: on when `on` has held for `after_s`; off when `stay` has failed, but not before `least_s`."""
+
+    code: str
+    level: Level
+    phases: frozenset[Phase]
+    on: Test
+    stay: Test
+    after_s: float = 0.0
+    least_s: float = 1.0
+
+
+RULES: tuple[Rule, ...] = (
+    Rule("motor_broke", Level.DANGER, CRANKED | {Phase.BROKEN}, _broke, _gone, least_s=3.0),
+    Rule("overwind", Level.DANGER, WINDING | {Phase.BACK_OFF}, _overwind, _overwound_still),
+    Rule("meter_limit", Level.DANGER, IN_USE, _overloaded, _overloaded),
+    Rule("winder_limit", Level.DANGER, LOADED, _winder(1.0), _winder(0.97)),
+    Rule("meter_saturated", Level.DANGER, IN_USE, _saturated, _saturated),
+    Rule("meter_silent", Level.DANGER, LOADED, _silent, _quiet, least_s=0.5),
+    Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
+    Rule("overwind_soon", Level.WARNING, WINDING, _limit_coming, _limit_coming, after_s=0.2),
+    Rule("crank_stalled", Level.WARNING, frozenset({Phase.WALK_IN}), _stalled, _not_turning, after_s=0.1, least_s=0.5),
+    Rule("rising_too_fast", Level.WARNING, WINDING, _rising(TOO_FAST), _rising(1.0), after_s=0.5),
+    Rule(
+        "torque_falling",
+        Level.WARNING,
+        frozenset({Phase.WALK_IN}),
+        _falling(FALLING_SHARE_PER_S),
+        _falling(0.4 * FALLING_SHARE_PER_S),
+        after_s=0.7,
+    ),
+    Rule(
+        "not_this_motor",
+        Level.CAUTION,
+        frozenset({Phase.WIND_STRETCHED}),
+        _unlike_plan(0.25),
+        _unlike_plan(0.2),
+        after_s=2.0,
+    ),
+    Rule("zero_moved", Level.CAUTION, PREPARING, _zero_off(ZERO_SHARE), _zero_off(0.6 * ZERO_SHARE), after_s=1.0),
+)
+"""First the one that matters most."""
+
+
+class AlarmBank:
+    """Which alarms are on. Tell it each moment; it says what changed."""
+
+    def __init__(self, limits: Limits, words: Callable[[str, Moment], str], rules: tuple[Rule, ...] = RULES) -> None:
+        self._limits = limits
+        self._words = words
+        self._rules = rules
+        self._since: dict[Rule, float] = {}
+        self._on: dict[Rule, Alarm] = {}
+
+    @property
+    def on(self) -> tuple[Alarm, ...]:
+        """The alarms that are on, the one that matters most first."""
+        return tuple(self._on[rule] for rule in self._rules if rule in self._on) if self._on else ()
+
+    def tell(self, now: Moment) -> list[Alarm]:
+        """Take one moment; return the alarms that went on or off with it."""
+        changed: list[Alarm] = []
+        for rule in self._rules:
+            here = now.phase in rule.phases
+            lit = self._on.get(rule)
+            if lit is None:
+                if not (here and rule.on(now, self._limits)):
+                    self._since.pop(rule, None)
+                    continue
+                if now.at_s - self._since.setdefault(rule, now.at_s) >= rule.after_s:
+                    changed.append(self._light(rule, now, active=True))
+            elif here and rule.stay(now, self._limits):
+                continue
+            elif not here or now.at_s - lit.at_s >= rule.least_s:
+                changed.append(self._light(rule, now, active=False))
+        return changed
+
+    def _light(self, rule: Rule, now: Moment, *, active: bool) -> Alarm:
+        in_s = now.peak_in_s if active and rule.code == "overwind_soon" else None
+        alarm = Alarm(now.at_s, rule.code, rule.level, active, self._words(rule.code, now), in_s)
+        self._since.pop(rule, None)
+        if active:
+            self._on[rule] = alarm
+        else:
+            del self._on[rule]
+        return alarm

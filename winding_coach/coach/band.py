@@ -1,0 +1,44 @@
+"""The moderate rate: the band of torque rise per second that the plan asks for here. Pure.
+
+Slope of the plan per crank turn, times a moderate crank; gauge, alarms and summary use these same figures.
+"""
+
+from __future__ import annotations
+
+from winding_coach.coach.limits import Limits
+from winding_coach.coach.said import Phase
+from winding_coach.rubber.path import PlanPath
+
+SLOWEST_REV_PER_S = 0.4
+QUICKEST_REV_PER_S = 1.7
+"""Moderate cranking of a hand winder: common practice, no source."""
+SLACK_SHARE = 0.012
+"""Share of the peak, a second, that ripple and steps may add either way."""
+
+
+class RateBand:
+    """`at(phase, turns)` gives the band in N·m/s, (None, None) where there is none to keep."""
+
+    def __init__(self, limits: Limits, path: PlanPath) -> None:
+        self._limits = limits
+        self._path = path
+        self._slack = SLACK_SHARE * limits.peak_Nm
+        climb = max(limits.target_turns - limits.walked_in_turns, limits.ratio)
+        self._usual = {
+            Phase.WIND_STRETCHED: limits.stretched_Nm / max(limits.stretched_turns, limits.ratio),
+            Phase.WALK_IN: 0.0,
+            Phase.FINAL_TURNS: max(limits.peak_Nm - limits.stretched_Nm, 0.0) / climb,
+        }
+
+    def at(self, phase: Phase, turns: float | None) -> tuple[float | None, float | None]:
+        """Return the lower and upper edge; without counted turns, the phase's mean slope serves."""
+        usual = self._usual.get(phase)
+        if usual is None:
+            return None, None
+        slope = usual
+        if turns is not None and turns < self._limits.target_turns:
+            step = self._limits.ratio
+            slope = (self._path.torque_at(turns + step) - self._path.torque_at(turns)) / step
+        per_crank = slope * self._limits.ratio
+        low, high = per_crank * SLOWEST_REV_PER_S, per_crank * QUICKEST_REV_PER_S
+        return min(low, high) - self._slack, max(low, high) + self._slack

@@ -1,0 +1,47 @@
+"""The figures of a plan that the rules hold a moment against, worked out once. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from winding_coach.coach.settings import CoachSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """SI; turns of the motor. winder_Nm, meter_Nm, hooks_m: None when not known."""
+
+    peak_Nm: float
+    stretched_Nm: float
+    launch_Nm: float
+    stretched_turns: float
+    walked_in_turns: float
+    target_turns: float
+    breaking_turns: float
+    back_off_turns: float
+    stretch_m: float
+    hooks_m: float
+    winder_Nm: float | None
+    meter_Nm: float | None
+    ratio: float
+
+
+def limits_from(settings: CoachSettings) -> Limits:
+    """Return the limits of a wind; `hooks_m` is the plan's last mark, where the walk-in ends."""
+    plan = settings.plan
+    last = plan.walk_in[-1]
+    return Limits(
+        peak_Nm=plan.peak_torque_Nm,
+        stretched_Nm=plan.stretched_torque_Nm,
+        launch_Nm=min(plan.launch_torque_Nm, plan.peak_torque_Nm),
+        stretched_turns=plan.stretched_turns,
+        walked_in_turns=last.turns,
+        target_turns=plan.target_turns,
+        breaking_turns=plan.breaking_turns,
+        back_off_turns=plan.back_off_turns,
+        stretch_m=plan.stretch_distance_m,
+        hooks_m=last.distance_m,
+        winder_Nm=settings.winder.limit_Nm,
+        meter_Nm=settings.calibration.rating_Nm,
+        ratio=settings.winder.ratio,
+    )

@@ -1,0 +1,45 @@
+"""What is known at one moment, gathered for the rules: phases, alarms and prompts read this and nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from winding_coach.coach.said import Phase
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Torque and rates in SI, turns of the motor, times in seconds. None: not known.
+
+    in_phase_s: since the phase began. torque_top_Nm: the highest smoothed torque of this wind.
+    still_s: how long torque has been steady. counted: `turns` come from pulses or taps, so a rule may trust them.
+    expected_Nm: the plan's torque at these turns. peak_in_s: time to the peak at the present rate, if it rises.
+    silent_s: since the last sample. gone_s: how long torque has been about nothing.
+    """
+
+    at_s: float
+    phase: Phase
+    in_phase_s: float
+    torque_Nm: float | None
+    rate_Nm_per_s: float | None
+    rate_sd_Nm_per_s: float | None
+    slow_rate_Nm_per_s: float | None
+    torque_top_Nm: float
+    cranking: bool | None
+    turns: float | None
+    counted: bool
+    distance_m: float | None
+    expected_Nm: float | None
+    rate_low_Nm_per_s: float | None
+    rate_high_Nm_per_s: float | None
+    peak_in_s: float | None
+    limit_coming: bool
+    broke: bool
+    still_s: float
+    gone_s: float
+    silent_s: float
+    saturated: bool
+    overloaded: bool
+    tared: bool
+    torque_back: bool
+    crank_slow: bool

@@ -1,0 +1,79 @@
+"""What is noted of a wind as it happens: peak, launch, stalls, time in the band; and the summary made of it. Pure."""
+
+from __future__ import annotations
+
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.phases import LOADED
+from winding_coach.coach.said import Alarm, Phase, Summary
+from winding_coach.coach.view import Marks
+
+BANDED = frozenset({Phase.WALK_IN, Phase.FINAL_TURNS})
+
+
+class Notes:
+    """Kept up to date by `tell` and `alarmed`; read through `marks` and `summary`."""
+
+    def __init__(self) -> None:
+        self.top_Nm = 0.0
+        self._top_turns: float | None = None
+        self._launch_Nm: float | None = None
+        self._launch_turns: float | None = None
+        self._stalls = 0
+        self._stalled_s = 0.0
+        self._stalled_at_s: float | None = None
+        self._banded_s = 0.0
+        self._in_band_s = 0.0
+        self._before_s: float | None = None
+
+    def tell(self, now: Moment) -> None:
+        """Take one moment."""
+        passed = 0.0 if self._before_s is None else now.at_s - self._before_s
+        self._before_s = now.at_s
+        if now.torque_Nm is None:
+            return
+        if now.phase in LOADED and now.torque_Nm > self.top_Nm and now.phase is not Phase.READY:
+            self.top_Nm, self._top_turns = now.torque_Nm, now.turns
+        if now.phase is Phase.READY and now.gone_s == 0.0:
+            self._launch_Nm, self._launch_turns = now.torque_Nm, now.turns
+        if now.phase in BANDED and now.rate_Nm_per_s is not None and now.silent_s < 0.5:
+            self._banded_s += passed
+            if (now.rate_low_Nm_per_s or 0.0) <= now.rate_Nm_per_s <= (now.rate_high_Nm_per_s or 0.0):
+                self._in_band_s += passed
+
+    def alarmed(self, alarm: Alarm) -> None:
+        """Take one alarm that went on or off."""
+        if alarm.code != "crank_stalled":
+            return
+        if alarm.active:
+            self._stalls += 1
+            self._stalled_at_s = alarm.at_s
+        elif self._stalled_at_s is not None:
+            self._stalled_s += alarm.at_s - self._stalled_at_s
+            self._stalled_at_s = None
+
+    @property
+    def marks(self) -> Marks:
+        """Peak and launch figures so far."""
+        return Marks(self.top_Nm or None, self._top_turns, self._launch_Nm, self._launch_turns)
+
+    def summary(self, at_s: float, outcome: str, lost_lines: int, energy_J: float | None) -> Summary:
+        """Return the wind in figures, as of `at_s`."""
+        stalled = self._stalled_s + (0.0 if self._stalled_at_s is None else at_s - self._stalled_at_s)
+        off = None
+        if self._top_turns is not None and self._launch_turns is not None:
+            off = self._top_turns - self._launch_turns
+        return Summary(
+            at_s=at_s,
+            outcome=outcome,
+            peak_torque_Nm=self.top_Nm or None,
+            peak_turns=self._top_turns,
+            backed_off_turns=off,
+            launch_torque_Nm=self._launch_Nm,
+            launch_turns=self._launch_turns,
+            energy_stored_J=energy_J,
+            stalls=self._stalls,
+            stalled_s=stalled,
+            time_in_rate_band=self._in_band_s / self._banded_s if self._banded_s > 0 else None,
+            lost_lines=lost_lines,
+            duration_s=at_s,
+        )

@@ -1,0 +1,156 @@
+"""The phases of a wind as a table: from a phase, when the signal shows this, to the next. Pure.
+
+A phase is what the coach wants now. It moves on when the signal shows that its step is done, follows a person
+who runs ahead, and can always be moved on by a key.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from winding_coach.coach.limits import Limits
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.said import Phase
+
+PREPARING = frozenset({Phase.HOOK_UP, Phase.STRETCH_OUT})
+WINDING = frozenset({Phase.WIND_STRETCHED, Phase.WALK_IN, Phase.FINAL_TURNS})
+LOADED = WINDING | {Phase.BACK_OFF, Phase.READY}
+OVER = frozenset({Phase.DONE, Phase.ABORTED})
+
+BROKEN_FOR_S = 5.0
+"""So long a torque that vanished may come back (a lead that was touched) before the wind counts as broken."""
+UNHOOKED_FOR_S = 1.0
+BEGUN_TURNS_OF_CRANK = 2.0
+BEGUN_SHARE = 0.12
+"""Torque of this share of the full-stretch figure: cranking has begun, where no crank sensor tells."""
+LAUNCH_REACHED = 1.02
+FELL_FROM_TOP = 0.08
+"""At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
+
+
+def _begun(now: Moment, limits: Limits) -> bool:
+    if now.turns is not None and now.counted:
+        return now.turns >= BEGUN_TURNS_OF_CRANK * limits.ratio
+    return now.torque_Nm is not None and now.torque_Nm > BEGUN_SHARE * limits.stretched_Nm and now.in_phase_s > 1.0
+
+
+def _stretched_wound(now: Moment, limits: Limits) -> bool:
+    if now.torque_Nm is not None and now.torque_Nm >= limits.stretched_Nm:
+        return True
+    if now.distance_m is not None and now.distance_m < 0.93 * limits.stretch_m:
+        return True
+    # A motor weaker than its plan: turns are the reference that keeps it from being wound out at full stretch.
+    return now.counted and now.turns is not None and now.turns >= 1.15 * limits.stretched_turns
+
+
+def _walking_early(now: Moment, limits: Limits) -> bool:
+    """Torque falls while the crank turns: the person has started to walk in."""
+    far_enough = not now.counted or now.turns is None or now.turns > 0.75 * limits.stretched_turns
+    return (
+        far_enough
+        and now.torque_Nm is not None
+        and now.torque_top_Nm > 0.7 * limits.stretched_Nm
+        and now.torque_Nm < (1 - 2 * FELL_FROM_TOP) * now.torque_top_Nm
+        and bool(now.cranking)
+    )
+
+
+def _walked_in(now: Moment, limits: Limits) -> bool:
+    if now.distance_m is not None:
+        return now.distance_m <= 1.03 * limits.hooks_m + 0.02
+    if now.counted and now.turns is not None:
+        return now.turns >= limits.walked_in_turns
+    # Without turns or distance only the climb at the end tells: well above the plateau, and still rising.
+    return (
+        now.torque_Nm is not None
+        and now.torque_Nm > limits.stretched_Nm + 0.35 * (limits.peak_Nm - limits.stretched_Nm)
+        and (now.slow_rate_Nm_per_s or 0.0) > 0
+        and now.in_phase_s > 10.0
+    )
+
+
+def _peak_reached(now: Moment, limits: Limits) -> bool:
+    return now.torque_Nm is not None and now.torque_Nm >= limits.peak_Nm
+
+
+def _backing_off(now: Moment, limits: Limits) -> bool:
+    return (
+        now.torque_Nm is not None
+        and now.torque_top_Nm > 0.7 * limits.peak_Nm
+        and now.torque_Nm < (1 - FELL_FROM_TOP) * now.torque_top_Nm
+    )
+
+
+def _launch_torque(now: Moment, limits: Limits) -> bool:
+    return now.torque_Nm is not None and now.torque_Nm <= LAUNCH_REACHED * limits.launch_Nm
+
+
+def _unhooked(now: Moment, limits: Limits) -> bool:
+    return now.gone_s >= UNHOOKED_FOR_S
+
+
+def _broke(now: Moment, limits: Limits) -> bool:
+    return now.broke
+
+
+def _tared(now: Moment, limits: Limits) -> bool:
+    return now.tared
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """From `at`, when `when` holds, to `to`."""
+
+    at: Phase
+    when: Callable[[Moment, Limits], bool]
+    to: Phase
+
+
+BY_SIGNAL: tuple[Step, ...] = (
+    *(Step(phase, _broke, Phase.BROKEN) for phase in (*sorted(WINDING), Phase.BACK_OFF)),
+    Step(Phase.HOOK_UP, _begun, Phase.WIND_STRETCHED),
+    Step(Phase.HOOK_UP, _tared, Phase.STRETCH_OUT),
+    Step(Phase.STRETCH_OUT, _begun, Phase.WIND_STRETCHED),
+    Step(Phase.WIND_STRETCHED, _stretched_wound, Phase.WALK_IN),
+    Step(Phase.WIND_STRETCHED, _walking_early, Phase.WALK_IN),
+    Step(Phase.WALK_IN, _walked_in, Phase.FINAL_TURNS),
+    # Not from the walk-in: peak torque out there calls for stepping in, and the overwind alarm says to stop.
+    Step(Phase.FINAL_TURNS, _peak_reached, Phase.BACK_OFF),
+    Step(Phase.FINAL_TURNS, _backing_off, Phase.BACK_OFF),
+    Step(Phase.BACK_OFF, _launch_torque, Phase.READY),
+    Step(Phase.READY, _unhooked, Phase.DONE),
+)
+"""The first that holds is taken; then the table is asked again, for a person who runs ahead."""
+
+BY_NEXT_KEY: dict[Phase, Phase] = {
+    Phase.HOOK_UP: Phase.STRETCH_OUT,
+    Phase.STRETCH_OUT: Phase.WIND_STRETCHED,
+    Phase.WIND_STRETCHED: Phase.WALK_IN,
+    Phase.WALK_IN: Phase.FINAL_TURNS,
+    Phase.FINAL_TURNS: Phase.BACK_OFF,
+    Phase.BACK_OFF: Phase.READY,
+    Phase.READY: Phase.DONE,
+}
+
+
+_STEPS_OF: dict[Phase, tuple[Step, ...]] = {phase: tuple(s for s in BY_SIGNAL if s.at == phase) for phase in Phase}
+
+
+def next_by_signal(now: Moment, limits: Limits) -> Phase | None:
+    """Return the phase that the signal moves on to, None to stay."""
+    for step in _STEPS_OF[now.phase]:
+        if step.when(now, limits):
+            return step.to
+    return None
+
+
+def next_by_key(phase: Phase, key: str) -> Phase | None:
+    """Return the phase that a key moves on to (`next`, `peak`, `stop`), None to stay."""
+    if key == "next":
+        return BY_NEXT_KEY.get(phase)
+    if key == "peak" and phase in WINDING:
+        return Phase.BACK_OFF
+    if key == "stop" and phase not in OVER and phase is not Phase.BROKEN:
+        return Phase.ABORTED
+    return None

@@ -1,0 +1,179 @@
+"""The one thing to do now: from a moment to a prompt, paced so that nothing nags. Pure.
+
+`wanted` is a table from phase to the choice; `Pacer` decides whether the choice is said now.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from winding_coach.coach.limits import Limits
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.said import Phase, Prompt
+from winding_coach.coach.view import Marks
+from winding_coach.coach.wording import prompt_words
+from winding_coach.units import UnitSystem
+
+QUIET_S = 2.5
+"""Advice changes no sooner than this within a phase; what is urgent does not wait."""
+URGENT = frozenset({"stop_at_peak", "keep_cranking", "launch_ready"})
+HOOKING_UP_S = 6.0
+REACTION_S = 1.2
+"""Said so long before the peak: reaction (median 0.7 s, common practice, no source) and the reading's own lag."""
+NOTE_AFTER_S = 3.0
+MARK_M = 0.10
+"""Walk-in marks are this far apart, so that a step is a step."""
+SLOW_REV_PER_S = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A prompt before it is put into words."""
+
+    code: str
+    distance_m: float | None = None
+    crank_turns: float | None = None
+    torque_Nm: float | None = None
+    turns: float | None = None
+    peak_Nm: float | None = None
+
+    def same_as(self, other: Wanted) -> bool:
+        """Whether saying this after `other` would only repeat it."""
+        if self.code != other.code:
+            return False
+        if self.code in ("walk_in_to", "hold_distance"):
+            return self.distance_m == other.distance_m
+        if self.code == "back_off":
+            return round(self.crank_turns or 0) == round(other.crank_turns or 0)
+        return True
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What a prompt is chosen from. path_m: where the path wants the person now, None when turns are not known."""
+
+    now: Moment
+    limits: Limits
+    path_m: float | None
+    alarms: frozenset[str]
+    marks: Marks
+    backed_off_turns: float | None
+
+
+def mark_of(path_m: float, limits: Limits) -> float:
+    """Return the mark to stand at: the path's distance, rounded up to a whole step, never below the hooks."""
+    steps = -((limits.hooks_m - path_m) // MARK_M)
+    return round(min(limits.hooks_m + max(steps, 0) * MARK_M, limits.stretch_m), 3)
+
+
+def _hook_up(scene: Scene) -> Wanted:
+    return Wanted("tare")
+
+
+def _stretch_out(scene: Scene) -> Wanted:
+    now, limits = scene.now, scene.limits
+    there = now.distance_m is not None and now.distance_m >= 0.97 * limits.stretch_m
+    waited = now.distance_m is None and now.in_phase_s >= HOOKING_UP_S
+    return Wanted("start_cranking" if there or waited else "stretch_to", distance_m=limits.stretch_m)
+
+
+def _wind_stretched(scene: Scene) -> Wanted:
+    limits = scene.limits
+    if "rising_too_fast" in scene.alarms:
+        return Wanted("crank_slower")
+    if scene.now.cranking is None and scene.now.in_phase_s < 1.0:
+        return Wanted("start_cranking", distance_m=limits.stretch_m)
+    return Wanted("keep_cranking", torque_Nm=limits.stretched_Nm, distance_m=limits.stretch_m)
+
+
+def _walk_in(scene: Scene) -> Wanted:
+    now, limits = scene.now, scene.limits
+    if "overwind" in scene.alarms or (now.torque_Nm is not None and now.torque_Nm >= limits.peak_Nm):
+        return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
+    if "crank_stalled" in scene.alarms:
+        return Wanted("keep_cranking", torque_Nm=limits.stretched_Nm)
+    mark = None if scene.path_m is None else mark_of(scene.path_m, limits)
+    if "torque_falling" in scene.alarms:
+        return Wanted("hold_distance", distance_m=mark)
+    if "rising_too_fast" in scene.alarms:
+        return Wanted("walk_in_to", distance_m=mark)
+    if now.distance_m is not None and mark is not None and now.distance_m < mark - 1.5 * MARK_M:
+        return Wanted("hold_distance", distance_m=round(now.distance_m, 1))
+    return Wanted("walk_in_to", distance_m=mark)
+
+
+def _final_turns(scene: Scene) -> Wanted:
+    now, limits = scene.now, scene.limits
+    if now.peak_in_s is not None and now.peak_in_s <= REACTION_S:
+        return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
+    if "rising_too_fast" in scene.alarms:
+        return Wanted("crank_slower")
+    if now.crank_slow:
+        return Wanted("crank_faster")
+    return Wanted("keep_cranking", torque_Nm=limits.peak_Nm, distance_m=limits.hooks_m)
+
+
+def _back_off(scene: Scene) -> Wanted:
+    limits = scene.limits
+    planned = limits.back_off_turns
+    left = planned if scene.backed_off_turns is None else max(planned - scene.backed_off_turns, limits.ratio)
+    return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=max(left / limits.ratio, 1.0))
+
+
+def _ready(scene: Scene) -> Wanted:
+    marks = scene.marks
+    code = "note_down" if scene.now.in_phase_s >= NOTE_AFTER_S else "launch_ready"
+    return Wanted(code, torque_Nm=marks.launch_torque_Nm, turns=marks.launch_turns, peak_Nm=marks.peak_torque_Nm)
+
+
+_CHOICES: dict[Phase, Callable[[Scene], Wanted]] = {
+    Phase.HOOK_UP: _hook_up,
+    Phase.STRETCH_OUT: _stretch_out,
+    Phase.WIND_STRETCHED: _wind_stretched,
+    Phase.WALK_IN: _walk_in,
+    Phase.FINAL_TURNS: _final_turns,
+    Phase.BACK_OFF: _back_off,
+    Phase.READY: _ready,
+}
+
+
+def wanted(scene: Scene) -> Wanted | None:
+    """Return the prompt that fits the moment; None in the phases that want nothing more."""
+    choice = _CHOICES.get(scene.now.phase)
+    return None if choice is None else choice(scene)
+
+
+class Pacer:
+    """Says a prompt when it is new and due, and remembers it."""
+
+    def __init__(self, units: UnitSystem) -> None:
+        self._units = units
+        self._last: Wanted | None = None
+        self._last_phase: Phase | None = None
+        self.prompt: Prompt | None = None
+
+    def tell(self, now: Moment, choice: Wanted | None) -> Prompt | None:
+        """Return the prompt to say now, None to stay quiet. `prompt` stays the one that was said last."""
+        if choice is None:
+            self._last = self.prompt = None
+            self._last_phase = now.phase
+            return None
+        if self._last is not None and self.prompt is not None and self._last_phase == now.phase:
+            if choice.same_as(self._last):
+                return None
+            due = now.at_s - self.prompt.at_s >= QUIET_S
+            if not due and (choice.code not in URGENT or choice.code == self._last.code):
+                return None
+        self._last, self._last_phase = choice, now.phase
+        text = prompt_words(
+            choice.code,
+            self._units,
+            distance_m=choice.distance_m,
+            crank_turns=choice.crank_turns,
+            torque_Nm=choice.torque_Nm,
+            turns=choice.turns,
+            peak_Nm=choice.peak_Nm,
+        )
+        self.prompt = Prompt(now.at_s, choice.code, text, choice.distance_m, choice.crank_turns, choice.torque_Nm)
+        return self.prompt

@@ -1,0 +1,25 @@
+"""All that the coach knows before the first input arrives: same settings and inputs, same words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from winding_coach.meter.calibration import Calibration
+from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures
+from winding_coach.units import UnitSystem
+
+
+@dataclass(frozen=True, slots=True)
+class CoachSettings:
+    """The motor and what goes with it, its plan, the meter's calibration, and the units of the words.
+
+    tare_counts: a zero taken before the wind began, None to use the calibration's own until one is taken.
+    """
+
+    motor: MotorFigures
+    plan: Plan
+    calibration: Calibration
+    winder: WinderFigures = field(default_factory=WinderFigures)
+    model: ModelFigures = field(default_factory=ModelFigures)
+    tare_counts: float | None = None
+    units: UnitSystem = "metric"

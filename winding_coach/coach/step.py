@@ -1,0 +1,386 @@
+"""`Coach.step`: one input in; phases, prompts and alarms out. Live, replay and practice all run this.
+
+It reads no clock and draws no random number, so the same settings and inputs give equal views.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from winding_coach.coach.alarms import AlarmBank
+from winding_coach.coach.band import RateBand
+from winding_coach.coach.limits import Limits, limits_from
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.notes import Notes
+from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING, next_by_key, next_by_signal
+from winding_coach.coach.prompts import Pacer, Scene, mark_of, wanted
+from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
+from winding_coach.coach.settings import CoachSettings
+from winding_coach.coach.view import CoachView, LinkView, Targets
+from winding_coach.coach.watching import BACK_SHARE, MotorTurns, Stillness, ZeroTaker
+from winding_coach.coach.wording import alarm_words
+from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.meter.reader import MeterReader, TorqueSample
+from winding_coach.rubber.path import PlanPath
+from winding_coach.signals.broke import BreakDetector
+from winding_coach.signals.estimator import Estimator
+from winding_coach.signals.limit import LimitPredictor
+
+STALE_S = 0.5
+SILENT_AFTER_S = 2.0
+AUTO_TARE_STILL_S = 2.0
+AUTO_TARE_SHARE = 0.05
+SLOW_REV_PER_S = 0.35
+
+
+class Coach:
+    """A wind being coached: `step` takes an input, `said` is what that input made it say, `view` is all to be seen.
+
+    `finished` turns true with the summary; inputs after that change nothing.
+    """
+
+    def __init__(self, settings: CoachSettings) -> None:
+        self.settings = settings
+        self.said: tuple[Said, ...] = ()
+        self.summary: Summary | None = None
+        self._limits: Limits = limits_from(settings)
+        peak_Nm = self._limits.peak_Nm
+        self._path = PlanPath(settings.plan, settings.motor)
+        self._band = RateBand(self._limits, self._path)
+        self._meter = MeterReader(settings.calibration, settings.tare_counts)
+        self._estimator = Estimator(peak_Nm)
+        self._breaks = BreakDetector(peak_Nm)
+        self._limit = LimitPredictor(peak_Nm)
+        self._still = Stillness(peak_Nm, self._limits.launch_Nm)
+        self._zero = ZeroTaker()
+        self._turns = MotorTurns(settings.winder.ratio)
+        self._notes = Notes()
+        self._alarms = AlarmBank(self._limits, self._words)
+        self._pacer = Pacer(settings.units)
+        self._link = LinkView()
+        self._phase = Phase.HOOK_UP
+        self._phase_at_s = 0.0
+        self._phase_before_break = Phase.HOOK_UP
+        self._phases: tuple[tuple[float, float | None, Phase], ...] = ()
+        self._at_s = 0.0
+        self._sample: TorqueSample | None = None
+        self._sample_at_s: float | None = None
+        self._up_at_s: float | None = None
+        self._tared = settings.tare_counts is not None
+        self._broke = False
+        self._saying: list[Said] = []
+        self._now: Moment | None = None
+        self._view: CoachView | None = None
+
+    @property
+    def finished(self) -> bool:
+        """Whether the wind is closed."""
+        return self.summary is not None
+
+    # -- what happens
+
+    def step(self, event: Input) -> None:
+        """Take one input. Afterwards `said` holds what it made the coach say, in order."""
+        self.said = ()
+        if self.summary is not None:
+            return
+        self._view = None
+        self._saying = []
+        self._at_s = event.at_s
+        if not self._phases:
+            self._enter(Phase.HOOK_UP)
+        match event:
+            case BytesArrived(_, data):
+                self._bytes(data)
+            case LinkUp(at_s, port):
+                self._meter.link_up()
+                self._up_at_s = at_s
+                self._sample_at_s = None
+                self._link_is("up", port=port)
+            case LinkDown(_, reason):
+                self._up_at_s = self._sample_at_s = None
+                self._link_is("down", port=self._link.port, reason=reason)
+            case KeyPressed(_, name):
+                self._key(name)
+            case TimePassed():
+                if self._sample is not None:
+                    self._estimator.at(self._sample.device_s + self._since_sample_s())
+            case Ended():
+                self._close(self._outcome())
+        if self.summary is None:
+            self._silence()
+            self._rules()
+        self.said = tuple(self._saying)
+
+    def _bytes(self, data: bytes) -> None:
+        for sample in self._meter.feed(data):
+            self._sample, self._sample_at_s = sample, self._at_s
+            self._turns.count(
+                sample.crank_turns,
+                signed=sample.quadrature,
+                phase=self._phase,
+                torque_share_of_top=self._share_of_top(),
+            )
+            if sample.restarted:
+                self._estimator.reset()
+                self._breaks.reset()
+            if sample.torque_Nm is None or sample.settling:
+                continue
+            t_s, torque_Nm = sample.device_s, sample.torque_Nm
+            if not sample.saturated and sample.raw is not None:
+                self._zero.add(t_s, sample.raw)
+            self._estimator.add(t_s, torque_Nm, sample.crank_turns)
+            self._still.add(t_s, torque_Nm)
+            if self._breaks.add(t_s, torque_Nm):
+                self._broke = True
+
+    def _key(self, name: str) -> None:
+        if name == "tare" and self._phase in PREPARING:
+            self._tare()
+        elif name == "count":
+            self._turns.tap(self._phase)
+        elif name == "quit":
+            self._close(self._outcome())
+        else:
+            to = next_by_key(self._phase, name)
+            if to is not None:
+                self._enter(to)
+
+    def _tare(self) -> None:
+        zero = self._zero.zero()
+        if zero is None:
+            return
+        self._meter.tare(zero)
+        self._tared = True
+        self._turns.restart()
+        self._still.reset()
+        self._breaks.reset()
+        if self._sample is not None:
+            self._estimator.gap(self._sample.device_s)
+
+    # -- what follows from it
+
+    def _rules(self) -> None:
+        now = self._moment()
+        if self._phase is Phase.HOOK_UP and not self._tared and self._zero_offers(now):
+            self._tare()
+            now = self._moment()
+        for _ in Phase:
+            to = next_by_signal(now, self._limits)
+            if to is None:
+                break
+            self._enter(to)
+            now = self._moment()
+        if self._phase is Phase.BROKEN and now.torque_back:
+            self._broke = False
+            self._enter(self._phase_before_break)
+            now = self._moment()
+        for alarm in self._alarms.tell(now):
+            self._notes.alarmed(alarm)
+            self._saying.append(alarm)
+        self._notes.tell(now)
+        scene = Scene(
+            now,
+            self._limits,
+            self._path_m(now),
+            frozenset(alarm.code for alarm in self._alarms.on),
+            self._notes.marks,
+            self._backed_off_turns(),
+        )
+        prompt = self._pacer.tell(now, wanted(scene))
+        if prompt is not None:
+            self._saying.append(prompt)
+        self._now = now
+        if self._phase in (Phase.DONE, Phase.ABORTED) or (
+            self._phase is Phase.BROKEN and now.in_phase_s >= BROKEN_FOR_S
+        ):
+            self._close(self._outcome())
+
+    def _zero_offers(self, now: Moment) -> bool:
+        return (
+            now.torque_Nm is not None
+            and now.still_s >= AUTO_TARE_STILL_S
+            and abs(now.torque_Nm) <= AUTO_TARE_SHARE * self._limits.peak_Nm
+            and now.cranking is not True
+        )
+
+    def _moment(self) -> Moment:
+        limits, sample = self._limits, self._sample
+        reading = self._estimator.reading
+        fresh = reading is not None and self._since_sample_s() <= STALE_S
+        torque_Nm = reading.torque_Nm if reading is not None and fresh else None
+        fast = reading.rate_fast_Nm_per_s if reading is not None and fresh else None
+        slow = reading.rate_slow_Nm_per_s if reading is not None and fresh else None
+        turns = self._turns.turns
+        counted = turns is not None
+        low, high = self._band.at(self._phase, turns)
+        coming, peak_in_s = False, None
+        if torque_Nm is not None and self._phase in WINDING:
+            coming = self._limit.update(torque_Nm, slow, limits.peak_Nm).coming
+            rise = max(fast or 0.0, slow or 0.0)
+            left = max(limits.peak_Nm - torque_Nm, 0.0)
+            peak_in_s = left / rise if rise > 0.0 and left < 60.0 * rise else None
+        return Moment(
+            at_s=self._at_s,
+            phase=self._phase,
+            in_phase_s=self._at_s - self._phase_at_s,
+            torque_Nm=torque_Nm,
+            rate_Nm_per_s=fast,
+            rate_sd_Nm_per_s=reading.rate_fast_sd_Nm_per_s if reading is not None and fresh else None,
+            slow_rate_Nm_per_s=slow,
+            torque_top_Nm=self._notes.top_Nm,
+            cranking=reading.cranking if reading is not None and fresh else None,
+            turns=turns,
+            counted=counted,
+            distance_m=sample.distance_m if sample is not None and fresh else None,
+            expected_Nm=self._path.torque_at(turns) if turns is not None else None,
+            rate_low_Nm_per_s=low,
+            rate_high_Nm_per_s=high,
+            peak_in_s=peak_in_s,
+            limit_coming=coming,
+            broke=self._broke and self._phase in LOADED,
+            still_s=self._still.still_s,
+            gone_s=self._still.gone_s,
+            silent_s=0.0 if self._up_at_s is None and self._phase in PREPARING else self._silent_s(),
+            saturated=sample is not None and fresh and sample.saturated,
+            overloaded=sample is not None and fresh and sample.overload,
+            tared=self._tared,
+            torque_back=torque_Nm is not None and torque_Nm > BACK_SHARE * self._notes.top_Nm,
+            crank_slow=reading is not None
+            and fresh
+            and reading.crank_rev_per_s is not None
+            and abs(reading.crank_rev_per_s) < SLOW_REV_PER_S,
+        )
+
+    def _since_sample_s(self) -> float:
+        return 1e9 if self._sample_at_s is None else self._at_s - self._sample_at_s
+
+    def _silent_s(self) -> float:
+        """Seconds without a sample, counted from the opening of the link where none has come yet."""
+        begun = self._sample_at_s if self._sample_at_s is not None else self._up_at_s
+        return 1e9 if begun is None else self._at_s - begun
+
+    def _share_of_top(self) -> float | None:
+        reading = self._estimator.reading
+        return None if reading is None or not self._notes.top_Nm else reading.torque_Nm / self._notes.top_Nm
+
+    def _path_m(self, now: Moment) -> float | None:
+        return None if now.turns is None else self._path.distance_at(now.turns)
+
+    def _backed_off_turns(self) -> float | None:
+        top, turns = self._notes.marks.peak_turns, self._turns.turns
+        return None if top is None or turns is None else top - turns
+
+    def _silence(self) -> None:
+        """Say that the link is silent, or up again."""
+        silent = self._up_at_s is not None and self._silent_s() >= SILENT_AFTER_S
+        if silent and self._link.state == "up":
+            self._link_is("silent", port=self._link.port, reason="no data for 2 seconds")
+        elif not silent and self._link.state == "silent":
+            self._link_is("up", port=self._link.port)
+
+    # -- what is said
+
+    def _words(self, code: str, now: Moment) -> str:
+        return alarm_words(code, now, self._limits, self.settings.units)
+
+    def _link_is(self, state: str, *, port: str | None = None, reason: str | None = None) -> None:
+        self._link = LinkView(state, port, reason)
+        self._saying.append(LinkSaid(self._at_s, state, port, reason))
+
+    def _enter(self, phase: Phase) -> None:
+        if phase is Phase.BROKEN:
+            self._phase_before_break = self._phase
+        self._phase, self._phase_at_s = phase, self._at_s
+        self._phases = (*self._phases, (self._at_s, self._turns.turns, phase))
+        self._saying.append(PhaseSaid(self._at_s, phase))
+
+    def _outcome(self) -> str:
+        if self._phase is Phase.BROKEN:
+            return "broken"
+        if self._phase in (Phase.READY, Phase.DONE):
+            return "done"
+        return "lost" if self._link.state == "down" and self._phase in LOADED else "stopped"
+
+    def _close(self, outcome: str) -> None:
+        energy_J = self._path.energy_at(self._notes.marks, self._turns.turns)
+        self.summary = self._notes.summary(self._at_s, outcome, self._meter.lost_lines, energy_J)
+        self._saying.append(self.summary)
+
+    # -- what is seen
+
+    @property
+    def view(self) -> CoachView:
+        """The moment as a value; made when first asked for after a step."""
+        if self._view is None:
+            self._view = self._look()
+        return self._view
+
+    def _look(self) -> CoachView:
+        now = self._now
+        stale = now is None or now.torque_Nm is None
+        meter = self._meter
+        hello = meter.hello
+        return CoachView(
+            at_s=self._at_s,
+            phase=self._phase,
+            plan=self.settings.plan,
+            winder_ratio=self.settings.winder.ratio,
+            units=self.settings.units,
+            reading=self._reading(now),
+            slow_rate_Nm_per_s=None if now is None else now.slow_rate_Nm_per_s,
+            stale=stale,
+            prompt=self._pacer.prompt,
+            alarms=self._alarms.on,
+            targets=self._targets(now),
+            link=replace(
+                self._link,
+                meter=None if hello is None else hello.board,
+                lost_lines=meter.lost_lines,
+                bad_lines=meter.bad_lines,
+                restarts=meter.restarts,
+            ),
+            marks=self._notes.marks,
+            zero_counts=meter.zero_counts,
+            tared=self._tared,
+            phase_starts=self._phases,
+            summary=self.summary,
+        )
+
+    def _reading(self, now: Moment | None) -> ReadingSaid:
+        if now is None:
+            return ReadingSaid(self._at_s)
+        reading = self._estimator.reading
+        turns = now.turns
+        risk = None
+        if turns is not None and self._phase in LOADED:
+            risk = self._path.break_risk_at(turns)
+        return ReadingSaid(
+            at_s=self._at_s,
+            torque_Nm=now.torque_Nm,
+            torque_rate_Nm_per_s=now.rate_Nm_per_s,
+            torque_rate_sd_Nm_per_s=now.rate_sd_Nm_per_s,
+            turns=turns,
+            turns_source=self._turns.source,
+            distance_m=now.distance_m,
+            crank_rev_per_s=reading.crank_rev_per_s if reading is not None and now.torque_Nm is not None else None,
+            cranking=now.cranking,
+            turns_left=None if turns is None else max(self._limits.target_turns - turns, 0.0),
+            break_risk=risk,
+        )
+
+    def _targets(self, now: Moment | None) -> Targets:
+        limits = self._limits
+        torque_Nm, turns, stand_m = {
+            Phase.STRETCH_OUT: (limits.stretched_Nm, limits.stretched_turns, limits.stretch_m),
+            Phase.WIND_STRETCHED: (limits.stretched_Nm, limits.stretched_turns, limits.stretch_m),
+            Phase.WALK_IN: (limits.stretched_Nm, limits.walked_in_turns, None),
+            Phase.FINAL_TURNS: (limits.peak_Nm, limits.target_turns, limits.hooks_m),
+            Phase.BACK_OFF: (limits.launch_Nm, limits.target_turns - limits.back_off_turns, limits.hooks_m),
+            Phase.READY: (limits.launch_Nm, None, limits.hooks_m),
+        }.get(self._phase, (None, None, None))
+        if self._phase is Phase.WALK_IN and now is not None:
+            path_m = self._path_m(now)
+            stand_m = None if path_m is None else mark_of(path_m, limits)
+        low, high = (None, None) if now is None else (now.rate_low_Nm_per_s, now.rate_high_Nm_per_s)
+        return Targets(torque_Nm, low, high, stand_m, turns)

@@ -1,0 +1,116 @@
+"""Small observers that the coach keeps: is torque still, is it gone, which way do the turns go. Pure, bounded."""
+
+from __future__ import annotations
+
+from collections import deque
+
+from winding_coach.coach.said import Phase
+
+STILL_SHARE = 0.008
+"""Torque that stays within this share of the peak is still."""
+GONE_SHARE = 0.12
+"""Torque below this share of the launch torque is none: the motor is off the hook."""
+BACK_SHARE = 0.3
+"""Torque that returns above this share of its top was never gone: a lead was touched."""
+TARE_OVER_S = 1.0
+TARE_AT_MOST = 400
+REVERSED_SHARE = 0.985
+"""After the peak the crank counts as reversing once torque has left its top by this much: a one-sensor
+meter cannot tell, and the last forward turn comes before any fall."""
+
+
+class Stillness:
+    """How long torque has been still and how long gone, in seconds of the device's clock."""
+
+    def __init__(self, peak_Nm: float, launch_Nm: float) -> None:
+        self._tolerance = STILL_SHARE * peak_Nm
+        self._gone_below = GONE_SHARE * launch_Nm
+        self._anchor_Nm: float | None = None
+        self._anchor_s = 0.0
+        self._there_s: float | None = None
+        self.still_s = 0.0
+        self.gone_s = 0.0
+
+    def add(self, t_s: float, torque_Nm: float) -> None:
+        """Take one sample."""
+        if self._anchor_Nm is None or abs(torque_Nm - self._anchor_Nm) > self._tolerance:
+            self._anchor_Nm, self._anchor_s = torque_Nm, t_s
+        self.still_s = max(t_s - self._anchor_s, 0.0)
+        if self._there_s is None or torque_Nm > self._gone_below:
+            self._there_s = t_s
+        self.gone_s = max(t_s - self._there_s, 0.0)
+
+    def reset(self) -> None:
+        """Forget all, as after a gap or a new zero."""
+        self._anchor_Nm = self._there_s = None
+        self.still_s = self.gone_s = 0.0
+
+
+class ZeroTaker:
+    """The mean raw reading of the last second, for a zero."""
+
+    def __init__(self) -> None:
+        self._recent: deque[tuple[float, int]] = deque(maxlen=TARE_AT_MOST)
+
+    def add(self, t_s: float, raw: int) -> None:
+        """Take one good raw reading."""
+        self._recent.append((t_s, raw))
+
+    def reset(self) -> None:
+        """Forget the readings so far."""
+        self._recent.clear()
+
+    def zero(self) -> float | None:
+        """Return the mean over the last second, None without a reading."""
+        if not self._recent:
+            return None
+        newest = self._recent[-1][0]
+        raws = [raw for t_s, raw in self._recent if newest - t_s <= TARE_OVER_S]
+        return sum(raws) / len(raws)
+
+
+class MotorTurns:
+    """Turns on the motor from the meter's crank count, or from a helper's taps.
+
+    A two-sensor crank tells its direction. A one-sensor crank counts up whichever way it turns, so the phase
+    decides: in the back-off its pulses come off, once torque has begun to fall.
+    """
+
+    def __init__(self, ratio: float) -> None:
+        self._ratio = ratio
+        self._last: int | None = None
+        self._crank: float = 0.0
+        self._taps = 0
+        self._reversed = False
+        self.source = "unknown"
+
+    @property
+    def turns(self) -> float | None:
+        """Turns on the motor; None while nothing has counted them."""
+        return None if self.source == "unknown" else max(self._crank, 0.0) * self._ratio
+
+    def count(self, crank: int | None, *, signed: bool, phase: Phase, torque_share_of_top: float | None) -> None:
+        """Take the meter's cumulative crank count (None: it has none)."""
+        if crank is None:
+            return
+        if self.source != "counted":
+            self.source = "counted"
+            self._crank = 0.0
+        if phase not in (Phase.BACK_OFF, Phase.READY):
+            self._reversed = False
+        elif torque_share_of_top is not None and torque_share_of_top < REVERSED_SHARE:
+            self._reversed = True
+        change = 0 if self._last is None else crank - self._last
+        self._last = crank
+        self._crank += -change if self._reversed and not signed else change
+
+    def tap(self, phase: Phase) -> None:
+        """A helper saw one turn of the crank; ignored where the meter counts."""
+        if self.source == "counted":
+            return
+        self.source = "tapped"
+        self._crank += -1 if phase in (Phase.BACK_OFF, Phase.READY) else 1
+
+    def restart(self) -> None:
+        """Count from nothing again; the motor has no turns on it yet."""
+        self._crank = 0.0

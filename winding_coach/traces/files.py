@@ -1,0 +1,198 @@
+"""The files that hold the winds: written as the wind goes, read back whole. Nothing written is lost to a kill.
+
+Each row goes to the system at once (a killed program loses nothing) and to the disk once a second and at
+every key and alarm (an unplugged computer loses at most the last second).
+"""
+
+from __future__ import annotations
+
+import errno
+import gzip
+import os
+import re
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from winding_coach.inputs import Input
+from winding_coach.traces.header import Header, header_from
+from winding_coach.traces.rows import TraceError, dump, input_from, input_row, load
+
+SUFFIX = ".wind.jsonl"
+SYNC_EVERY_S = 1.0
+KEPT_BYTES = 32 * 2**20
+"""While the disk refuses, so much is kept in memory and written when it takes it again."""
+CANNOT_SYNC = (errno.EINVAL, errno.ENOTSUP)
+LONGEST_LINE = 2**20
+LARGEST_TRACE = 2**29
+"""A wind of an hour at 320 lines a second is 40 MB; ten times that is no wind."""
+
+
+def file_name(header: Header) -> str:
+    """Return the name that a trace with this header is given: DATE-TIME-MOTOR, letters that every system takes."""
+    motor = "" if header.motor is None or header.motor.name is None else header.motor.name
+    motor = re.sub(r"[^A-Za-z0-9._]+", "-", motor).strip("-.")[:40] or "motor"
+    return f"{header.started:%Y-%m-%d-%H%M%S}-{motor}{SUFFIX}"
+
+
+class TraceWriter:
+    """One trace being written. A disk that refuses does not stop the wind: see `trouble`."""
+
+    def __init__(self, folder: Path, header: Header) -> None:
+        """Make the file in `folder` (which is made too), private to the user, and write its first line.
+
+        Raises:
+            TraceError: it cannot be made.
+        """
+        name = file_name(header)
+        try:
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            for number in range(1, 1000):
+                self.path = folder / (name if number == 1 else name.replace(SUFFIX, f"-{number}{SUFFIX}"))
+                try:
+                    self._file = os.open(self.path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o600)
+                    break
+                except FileExistsError:
+                    continue
+            else:
+                raise TraceError(f"The folder '{folder}' holds a thousand traces named {name}: move some away.")
+        except OSError as error:
+            raise TraceError(
+                f"No trace can be written in '{folder}' ({error.strerror}): name another folder with --home, or make"
+                " room there."
+            ) from None
+        self.trouble: str | None = None
+        self._waiting = bytearray()
+        self._lost_bytes = 0
+        self._synced_at_s = 0.0
+        self._write(dump(header.as_json()))
+        self._sync()
+
+    def input(self, event: Input) -> None:
+        """Write an input as its row."""
+        row = input_row(event)
+        if row is None:
+            return
+        self._write(row)
+        if event.at_s - self._synced_at_s >= SYNC_EVERY_S:
+            self._synced_at_s = event.at_s
+            self._sync()
+
+    def said(self, said: dict[str, Any]) -> None:
+        """Write what the coach said, and put all so far on the disk."""
+        self._write(dump(said))
+
+    def sync(self) -> None:
+        """Put all so far on the disk, as after a key or an alarm."""
+        self._sync()
+
+    def close(self) -> None:
+        """Put all on the disk and close the file."""
+        self._sync()
+        os.close(self._file)
+
+    def _write(self, row: str) -> None:
+        data = row.encode("utf-8", "surrogatepass") + b"\n"
+        if len(self._waiting) + len(data) > KEPT_BYTES:
+            self._lost_bytes += len(data)
+            return
+        self._waiting += data
+        if self.trouble is None:
+            self._pour()
+
+    def _pour(self) -> None:
+        try:
+            while self._waiting:
+                written = os.write(self._file, self._waiting)
+                del self._waiting[:written]
+        except OSError as error:
+            self.trouble = f"The trace cannot be written ({error.strerror}): make room on the disk; coaching goes on."
+        else:
+            self.trouble = None
+
+    def _sync(self) -> None:
+        self._pour()
+        if self.trouble is None:
+            try:
+                os.fsync(self._file)
+            except OSError as error:
+                # Some file systems cannot sync; the rows have been handed over all the same.
+                if error.errno not in CANNOT_SYNC:
+                    self.trouble = f"The trace may not reach the disk ({error.strerror}): save to another disk."
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """A trace read back. `said`: what the coach said, in order, with the number of inputs before each.
+
+    `cut`: the last line was cut off and has been left out. `summary`: None when the wind was not closed.
+    """
+
+    path: Path
+    header: Header
+    inputs: tuple[Input, ...] = ()
+    said: tuple[tuple[int, dict[str, Any]], ...] = ()
+    summary: dict[str, Any] | None = None
+    cut: bool = field(default=False)
+
+
+def _lines(path: Path) -> Iterator[bytes]:
+    """Yield the lines with their ends; a line or a file past all measure is a TraceError."""
+    with path.open("rb") as plain:
+        packed = plain.read(2) == b"\x1f\x8b"
+        plain.seek(0)
+        opened = gzip.GzipFile(fileobj=plain) if packed else plain
+        total = 0
+        while line := opened.readline(LONGEST_LINE):
+            total += len(line)
+            if len(line) == LONGEST_LINE or total > LARGEST_TRACE:
+                raise TraceError("is longer than any trace")
+            yield line
+
+
+def read_trace(path: Path) -> Trace:
+    """Return the trace in a file, plain or packed with gzip.
+
+    Raises:
+        TraceError: the file cannot be read or is no trace; the sentence names the line.
+    """
+    header: Header | None = None
+    inputs: list[Input] = []
+    said: list[tuple[int, dict[str, Any]]] = []
+    summary: dict[str, Any] | None = None
+    cut = False
+    try:
+        for line in _lines(path):
+            if not line.endswith(b"\n"):
+                cut = True
+                break
+            found = load(line.decode("utf-8", "strict"))
+            if header is None:
+                header = header_from(found)
+            elif isinstance(found, list):
+                event = input_from(found)
+                if inputs and event.at_s < inputs[-1].at_s:
+                    raise TraceError("goes back in time")
+                inputs.append(event)
+            elif isinstance(found, dict) and isinstance(found.get("event"), str):
+                if found["event"] == "summary":
+                    summary = found
+                said.append((len(inputs), found))
+            else:
+                raise TraceError("is neither an input nor something said")
+    except (TraceError, UnicodeDecodeError) as error:
+        number = (header is not None) + len(inputs) + len(said) + 1
+        why = "is not text" if isinstance(error, UnicodeDecodeError) else str(error)
+        raise TraceError(f"'{path}' is not a trace that can be read: line {number} {why}.") from None
+    except FileNotFoundError:
+        raise TraceError(f"There is no trace '{path}': check the name.") from None
+    except (EOFError, zlib.error, gzip.BadGzipFile):
+        # A packed file that was cut: what came before counts, as for a plain one.
+        cut = True
+    except OSError as error:
+        raise TraceError(f"The trace '{path}' cannot be read ({error.strerror}).") from None
+    if header is None:
+        raise TraceError(f"'{path}' is not a trace: it has no whole first line.")
+    return Trace(path, header, tuple(inputs), tuple(said), summary, cut)
