@@ -1,0 +1,90 @@
+"""Wrapping counters of the meter to ones that do not: device seconds, crank turns, lost lines, restarts. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from winding_coach.meter.frames import U16, U32, Sample
+
+CLOCK_BACK_US = U32 // 2
+MOST_LINES_PER_S = 2000
+SEQ_SLACK = 16
+CRANK_JUMP = 64
+"""More pulses than this between two lines is a counter that began anew, not a hand."""
+AFTER_RESTART_S = 0.05
+"""The device's clock says nothing of the time a restart took; the coach's clock does. A small step keeps order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unwrapped:
+    """device_s: never goes back, across restarts too. crank: pulses since the first line. lost: lines missing."""
+
+    device_s: float
+    crank: int | None
+    lost: int
+    restarted: bool
+
+
+class DeviceClock:
+    """Takes the samples of one meter in the order they came."""
+
+    def __init__(self) -> None:
+        self._before: Sample | None = None
+        self._device_us = 0
+        self._crank: int | None = None
+        self._crank_before: int | None = None
+        self._new_link = False
+
+    def link_up(self) -> None:
+        """The link is new: lines may be missing, and the meter may have restarted meanwhile."""
+        self._new_link = True
+
+    def add(self, sample: Sample, *, quadrature: bool) -> Unwrapped | None:
+        """Return the sample's unwrapped figures, None for a line that came twice."""
+        before, self._before = self._before, sample
+        if before is None:
+            self._crank_before = sample.crank
+            self._crank = None if sample.crank is None else 0
+            return Unwrapped(0.0, self._crank, 0, False)
+        step_us = (sample.t_us - before.t_us) % U32
+        step_seq = (sample.seq - before.seq) % U16
+        if step_us == 0 and step_seq == 0:
+            return None
+        restarted = (
+            step_us >= CLOCK_BACK_US
+            or step_seq == 0
+            or (sample.t_us < before.t_us and not _wrapped(before, sample))
+            # More lines than any meter sends in that time: the sequence went back.
+            or step_seq - SEQ_SLACK > step_us * MOST_LINES_PER_S / 1e6
+        )
+        if restarted:
+            self._device_us += int(AFTER_RESTART_S * 1e6)
+            lost = sample.seq
+        else:
+            self._device_us += step_us
+            lost = step_seq - 1
+        if self._new_link:
+            # What was missed while the link was down is a gap, not lost lines.
+            lost, self._new_link = 0, False
+        self._count(sample, restarted=restarted, quadrature=quadrature)
+        return Unwrapped(self._device_us / 1e6, self._crank, lost, restarted)
+
+    def _count(self, sample: Sample, *, restarted: bool, quadrature: bool) -> None:
+        if sample.crank is None:
+            return
+        if self._crank is None or self._crank_before is None:
+            self._crank, self._crank_before = self._crank or 0, sample.crank
+            return
+        change = sample.crank if restarted else (sample.crank - self._crank_before) % U16
+        self._crank_before = sample.crank
+        if change >= U16 // 2:
+            change -= U16
+        if abs(change) > CRANK_JUMP or (change < 0 and not quadrature):
+            change = 0
+        self._crank += change
+
+
+def _wrapped(before: Sample, now: Sample) -> bool:
+    """Whether a smaller t_us is the wrap of the u32 counter: it was near its end and is near its beginning."""
+    minute_us = 60_000_000
+    return before.t_us > U32 - minute_us and now.t_us < minute_us

@@ -1,0 +1,216 @@
+"""Meter line protocol, version 1: values to lines, and bytes, cut anywhere, back to values. Strict; never raises.
+
+    $TYPE,fields*CRC4\\r\\n      at most 62 bytes with the line end
+
+The CRC is CRC-16/IBM-3740 (RevEng catalogue: check value 29B1 for "123456789") over the bytes between `$` and `*`.
+"""
+
+from __future__ import annotations
+
+import re
+from binascii import crc_hqx
+from dataclasses import dataclass
+from typing import TypeAlias
+
+LONGEST_LINE = 62
+"""Bytes of a line, its end included."""
+PROTOCOL = 1
+
+SATURATED = 0x01
+NO_DATA = 0x02
+OVERLOAD = 0x04
+SETTLING = 0x08
+LINE_DROPPED = 0x10
+
+RAW_MIN, RAW_MAX = -(2**23), 2**23 - 1
+U16, U32 = 2**16, 2**32
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One conversion. seq, crank: u16 that wrap; t_us: u32 device microseconds, wraps; raw: signed 24-bit counts,
+    None if the converter gave none; distance_mm, temperature_dC (0.1 °C): None where the meter has no such channel."""
+
+    seq: int
+    t_us: int
+    raw: int | None
+    flags: int = 0
+    crank: int | None = None
+    distance_mm: int | None = None
+    temperature_dC: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hello:
+    """What a meter says of itself: protocol version and `key=value` fields in the order sent."""
+
+    proto: int
+    fields: tuple[tuple[str, str], ...] = ()
+
+    def value(self, key: str) -> str | None:
+        """Return the value of a field, None if it was not sent."""
+        return next((value for name, value in self.fields if name == key), None)
+
+    @property
+    def board(self) -> str | None:
+        """Name of the board."""
+        return self.value("board")
+
+    @property
+    def rate_hz(self) -> float | None:
+        """Nominal lines per second."""
+        rate = self.value("rate")
+        return float(rate) if rate is not None and re.fullmatch(r"\d{1,5}", rate, re.ASCII) else None
+
+    @property
+    def channels(self) -> str:
+        """Letters of the channels present: c one-sensor crank, q two-sensor crank, d distance, t temperature."""
+        return self.value("ch") or ""
+
+
+Frame: TypeAlias = Sample | Hello
+
+
+def _line(body: str) -> bytes:
+    inside = body.encode("ascii")
+    line = b"$%b*%04X\r\n" % (inside, crc_hqx(inside, 0xFFFF))
+    if len(line) > LONGEST_LINE:
+        raise ValueError(f"the line would take {len(line)} bytes, more than {LONGEST_LINE}")
+    return line
+
+
+def encode_sample(sample: Sample) -> bytes:
+    """Return the line of a sample, with its end."""
+    raw = "" if sample.raw is None else str(sample.raw)
+    body = f"D,{sample.seq},{sample.t_us},{raw},{sample.flags:02X}"
+    if sample.crank is not None:
+        body += f",c={sample.crank}"
+    if sample.distance_mm is not None:
+        body += f",d={sample.distance_mm}"
+    if sample.temperature_dC is not None:
+        body += f",t={sample.temperature_dC}"
+    return _line(body)
+
+
+def encode_hello(hello: Hello) -> bytes:
+    """Return the line of a hello, with its end.
+
+    Raises:
+        ValueError: its fields make it longer than a line may be.
+    """
+    return _line("".join([f"H,{hello.proto}", *(f",{key}={value}" for key, value in hello.fields)]))
+
+
+_NUMBER = rb"(?:0|-?[1-9]\d{0,9})"
+_UNSIGNED = rb"(?:0|[1-9]\d{0,9})"
+_DATA = re.compile(rb"D,(%b),(%b),(%b)?,([0-9A-F]{2})((?:,[a-z]+=[^,=]*)*)" % (_UNSIGNED, _UNSIGNED, _NUMBER), re.ASCII)
+_HELLO = re.compile(rb"H,(%b)((?:,[a-z]+=[^,=]*)*)" % _UNSIGNED, re.ASCII)
+_PRINTABLE = re.compile(rb"[ -~]*")
+_WHOLE = re.compile(_NUMBER, re.ASCII)
+_CRC = re.compile(rb"[0-9A-F]{4}")
+_LIMITS = {b"c": (0, U16 - 1), b"d": (-(2**31), 2**31 - 1), b"t": (-(2**15), 2**15 - 1)}
+
+
+def _sample(found: re.Match[bytes]) -> Sample | None:
+    seq, t_us, raw, flags, more = found.groups()
+    seq_n, t_n = int(seq), int(t_us)
+    raw_n = None if raw is None else int(raw)
+    if seq_n >= U16 or t_n >= U32 or (raw_n is not None and not RAW_MIN <= raw_n <= RAW_MAX):
+        return None
+    if not more:
+        return Sample(seq_n, t_n, raw_n, int(flags, 16))
+    extra: dict[bytes, int] = {}
+    for field in more[1:].split(b","):
+        key, _, text = field.partition(b"=")
+        if key not in _LIMITS:
+            continue
+        if _WHOLE.fullmatch(text) is None:
+            return None
+        low, high = _LIMITS[key]
+        value = int(text)
+        if not low <= value <= high:
+            return None
+        extra[key] = value
+    return Sample(seq_n, t_n, raw_n, int(flags, 16), extra.get(b"c"), extra.get(b"d"), extra.get(b"t"))
+
+
+def _hello(found: re.Match[bytes]) -> Hello | None:
+    proto, more = found.groups()
+    pairs = [field.partition("=") for field in more[1:].decode("ascii").split(",")] if more else []
+    return Hello(int(proto), tuple((key, value) for key, _, value in pairs))
+
+
+def parse_body(body: bytes) -> Frame | None:
+    """Return the frame between `$` and `*`, None where it is of an unknown type or no frame.
+
+    `is_known_type` tells the two apart.
+    """
+    if body[:2] == b"D,":
+        found = _DATA.fullmatch(body)
+        return None if found is None else _sample(found)
+    found = _HELLO.fullmatch(body)
+    return None if found is None else _hello(found)
+
+
+class FrameParser:
+    """Takes bytes as they come and gives the frames in them; how the bytes are cut never changes the result.
+
+    A line without a good CRC, or with fields that are none, is dropped and counted in `bad_lines`; so is one
+    past the longest length, whether or not its end has come. A line of an unknown type with a good CRC is
+    skipped and not counted. After `reset` (a new link) the rest of a line that was cut is no error.
+    """
+
+    def __init__(self) -> None:
+        self.bad_lines = 0
+        self._rest = b""
+        self._skipping = False
+        self._first = True
+
+    def reset(self) -> None:
+        """Forget a half line; the next line may be the tail of one."""
+        self._rest = b""
+        self._skipping = False
+        self._first = True
+
+    def feed(self, data: bytes) -> list[Frame]:
+        """Return the frames that these bytes complete."""
+        frames: list[Frame] = []
+        lines = (self._rest + data).split(b"\n")
+        self._rest = lines.pop()
+        for line in lines:
+            if self._skipping:
+                self._skipping = False
+                continue
+            self._take(line, frames)
+        if len(self._rest) >= LONGEST_LINE:
+            # Its end can come no more within the longest length: drop it now, and what is still to come of it.
+            if not self._skipping:
+                self._bad()
+            self._skipping = True
+            self._rest = b""
+        return frames
+
+    def _bad(self) -> None:
+        if not self._first:
+            self.bad_lines += 1
+        self._first = False
+
+    def _take(self, line: bytes, frames: list[Frame]) -> None:
+        if len(line) >= LONGEST_LINE:
+            self._bad()
+            return
+        start = line.rfind(b"$")
+        body, star, crc = line[start + 1 :].partition(b"*") if start >= 0 else (b"", b"", b"")
+        if not star or crc[-1:] != b"\r" or _CRC.fullmatch(crc, 0, len(crc) - 1) is None:
+            if line.strip():
+                self._bad()
+            return
+        if crc_hqx(body, 0xFFFF) != int(crc[:4], 16):
+            self._bad()
+            return
+        self._first = False
+        frame = parse_body(body)
+        if frame is not None:
+            frames.append(frame)
+        elif body[:2] in (b"D,", b"H,") or _PRINTABLE.fullmatch(body) is None:
+            self.bad_lines += 1
