@@ -303,9 +303,17 @@ class Coach:
         return "lost" if self._link.state == "down" and self._phase in LOADED else "stopped"
 
     def _close(self, outcome: str) -> None:
-        energy_J = self._path.energy_at(self._notes.marks, self._turns.turns)
-        self.summary = self._notes.summary(self._at_s, outcome, self._meter.lost_lines, energy_J)
+        self.summary = self._notes.summary(self._at_s, outcome, self._meter.lost_lines, self._energy_J(outcome))
         self._saying.append(self.summary)
+
+    def _energy_J(self, outcome: str) -> float | None:
+        """Energy left on the motor by its turns, scaled by how its peak compares with the plan's."""
+        marks = self._notes.marks
+        turns = marks.launch_turns if marks.launch_turns is not None else self._turns.turns
+        if outcome == "broken" or turns is None or marks.peak_turns is None or marks.peak_torque_Nm is None:
+            return None
+        expected_Nm = self._path.torque_at(marks.peak_turns)
+        return self._path.energy_left_J(turns) * marks.peak_torque_Nm / expected_Nm if expected_Nm > 0 else None
 
     # -- what is seen
 
@@ -354,7 +362,7 @@ class Coach:
         turns = now.turns
         risk = None
         if turns is not None and self._phase in LOADED:
-            risk = self._path.break_risk_at(turns)
+            risk = self._path.break_risk(turns, now.distance_m)
         return ReadingSaid(
             at_s=self._at_s,
             torque_Nm=now.torque_Nm,

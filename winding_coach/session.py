@@ -1,0 +1,159 @@
+"""The one loop: read an input, record it, step the coach, publish a view. Screen and sound only look.
+
+It runs in one worker thread (`start`) or in the caller's (`run`); the trace is written before anybody hears of it.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any, Protocol
+
+from winding_coach.coach.curve import Curve
+from winding_coach.coach.said import Alarm, PhaseSaid, ReadingSaid, Said, Summary
+from winding_coach.coach.step import Coach
+from winding_coach.coach.view import CoachView
+from winding_coach.inputs import Ended, Input, KeyPressed
+from winding_coach.traces.files import TraceWriter
+
+WAIT_S = 0.1
+"""Every wait for an input ends after this, so that time passes for the coach too."""
+VIEW_EVERY_S = 0.04
+"""A view is published this often at most, and whenever something is said."""
+JOIN_S = 1.0
+
+
+class Source(Protocol):
+    """Where inputs come from."""
+
+    def read(self, timeout_s: float) -> Input:
+        """Return the next input; TimePassed if nothing came."""
+
+    def press(self, name: str) -> None:
+        """Queue a key, from any thread."""
+
+    def close(self) -> None:
+        """Let go of what is held."""
+
+
+class Session:
+    """A wind in progress. `view`, `curve`, `trouble`, `trace_name` and `finished` may be read from any thread."""
+
+    def __init__(
+        self,
+        source: Source,
+        coach: Coach,
+        writer: TraceWriter | None = None,
+        *,
+        heard: Callable[[Said], None] | None = None,
+        readings_hz: float = 0.0,
+        replaying: bool = False,
+    ) -> None:
+        """heard: called in the loop's thread with all that the coach says, and readings at `readings_hz`."""
+        self.view: CoachView = coach.view
+        self.curve = Curve()
+        self.replaying = replaying
+        self.finished = False
+        self.failure: BaseException | None = None
+        self._source = source
+        self._coach = coach
+        self._writer = writer
+        self._heard = heard
+        self._reading_every_s = 1.0 / readings_hz if readings_hz > 0 else None
+        self._next_reading_s = 0.0
+        self._viewed_at_s = -1.0
+        self._stopping = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    @property
+    def trace_name(self) -> str | None:
+        """Name of the file being written, None when the wind is not kept."""
+        return None if self._writer is None else self._writer.path.name
+
+    @property
+    def trouble(self) -> str | None:
+        """One sentence on what is wrong with keeping the wind, None when all is well."""
+        return None if self._writer is None else self._writer.trouble
+
+    @property
+    def summary(self) -> Summary | None:
+        """The wind in figures, once it is closed."""
+        return self._coach.summary
+
+    def press(self, key_name: str) -> None:
+        """Press a key by name."""
+        self._source.press(key_name)
+
+    def start(self) -> None:
+        """Run the loop in a thread of its own."""
+        self._thread = threading.Thread(target=self._guarded, name="winding session", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Close the wind and wait for the loop, for a second at most."""
+        self._stopping.set()
+        if self._thread is not None:
+            self._thread.join(JOIN_S)
+
+    def _guarded(self) -> None:
+        try:
+            self.run()
+        except BaseException as failure:
+            # The screen must say it and the wind must be closed: nothing else hears a thread die.
+            self.failure = failure
+            self.finished = True
+
+    def run(self) -> None:
+        """Run the loop until the wind is closed, the source ends, or `stop` is called."""
+        coach = self._coach
+        try:
+            while not coach.finished:
+                event: Input
+                if self._stopping.is_set():
+                    event = KeyPressed(coach.view.at_s, "quit")
+                else:
+                    event = self._source.read(WAIT_S)
+                self._record(event)
+                coach.step(event)
+                self._tell(event)
+        finally:
+            self.finished = True
+            self._source.close()
+            if self._writer is not None:
+                self._writer.close()
+
+    def _record(self, event: Input) -> None:
+        if self._writer is not None and not isinstance(event, Ended):
+            self._writer.input(event)
+
+    def _tell(self, event: Input) -> None:
+        said = self._coach.said
+        if said or event.at_s - self._viewed_at_s >= VIEW_EVERY_S:
+            self._viewed_at_s = event.at_s
+            self.view = view = self._coach.view
+            reading = view.reading
+            if reading.torque_Nm is not None:
+                self.curve.add(reading.at_s, reading.turns, reading.torque_Nm)
+        urgent = isinstance(event, KeyPressed)
+        for one in said:
+            urgent = urgent or isinstance(one, (Alarm, PhaseSaid, Summary))
+            self._keep(one)
+        if urgent and self._writer is not None:
+            self._writer.sync()
+        if self._heard is not None and self._reading_every_s is not None and event.at_s >= self._next_reading_s:
+            self._next_reading_s = event.at_s + self._reading_every_s
+            self._heard(self._coach.view.reading)
+
+    def _keep(self, one: Said) -> None:
+        if isinstance(one, Summary):
+            one = replace(one, trace=self.trace_name)
+        if self._writer is not None and not isinstance(one, ReadingSaid):
+            self._writer.said(one.as_json())
+        if self._heard is not None:
+            self._heard(one)
+
+
+def as_kept(said: Said) -> dict[str, Any]:
+    """Return what a trace holds of something said, without the file's name, for comparing."""
+    return said.as_json() | ({"trace": None} if isinstance(said, Summary) else {})
