@@ -66,4 +66,4 @@ class ReplaySource:
 
     def _quit(self, at_s: float) -> bool:
         key = self._keys.take(at_s)
-        return isinstance(key, KeyPressed) and key.name == "quit" or isinstance(key, Ended)
+        return (isinstance(key, KeyPressed) and key.name == "quit") or isinstance(key, Ended)

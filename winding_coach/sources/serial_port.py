@@ -6,16 +6,14 @@ pause, LinkUp when it is back. Loss is seen by exception and by silence.
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from winding_coach.inputs import BytesArrived, Input, LinkDown, LinkUp, TimePassed
 from winding_coach.sources.clock import Clock, Keys, Sleep, WindClock, started_now
 from winding_coach.sources.ports import BAUD, Port, list_ports, plain_reason
-
-if TYPE_CHECKING:
-    import serial
 
 POLL_S = 0.05
 """A key or a stop is noticed within this."""
@@ -26,7 +24,20 @@ REOPEN_AFTER_SILENT_S = 6.0
 ASK = b"?"
 
 
-def open_port(name: str) -> serial.SerialBase:
+class SerialLike(Protocol):
+    """What is used of a pyserial port."""
+
+    @property
+    def in_waiting(self) -> int: ...
+
+    def read(self, size: int = 1, /) -> bytes: ...
+
+    def write(self, data: bytes, /) -> int | None: ...
+
+    def close(self) -> None: ...
+
+
+def open_port(name: str) -> SerialLike:
     """Open a device or URL for a meter.
 
     Raises:
@@ -35,7 +46,8 @@ def open_port(name: str) -> serial.SerialBase:
     import serial
 
     if "://" in name:
-        return serial.serial_for_url(name, baudrate=BAUD, timeout=POLL_S)
+        url_port: SerialLike = serial.serial_for_url(name, baudrate=BAUD, timeout=POLL_S)
+        return url_port
     # exclusive keeps a second program out; DTR stays at its default, or boards would reset or stay silent.
     return serial.Serial(name, baudrate=BAUD, timeout=POLL_S, write_timeout=0.2, exclusive=True)
 
@@ -49,7 +61,7 @@ class SerialSource:
         *,
         clock: Clock = time.monotonic,
         sleep: Sleep = time.sleep,
-        open_port: Callable[[str], serial.SerialBase] = open_port,
+        open_port: Callable[[str], SerialLike] = open_port,
         list_ports: Callable[[], list[Port]] = list_ports,
     ) -> None:
         self.started = started_now()
@@ -59,7 +71,7 @@ class SerialSource:
         self._sleep = sleep
         self._open_port = open_port
         self._list_ports = list_ports
-        self._port: serial.SerialBase | None = None
+        self._port: SerialLike | None = None
         self._name = port
         self._usb: tuple[int, int, str | None] | None = None
         self._pause_s = FIRST_PAUSE_S
@@ -77,10 +89,9 @@ class SerialSource:
         """Close the port."""
         port, self._port = self._port, None
         if port is not None:
-            try:
+            # Where it is gone already there is nothing left to let go of.
+            with contextlib.suppress(OSError):
                 port.close()
-            except OSError:
-                pass  # It is gone already; there is nothing left to let go of.
 
     def read(self, timeout_s: float) -> Input:
         """Return the next input. Never raises for a port's troubles."""
@@ -138,10 +149,9 @@ class SerialSource:
             return self._not_yet(now_s, "no meter is plugged in: connect it by USB")
         try:
             port = self._open_port(name)
-            try:
+            # A port that cannot be written to may still speak.
+            with contextlib.suppress(OSError, ValueError):
                 port.write(ASK)
-            except (OSError, ValueError):
-                pass  # A port that cannot be written to may still speak.
         except (OSError, ValueError) as error:
             self._tried.add(name)
             return self._not_yet(now_s, plain_reason(name, error))
