@@ -9,7 +9,7 @@ from typing import Any
 
 from winding_coach.meter.calibration import Calibration, CalibrationError
 from winding_coach.rubber.figures import FiguresError, ModelFigures, MotorFigures, Plan, WinderFigures
-from winding_coach.rubber.plan import plan_from_json_dict, plan_to_json_dict
+from winding_coach.rubber.plan_json import plan_from_json_dict, plan_to_json_dict
 from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 

@@ -1,0 +1,223 @@
+"""Motor, hands and meter joined: device time in, wire bytes out, so that practice exercises the whole corridor.
+
+Crank ripple, noise, knot slips and drift are on the torque that the converter sees, never on the motor's own.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from winding_coach.meter.calibration import SIMULATED, Calibration
+from winding_coach.meter.frames import (
+    RAW_MAX,
+    RAW_MIN,
+    SATURATED,
+    SETTLING,
+    U16,
+    U32,
+    Hello,
+    Sample,
+    encode_hello,
+    encode_sample,
+)
+from winding_coach.simulator.hands import Hands
+from winding_coach.simulator.motor import SimulatedMotor
+
+HELLO_EVERY_S = 5.0
+FIRST_LINE_S = 0.05
+SETTLING_LINES = 4
+LONGEST_STEP_S = 0.025
+"""The motor is stepped at least this often, whatever the rate of the lines."""
+SLIPS_PER_S = 0.08
+"""Knot slips in the walk-in; assumed."""
+SLIP_SHARE, SLIP_FADES_S = (0.01, 0.04), 0.7
+
+
+@dataclass(frozen=True, slots=True)
+class MeterModel:
+    """A simulated meter; figures invented, after a 100 g cell on a 30 mm arm.
+
+    lines_per_s: of data. clock_ppm: error of its clock. noise_Nm: standard deviation of a reading. zero_off_Nm,
+    drift_Nm_per_s: of its zero. channels: letters as in the hello. ripple: share of torque at the crank's
+    frequency. board: its name.
+    """
+
+    lines_per_s: float = 80.0
+    clock_ppm: float = 40.0
+    jitter_us: float = 8.0
+    noise_Nm: float = 8e-6
+    zero_off_Nm: float = 60e-6
+    drift_Nm_per_s: float = 2e-8
+    channels: str = "c"
+    ripple: float = 0.02
+    board: str = "simulated"
+    calibration: Calibration = SIMULATED
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What is so, whatever the meter says. doing: word for what the hands do."""
+
+    at_s: float
+    turns: float
+    crank_rev_per_s: float
+    distance_m: float
+    torque_Nm: float
+    pull_N: float
+    knotted: float
+    looseness: float
+    broken: bool
+    hooked: bool
+    doing: str
+
+
+class Bench:
+    """A simulated winding: `advance` lets time pass and returns what the meter sent meanwhile."""
+
+    def __init__(
+        self,
+        motor: SimulatedMotor,
+        hands: Hands,
+        ratio: float,
+        meter: MeterModel,
+        rng: np.random.Generator,
+    ) -> None:
+        self._motor = motor
+        self._hands = hands
+        self._ratio = ratio
+        self._meter = meter
+        self._rng = rng
+        self._at_s = 0.0
+        self._asked = False
+        self._noise = np.zeros(0)
+        self._noise_next = 0
+        self._slip = 0.0
+        self._phases = rng.uniform(0.0, 2.0 * math.pi, 3)
+        self._crank_count = 0
+        self._crank_whole = 0
+        self._boot("por")
+
+    @property
+    def done(self) -> bool:
+        """Whether the hands have finished."""
+        return self._hands.state.done
+
+    @property
+    def truth(self) -> Truth:
+        """What is so now."""
+        motor, hands = self._motor, self._hands.state
+        return Truth(
+            self._at_s,
+            motor.turns,
+            hands.crank_rev_per_s,
+            hands.distance_m,
+            motor.torque_Nm if hands.hooked else 0.0,
+            motor.pull_N if hands.hooked else 0.0,
+            motor.knotted,
+            motor.looseness,
+            motor.broken,
+            hands.hooked,
+            hands.doing,
+        )
+
+    def answer(self, data: bytes) -> None:
+        """Take what the host sent; `?` is answered by a hello after the next line."""
+        self._asked = self._asked or b"?" in data
+
+    def reset_meter(self, boots_in_s: float = 1.5, cause: str = "ext") -> None:
+        """The meter restarts: clock, sequence and crank count begin anew after a pause without lines."""
+        self._boot(cause, boots_in_s)
+
+    def _boot(self, cause: str, in_s: float = 0.0) -> None:
+        self._booted_s = self._at_s + in_s
+        self._next_s = self._booted_s + FIRST_LINE_S
+        self._next_hello_s = self._booted_s
+        self._cause = cause
+        self._seq = 0
+        self._lines = 0
+        self._crank_count = 0
+        self._crank_whole = math.floor(self._hands.state.crank_rev)
+
+    def advance(self, dt_s: float) -> bytes:
+        """Let `dt_s` pass; return the bytes of the lines that became due."""
+        end_s = self._at_s + dt_s
+        sent: list[bytes] = []
+        while self._at_s < end_s - 1e-12:
+            step_s = min(end_s, max(self._next_s, self._at_s), self._at_s + LONGEST_STEP_S) - self._at_s
+            if step_s > 0.0:
+                self._move(step_s)
+            if self._at_s >= self._next_s - 1e-12:
+                sent.append(self._lines_now())
+        return b"".join(sent)
+
+    def _move(self, dt_s: float) -> None:
+        self._at_s += dt_s
+        motor = self._motor
+        hands = self._hands.advance(dt_s, motor.torque_Nm if self._hands.state.hooked else 0.0)
+        if hands.hooked:
+            motor.move(max(hands.crank_rev * self._ratio, 0.0), hands.distance_m, dt_s)
+        if hands.doing == "walking in" and self._rng.random() < SLIPS_PER_S * dt_s:
+            self._slip += float(self._rng.uniform(*SLIP_SHARE))
+        self._slip *= math.exp(-dt_s / SLIP_FADES_S)
+        whole = math.floor(hands.crank_rev)
+        change = whole - self._crank_whole
+        self._crank_whole = whole
+        # One sensor sees a pulse whichever way it goes by; two tell the direction.
+        self._crank_count += change if "q" in self._meter.channels else abs(change)
+
+    def _torque_at_cell(self) -> float:
+        hands = self._hands.state
+        if not hands.hooked:
+            return 0.0
+        torque = self._motor.torque_Nm * (1.0 - self._slip)
+        angle = 2.0 * math.pi * hands.crank_rev
+        p = self._phases
+        wave = math.sin(angle + p[0]) + 0.4 * math.sin(2.0 * angle + p[1])
+        wave += 0.1 * math.sin(self._ratio * angle + p[2])
+        return torque * (1.0 + self._meter.ripple * wave)
+
+    def _lines_now(self) -> bytes:
+        meter = self._meter
+        self._next_s += 1.0 / meter.lines_per_s
+        torque = self._torque_at_cell() + meter.zero_off_Nm + meter.drift_Nm_per_s * self._at_s
+        torque += meter.noise_Nm * self._draw()
+        raw = round(meter.calibration.zero_counts + torque / meter.calibration.Nm_per_count)
+        flags = SETTLING if self._lines < SETTLING_LINES else 0
+        if not RAW_MIN < raw < RAW_MAX:
+            raw = min(max(raw, RAW_MIN), RAW_MAX)
+            flags |= SATURATED
+        up_s = (self._at_s - self._booted_s) * (1.0 + meter.clock_ppm * 1e-6)
+        t_us = round(up_s * 1e6 + meter.jitter_us * abs(self._draw()))
+        sample = Sample(
+            seq=self._seq,
+            t_us=t_us % U32,
+            raw=raw,
+            flags=flags,
+            crank=self._crank_count % U16 if {"c", "q"} & set(meter.channels) else None,
+            distance_mm=round(1e3 * self._hands.state.distance_m) if "d" in meter.channels else None,
+            temperature_dC=213 if "t" in meter.channels else None,
+        )
+        self._seq = (self._seq + 1) % U16
+        self._lines += 1
+        line = encode_sample(sample)
+        if self._asked or self._at_s >= self._next_hello_s:
+            self._asked = False
+            self._next_hello_s = self._at_s + HELLO_EVERY_S
+            line += encode_hello(self._hello())
+        return line
+
+    def _hello(self) -> Hello:
+        meter = self._meter
+        fields = [("board", meter.board), ("rate", f"{meter.lines_per_s:.0f}"), ("ch", meter.channels)]
+        return Hello(1, (*fields, ("rst", self._cause)))
+
+    def _draw(self) -> float:
+        """A standard normal number, drawn by the thousand: one at a time costs more than the motor."""
+        if self._noise_next >= len(self._noise):
+            self._noise = self._rng.standard_normal(2000)
+            self._noise_next = 0
+        self._noise_next += 1
+        return float(self._noise[self._noise_next - 1])
