@@ -19,9 +19,11 @@ Test = Callable[[Moment, Limits], bool]
 CRANKED = WINDING | {Phase.BACK_OFF}
 IN_USE = frozenset(Phase) - OVER - {Phase.BROKEN}
 
-FALLING_SHARE_PER_S = 0.05
-"""Walking in drops torque and cranking restores it; a steady loss of this share of the full-stretch torque a
-second is walking in too fast. Found with the simulated motor (invented hands), not from logged winds."""
+FALLEN_SHARE, CAUGHT_SHARE = 0.70, 0.80
+"""Every step-in makes a saw tooth; torque that stays below this share of the plan's means walking in too fast.
+Found with the simulated motor (invented hands), not from logged winds."""
+ABOVE_PLAN = 1.08
+"""In the walk-in torque recovers quickly from each step; only above the plan's torque is that too fast."""
 TOO_FAST = 1.35
 """Times the upper edge of the band: beyond it torque rises too fast."""
 SILENT_S = 2.0
@@ -66,11 +68,20 @@ def _rising(times: float) -> Test:
     return test
 
 
-def _falling(share: float) -> Test:
+def _rising_walk_in(times: float) -> Test:
+    rising = _rising(times)
+
     def test(now: Moment, limits: Limits) -> bool:
-        if now.rate_Nm_per_s is None:
-            return False
-        return now.rate_Nm_per_s + (now.rate_sd_Nm_per_s or 0.0) < -share * limits.stretched_Nm
+        reference_Nm = limits.stretched_Nm if now.expected_Nm is None else now.expected_Nm
+        return now.torque_Nm is not None and now.torque_Nm > ABOVE_PLAN * reference_Nm and rising(now, limits)
+
+    return test
+
+
+def _below_plan(share: float) -> Test:
+    def test(now: Moment, limits: Limits) -> bool:
+        reference_Nm = limits.stretched_Nm if now.expected_Nm is None else now.expected_Nm
+        return now.torque_Nm is not None and now.torque_Nm < share * reference_Nm
 
     return test
 
@@ -152,14 +163,22 @@ RULES: tuple[Rule, ...] = (
     Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
     Rule("overwind_soon", Level.WARNING, WINDING, _limit_coming, _limit_coming, after_s=0.2),
     Rule("crank_stalled", Level.WARNING, frozenset({Phase.WALK_IN}), _stalled, _not_turning, after_s=0.1, least_s=0.5),
-    Rule("rising_too_fast", Level.WARNING, WINDING, _rising(TOO_FAST), _rising(1.0), after_s=0.5),
+    Rule(
+        "rising_too_fast",
+        Level.WARNING,
+        frozenset({Phase.WALK_IN}),
+        _rising_walk_in(TOO_FAST),
+        _rising_walk_in(1.0),
+        after_s=0.5,
+    ),
+    Rule("rising_too_fast", Level.WARNING, WINDING - {Phase.WALK_IN}, _rising(TOO_FAST), _rising(1.0), after_s=0.5),
     Rule(
         "torque_falling",
         Level.WARNING,
         frozenset({Phase.WALK_IN}),
-        _falling(FALLING_SHARE_PER_S),
-        _falling(0.4 * FALLING_SHARE_PER_S),
-        after_s=0.7,
+        _below_plan(FALLEN_SHARE),
+        _below_plan(CAUGHT_SHARE),
+        after_s=1.0,
     ),
     Rule(
         "not_this_motor",

@@ -13,7 +13,9 @@ SLOWEST_REV_PER_S = 0.4
 QUICKEST_REV_PER_S = 1.7
 """Moderate cranking of a hand winder: common practice, no source."""
 SLACK_SHARE = 0.012
-"""Share of the peak, a second, that ripple and steps may add either way."""
+"""Share of the peak, a second, that ripple may add either way."""
+STEP_SLACK_SHARE = 0.10
+"""In the walk-in each step-in takes torque down and cranking restores it: so much, a second, either way."""
 
 
 class RateBand:
@@ -23,6 +25,7 @@ class RateBand:
         self._limits = limits
         self._path = path
         self._slack = SLACK_SHARE * limits.peak_Nm
+        self._step_slack = STEP_SLACK_SHARE * limits.stretched_Nm
         climb = max(limits.target_turns - limits.walked_in_turns, limits.ratio)
         self._usual = {
             Phase.WIND_STRETCHED: limits.stretched_Nm / max(limits.stretched_turns, limits.ratio),
@@ -41,4 +44,5 @@ class RateBand:
             slope = (self._path.torque_at(turns + step) - self._path.torque_at(turns)) / step
         per_crank = slope * self._limits.ratio
         low, high = per_crank * SLOWEST_REV_PER_S, per_crank * QUICKEST_REV_PER_S
-        return min(low, high) - self._slack, max(low, high) + self._slack
+        slack = self._step_slack if phase is Phase.WALK_IN else self._slack
+        return min(low, high) - slack, max(low, high) + slack

@@ -11,7 +11,8 @@ from winding_coach.coach.said import Phase
 class Moment:
     """Torque and rates in SI, turns of the motor, times in seconds. None: not known.
 
-    in_phase_s: since the phase began. torque_top_Nm: the highest smoothed torque of this wind.
+    in_phase_s: since the phase began. torque_top_Nm: the highest smoothed torque of
+    this wind; phase_top_Nm: of this phase.
     still_s: how long torque has been steady. counted: `turns` come from pulses or taps, so a rule may trust them.
     expected_Nm: the plan's torque at these turns. peak_in_s: time to the peak at the present rate, if it rises.
     silent_s: since the last sample. gone_s: how long torque has been about nothing.
@@ -25,6 +26,7 @@ class Moment:
     rate_sd_Nm_per_s: float | None
     slow_rate_Nm_per_s: float | None
     torque_top_Nm: float
+    phase_top_Nm: float
     cranking: bool | None
     turns: float | None
     counted: bool

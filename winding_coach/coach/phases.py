@@ -27,6 +27,9 @@ BEGUN_SHARE = 0.12
 LAUNCH_REACHED = 1.02
 FELL_FROM_TOP = 0.08
 """At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
+NEAR_PEAK = 0.88
+FELL_FAR = 0.30
+"""Well below the peak a step or a stall takes torque down too; only a deep fall there is a back-off."""
 
 
 def _begun(now: Moment, limits: Limits) -> bool:
@@ -50,8 +53,8 @@ def _walking_early(now: Moment, limits: Limits) -> bool:
     return (
         far_enough
         and now.torque_Nm is not None
-        and now.torque_top_Nm > 0.7 * limits.stretched_Nm
-        and now.torque_Nm < (1 - 2 * FELL_FROM_TOP) * now.torque_top_Nm
+        and now.phase_top_Nm > 0.7 * limits.stretched_Nm
+        and now.torque_Nm < (1 - 2 * FELL_FROM_TOP) * now.phase_top_Nm
         and bool(now.cranking)
     )
 
@@ -75,11 +78,12 @@ def _peak_reached(now: Moment, limits: Limits) -> bool:
 
 
 def _backing_off(now: Moment, limits: Limits) -> bool:
-    return (
-        now.torque_Nm is not None
-        and now.torque_top_Nm > 0.7 * limits.peak_Nm
-        and now.torque_Nm < (1 - FELL_FROM_TOP) * now.torque_top_Nm
-    )
+    if now.torque_Nm is None:
+        return False
+    fell = 1.0 - now.torque_Nm / now.phase_top_Nm if now.phase_top_Nm > 0.0 else 0.0
+    if now.phase_top_Nm > NEAR_PEAK * limits.peak_Nm:
+        return fell > FELL_FROM_TOP
+    return now.phase_top_Nm > 0.7 * limits.peak_Nm and fell > FELL_FAR
 
 
 def _launch_torque(now: Moment, limits: Limits) -> bool:

@@ -92,7 +92,7 @@ def _walk_in(scene: Scene) -> Wanted:
     if "overwind" in scene.alarms or (now.torque_Nm is not None and now.torque_Nm >= limits.peak_Nm):
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if "crank_stalled" in scene.alarms:
-        return Wanted("keep_cranking", torque_Nm=limits.stretched_Nm)
+        return Wanted("keep_cranking")
     mark = None if scene.path_m is None else mark_of(scene.path_m, limits)
     if "torque_falling" in scene.alarms:
         return Wanted("hold_distance", distance_m=mark)

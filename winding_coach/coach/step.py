@@ -17,7 +17,7 @@ from winding_coach.coach.prompts import Pacer, Scene, mark_of, wanted
 from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView, Targets
-from winding_coach.coach.watching import BACK_SHARE, MotorTurns, Stillness, ZeroTaker
+from winding_coach.coach.watching import BACK_FOR_S, MotorTurns, Stillness, ZeroTaker
 from winding_coach.coach.wording import alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.reader import MeterReader, TorqueSample
@@ -60,6 +60,7 @@ class Coach:
         self._link = LinkView()
         self._phase = Phase.HOOK_UP
         self._phase_at_s = 0.0
+        self._phase_top_Nm = 0.0
         self._phase_before_break = Phase.HOOK_UP
         self._phases: tuple[tuple[float, float | None, Phase], ...] = ()
         self._at_s = 0.0
@@ -130,9 +131,11 @@ class Coach:
             if not sample.saturated and sample.raw is not None:
                 self._zero.add(t_s, sample.raw)
             self._estimator.add(t_s, torque_Nm, sample.crank_turns)
-            self._still.add(t_s, torque_Nm)
-            if self._breaks.add(t_s, torque_Nm):
+            self._still.add(t_s, torque_Nm, self._notes.top_Nm)
+            if self._breaks.add(t_s, torque_Nm) and self._phase in LOADED:
                 self._broke = True
+                self._still.reset()
+                self._estimator.gap(t_s)
 
     def _key(self, name: str) -> None:
         if name == "tare" and self._phase in PREPARING:
@@ -214,6 +217,7 @@ class Coach:
         turns = self._turns.turns
         counted = turns is not None
         low, high = self._band.at(self._phase, turns)
+        self._phase_top_Nm = max(self._phase_top_Nm, torque_Nm or 0.0)
         coming, peak_in_s = False, None
         if torque_Nm is not None and self._phase in WINDING:
             coming = self._limit.update(torque_Nm, slow, limits.peak_Nm).coming
@@ -229,6 +233,7 @@ class Coach:
             rate_sd_Nm_per_s=reading.rate_fast_sd_Nm_per_s if reading is not None and fresh else None,
             slow_rate_Nm_per_s=slow,
             torque_top_Nm=self._notes.top_Nm,
+            phase_top_Nm=self._phase_top_Nm,
             cranking=reading.cranking if reading is not None and fresh else None,
             turns=turns,
             counted=counted,
@@ -245,7 +250,7 @@ class Coach:
             saturated=sample is not None and fresh and sample.saturated,
             overloaded=sample is not None and fresh and sample.overload,
             tared=self._tared,
-            torque_back=torque_Nm is not None and torque_Nm > BACK_SHARE * self._notes.top_Nm,
+            torque_back=self._still.back_s >= BACK_FOR_S,
             crank_slow=reading is not None
             and fresh
             and reading.crank_rev_per_s is not None
@@ -291,7 +296,7 @@ class Coach:
     def _enter(self, phase: Phase) -> None:
         if phase is Phase.BROKEN:
             self._phase_before_break = self._phase
-        self._phase, self._phase_at_s = phase, self._at_s
+        self._phase, self._phase_at_s, self._phase_top_Nm = phase, self._at_s, 0.0
         self._phases = (*self._phases, (self._at_s, self._turns.turns, phase))
         self._saying.append(PhaseSaid(self._at_s, phase))
 

@@ -11,6 +11,7 @@ STILL_SHARE = 0.008
 GONE_SHARE = 0.12
 """Torque below this share of the launch torque is none: the motor is off the hook."""
 BACK_SHARE = 0.3
+BACK_FOR_S = 0.3
 """Torque that returns above this share of its top was never gone: a lead was touched."""
 TARE_OVER_S = 1.0
 TARE_AT_MOST = 400
@@ -20,7 +21,7 @@ meter cannot tell, and the last forward turn comes before any fall."""
 
 
 class Stillness:
-    """How long torque has been still and how long gone, in seconds of the device's clock."""
+    """How long torque has been still, gone, or well above nothing, in seconds of the device's clock."""
 
     def __init__(self, peak_Nm: float, launch_Nm: float) -> None:
         self._tolerance = STILL_SHARE * peak_Nm
@@ -28,11 +29,16 @@ class Stillness:
         self._anchor_Nm: float | None = None
         self._anchor_s = 0.0
         self._there_s: float | None = None
+        self._low_s: float | None = None
         self.still_s = 0.0
         self.gone_s = 0.0
+        self.back_s = 0.0
 
-    def add(self, t_s: float, torque_Nm: float) -> None:
-        """Take one sample."""
+    def add(self, t_s: float, torque_Nm: float, top_Nm: float) -> None:
+        """Take one raw sample; `top_Nm` is the highest torque of the wind so far."""
+        if self._low_s is None or torque_Nm < BACK_SHARE * top_Nm:
+            self._low_s = t_s
+        self.back_s = max(t_s - self._low_s, 0.0)
         if self._anchor_Nm is None or abs(torque_Nm - self._anchor_Nm) > self._tolerance:
             self._anchor_Nm, self._anchor_s = torque_Nm, t_s
         self.still_s = max(t_s - self._anchor_s, 0.0)
@@ -42,8 +48,8 @@ class Stillness:
 
     def reset(self) -> None:
         """Forget all, as after a gap or a new zero."""
-        self._anchor_Nm = self._there_s = None
-        self.still_s = self.gone_s = 0.0
+        self._anchor_Nm = self._there_s = self._low_s = None
+        self.still_s = self.gone_s = self.back_s = 0.0
 
 
 class ZeroTaker:

@@ -31,7 +31,7 @@ _PROMPT_WORDS = {
     "hold_distance": "Stay at {distance}; crank on.",
     "crank_slower": "Crank slower.",
     "crank_faster": "Crank faster.",
-    "keep_cranking": "Keep cranking to {torque}.",
+    "keep_cranking": "Keep cranking{to_torque}.",
     "stop_at_peak": "Stop cranking at {torque}.",
     "back_off": "Back off to {torque}: about {crank} of the crank.",
     "launch_ready": "Ready to launch: {torque}, {turns}.",
@@ -79,6 +79,7 @@ def prompt_words(
     """Return the sentence of a prompt. Figures that are not known are left out or named in words."""
     return _PROMPT_WORDS[code].format(
         distance=distance_words(distance_m, units),
+        to_torque="" if torque_Nm is None else f" to {show(torque_Nm, 'torque', units)}",
         torque="torque not known" if torque_Nm is None else show(torque_Nm, "torque", units),
         crank="the planned turns" if crank_turns is None else _count(crank_turns, "turn", "turns"),
         turns="turns not counted" if turns is None else _count(turns, "turn", "turns"),

@@ -19,8 +19,6 @@ CRANK_SETTLES_S = 0.35
 """Time in which the hand changes its speed; assumed."""
 WALK_M_PER_S = 0.7
 STEP_S = 0.5
-SHORTEST_STEP_M, LONGEST_STEP_M = 0.06, 0.22
-"""Lengths of a step-in; assumed."""
 FEELS_S = 0.6
 """A person follows the figure on a meter with this lag; assumed."""
 
@@ -51,8 +49,8 @@ class Style:
     """How a person winds. Speeds in revolutions of the handle a second, shares 0-1; all invented.
 
     speed, unevenness: of cranking. stall_chance: of standing still after a step-in, for stall_s. ahead: share of
-    the walk-in that they are too far in. late: share by which the full-stretch winding is overdone. peak: times
-    the planned peak torque. launch: times the planned launch torque.
+    the walk-in that they are too far in. steps_m: shortest and longest step-in. late: share by which the
+    full-stretch winding is overdone. peak, launch: times the planned torque.
     """
 
     speed: float = 1.25
@@ -63,12 +61,13 @@ class Style:
     late: float = 0.0
     peak: float = 1.0
     launch: float = 1.0
+    steps_m: tuple[float, float] = (0.02, 0.045)
 
 
 STYLES: dict[str, Style] = {
     "good": Style(),
-    "stall": Style(stall_chance=0.55, stall_s=2.4),
-    "hasty": Style(ahead=0.45, speed=1.35),
+    "stall": Style(stall_chance=0.15, stall_s=2.4),
+    "hasty": Style(ahead=0.3, steps_m=(0.15, 0.3)),
     "overwind": Style(peak=5.0, speed=1.5),
     "late": Style(late=0.12),
     "early": Style(late=-0.2),
@@ -192,7 +191,7 @@ class ScriptedHands:
         first, last = self._plan.stretched_turns, self._path.walked_in_turns
         ahead = self._style.ahead * (last - first)
         while self._distance_m > hooks_m + 1e-9:
-            step_m = float(self._rng.uniform(SHORTEST_STEP_M, LONGEST_STEP_M))
+            step_m = float(self._rng.uniform(*self._style.steps_m))
             wanted_m = max(self._distance_m - step_m, hooks_m)
             due = self._turns_for(wanted_m, first, last)
             yield from self._crank(lambda due=due: self._turns + ahead >= due)  # type: ignore[misc]
