@@ -104,11 +104,12 @@ def _tared(now: Moment, limits: Limits) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """From `at`, when `when` holds, to `to`."""
+    """From `at`, when `when` has held for `for_s`, to `to`."""
 
     at: Phase
     when: Callable[[Moment, Limits], bool]
     to: Phase
+    for_s: float = 0.0
 
 
 BY_SIGNAL: tuple[Step, ...] = (
@@ -121,7 +122,7 @@ BY_SIGNAL: tuple[Step, ...] = (
     Step(Phase.WALK_IN, _walked_in, Phase.FINAL_TURNS),
     # Not from the walk-in: peak torque out there calls for stepping in, and the overwind alarm says to stop.
     Step(Phase.FINAL_TURNS, _peak_reached, Phase.BACK_OFF),
-    Step(Phase.FINAL_TURNS, _backing_off, Phase.BACK_OFF),
+    Step(Phase.FINAL_TURNS, _backing_off, Phase.BACK_OFF, for_s=1.5),
     Step(Phase.BACK_OFF, _launch_torque, Phase.READY),
     Step(Phase.READY, _unhooked, Phase.DONE),
 )
@@ -141,12 +142,22 @@ BY_NEXT_KEY: dict[Phase, Phase] = {
 _STEPS_OF: dict[Phase, tuple[Step, ...]] = {phase: tuple(s for s in BY_SIGNAL if s.at == phase) for phase in Phase}
 
 
-def next_by_signal(now: Moment, limits: Limits) -> Phase | None:
-    """Return the phase that the signal moves on to, None to stay."""
-    for step in _STEPS_OF[now.phase]:
-        if step.when(now, limits):
-            return step.to
-    return None
+class SignalSteps:
+    """Asks the table, and remembers since when a step has been due."""
+
+    def __init__(self, limits: Limits) -> None:
+        self._limits = limits
+        self._due: dict[Step, float] = {}
+
+    def next(self, now: Moment) -> Phase | None:
+        """Return the phase that the signal moves on to, None to stay."""
+        for step in _STEPS_OF[now.phase]:
+            if not step.when(now, self._limits):
+                self._due.pop(step, None)
+            elif now.at_s - self._due.setdefault(step, now.at_s) >= step.for_s:
+                self._due.clear()
+                return step.to
+        return None
 
 
 def next_by_key(phase: Phase, key: str) -> Phase | None:

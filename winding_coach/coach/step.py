@@ -12,7 +12,7 @@ from winding_coach.coach.band import RateBand
 from winding_coach.coach.limits import Limits, limits_from
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
-from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING, next_by_key, next_by_signal
+from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING, SignalSteps, next_by_key
 from winding_coach.coach.prompts import Pacer, Scene, mark_of, wanted
 from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
@@ -56,6 +56,7 @@ class Coach:
         self._turns = MotorTurns(settings.winder.ratio)
         self._notes = Notes()
         self._alarms = AlarmBank(self._limits, self._words)
+        self._steps = SignalSteps(self._limits)
         self._pacer = Pacer(settings.units)
         self._link = LinkView()
         self._phase = Phase.HOOK_UP
@@ -169,7 +170,7 @@ class Coach:
             self._tare()
             now = self._moment()
         for _ in Phase:
-            to = next_by_signal(now, self._limits)
+            to = self._steps.next(now)
             if to is None:
                 break
             self._enter(to)
@@ -243,7 +244,7 @@ class Coach:
             rate_high_Nm_per_s=high,
             peak_in_s=peak_in_s,
             limit_coming=coming,
-            broke=self._broke and self._phase in LOADED,
+            broke=self._broke,
             still_s=self._still.still_s,
             gone_s=self._still.gone_s,
             silent_s=0.0 if self._up_at_s is None and self._phase in PREPARING else self._silent_s(),
