@@ -31,6 +31,7 @@ FIRST_LINE_S = 0.05
 SETTLING_LINES = 4
 LONGEST_STEP_S = 0.025
 """The motor is stepped at least this often, whatever the rate of the lines."""
+SPIKE_NM = 8e-3
 SLIPS_PER_S = 0.08
 """Knot slips in the walk-in; assumed."""
 SLIP_SHARE, SLIP_FADES_S = (0.01, 0.04), 0.7
@@ -90,6 +91,8 @@ class Bench:
         self._ratio = ratio
         self._meter = meter
         self._rng = rng
+        self.scatter_Nm = 0.0
+        self.spike_share = 0.0
         self._at_s = 0.0
         self._asked = False
         self._noise = np.zeros(0)
@@ -183,7 +186,9 @@ class Bench:
         meter = self._meter
         self._next_s += 1.0 / meter.lines_per_s
         torque = self._torque_at_cell() + meter.zero_off_Nm + meter.drift_Nm_per_s * self._at_s
-        torque += meter.noise_Nm * self._draw()
+        torque += (meter.noise_Nm + self.scatter_Nm) * self._draw()
+        if self.spike_share and self._rng.random() < self.spike_share:
+            torque += float(self._rng.choice((-1.0, 1.0))) * SPIKE_NM
         raw = round(meter.calibration.zero_counts + torque / meter.calibration.Nm_per_count)
         flags = SETTLING if self._lines < SETTLING_LINES else 0
         if not RAW_MIN < raw < RAW_MAX:

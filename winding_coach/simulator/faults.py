@@ -1,0 +1,129 @@
+"""A bench whose lead, lines or meter go wrong: the same bytes, spoilt as asked for. Deterministic by seed.
+
+Faults are written `KIND@SECONDS`, `KIND@SECONDS:FOR` or `KIND=SHARE`; see `KINDS`.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from winding_coach.simulator.bench import Bench
+
+KINDS: dict[str, tuple[str, float]] = {
+    "reset": ("the meter restarts (1.5 s without lines; clock, sequence and crank count begin anew)", 1.5),
+    "unplug": ("the lead is pulled and comes back under another name", 3.0),
+    "silent": ("the meter sends nothing", 3.0),
+    "garbage": ("lines are replaced by rubbish", 1.0),
+    "noise": ("readings scatter by 5 % of the cell's range", 1.0),
+    "lost": ("lines are missing (a share of all)", 0.0),
+    "cut": ("lines lose some of their bytes (a share of all)", 0.0),
+    "flip": ("single bits are flipped (a share of all bytes)", 0.0),
+    "double": ("lines come twice (a share of all)", 0.0),
+    "spike": ("readings jump for one line (a share of all)", 0.0),
+}
+"""Kind: what happens, and for how many seconds where no time is given; kinds with 0 s take a share."""
+
+_AT = re.compile(r"([a-z]+)@(\d{1,6}(?:\.\d{1,6})?)(?::(\d{1,4}(?:\.\d{1,6})?))?", re.ASCII)
+_SHARE = re.compile(r"([a-z]+)=(0(?:\.\d{1,8})?|1)", re.ASCII)
+
+
+class FaultError(ValueError):
+    """A fault that was not written as one; the message is one sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """at_s, for_s: when, in seconds of the bench; share: 0-1, of lines or bytes, all the time."""
+
+    kind: str
+    at_s: float = 0.0
+    for_s: float = 0.0
+    share: float = 0.0
+
+
+def parse_fault(text: str) -> Fault:
+    """Return the fault that a text such as `reset@40`, `unplug@55:4` or `lost=0.01` describes.
+
+    Raises:
+        FaultError: it describes none.
+    """
+    at = _AT.fullmatch(text)
+    if at is not None and KINDS.get(at[1], ("", 0.0))[1] > 0:
+        return Fault(at[1], float(at[2]), float(at[3]) if at[3] else KINDS[at[1]][1])
+    share = _SHARE.fullmatch(text)
+    if share is not None and KINDS.get(share[1], ("", 1.0))[1] == 0:
+        return Fault(share[1], share=float(share[2]))
+    timed = ", ".join(kind for kind, (_, seconds) in KINDS.items() if seconds)
+    shared = ", ".join(kind for kind, (_, seconds) in KINDS.items() if not seconds)
+    raise FaultError(
+        f"'{text[:40]}' is no fault: write KIND@SECONDS or KIND@SECONDS:FOR ({timed}), or KIND=SHARE ({shared})."
+    )
+
+
+class FaultyBench:
+    """Wraps a bench; `plugged` is false while the lead is out."""
+
+    def __init__(self, bench: Bench, faults: tuple[Fault, ...], rng: np.random.Generator) -> None:
+        self.bench = bench
+        self._timed = [fault for fault in faults if fault.for_s > 0]
+        self._shares = {fault.kind: fault.share for fault in faults if fault.for_s == 0}
+        self._resets = [fault for fault in self._timed if fault.kind == "reset"]
+        self._rng = rng
+        self._rest = b""
+
+    @property
+    def done(self) -> bool:
+        """Whether the hands have finished."""
+        return self.bench.done
+
+    @property
+    def plugged(self) -> bool:
+        """Whether the lead is in."""
+        return not self._now("unplug")
+
+    def answer(self, data: bytes) -> None:
+        """Take what the host sent."""
+        self.bench.answer(data)
+
+    def _now(self, kind: str) -> bool:
+        at_s = self.bench.truth.at_s
+        return any(fault.kind == kind and fault.at_s <= at_s < fault.at_s + fault.for_s for fault in self._timed)
+
+    def advance(self, dt_s: float) -> bytes:
+        """Let time pass; return the bytes that arrive."""
+        for fault in [fault for fault in self._resets if self.bench.truth.at_s >= fault.at_s]:
+            self._resets.remove(fault)
+            self.bench.reset_meter(fault.for_s)
+        self.bench.scatter_Nm = 5e-4 if self._now("noise") else 0.0
+        self.bench.spike_share = self._shares.get("spike", 0.0)
+        data = self.bench.advance(dt_s)
+        if self._now("silent") or not self.plugged:
+            return b""
+        if self._now("garbage"):
+            return bytes(self._rng.integers(0, 256, len(data), dtype=np.uint8))
+        if not self._shares:
+            return data
+        return b"".join(self._spoilt(line) for line in data.splitlines(keepends=True))
+
+    def _spoilt(self, line: bytes) -> bytes:
+        if self._hits("lost"):
+            return b""
+        if self._hits("cut"):
+            keep = int(self._rng.integers(0, len(line)))
+            line = line[:keep] if self._rng.random() < 0.5 else line[keep:]
+        if self._hits("double"):
+            line = line * 2
+        share = self._shares.get("flip", 0.0)
+        if share:
+            spoilt = bytearray(line)
+            for i in np.flatnonzero(self._rng.random(len(line)) < share):
+                spoilt[i] ^= 1 << int(self._rng.integers(0, 8))
+            line = bytes(spoilt)
+        return line
+
+    def _hits(self, kind: str) -> bool:
+        share = self._shares.get(kind, 0.0)
+        return share > 0 and bool(self._rng.random() < share)
