@@ -68,33 +68,48 @@ def course_through(
     )
 
 
+def wind_stretched(
+    motor: Geometry,
+    start: History,
+    distance_m: float,
+    turns: float,
+    turns_per_s: float,
+    rubber: Rubber = DEFAULT_RUBBER,
+) -> list[History]:
+    """Return the motor, at rest before, at marks from 0 to `turns` of being wound at one hook distance."""
+    now = start
+    out = distance_m - motor.loop_m
+    for i in range(1, STRETCHED_STEPS + 1):
+        at = motor.loop_m + out * i / STRETCHED_STEPS
+        now = advance(motor, now, at, 0.0, STRETCHING_S / STRETCHED_STEPS, rubber)
+    marks = [advance(motor, now, distance_m, 0.0, PAUSE_S, rubber)]
+    dt = turns / STRETCHED_STEPS / turns_per_s
+    for i in range(1, STRETCHED_STEPS + 1):
+        at = turns if i == STRETCHED_STEPS else turns * i / STRETCHED_STEPS
+        marks.append(advance(motor, marks[-1], distance_m, at, dt, rubber))
+    return marks
+
+
 def wind_along(course: Course, start: History, beyond_turns: float, rubber: Rubber = DEFAULT_RUBBER) -> list[History]:
     """Return the motor at marks of the course: 0, stretched, walked in and target turns are among them.
 
     start: the motor at rest. beyond_turns: where the list ends, target turns or more.
     """
     motor = course.motor
-    now = start
-    out = course.stretch_distance_m - motor.loop_m
-    for i in range(1, STRETCHED_STEPS + 1):
-        now = advance(motor, now, motor.loop_m + out * i / STRETCHED_STEPS, 0.0, STRETCHING_S / STRETCHED_STEPS, rubber)
-    now = advance(motor, now, course.stretch_distance_m, 0.0, PAUSE_S, rubber)
-    marks = [now]
+    marks = wind_stretched(motor, start, course.stretch_distance_m, course.stretched_turns, course.turns_per_s, rubber)
     legs = (
-        (course.stretched_turns, STRETCHED_STEPS),
         (course.walked_in_turns, WALK_IN_STEPS),
         (course.target_turns, FINAL_STEPS),
         (beyond_turns, BEYOND_STEPS),
     )
     for goal, steps in legs:
-        begin = now.turns
+        begin = marks[-1].turns
         if goal <= begin:
             continue
         dt = (goal - begin) / steps / course.turns_per_s
         for i in range(1, steps + 1):
             turns = goal if i == steps else begin + (goal - begin) * i / steps
-            now = advance(motor, now, course.distance_at(turns), turns, dt, rubber)
-            marks.append(now)
+            marks.append(advance(motor, marks[-1], course.distance_at(turns), turns, dt, rubber))
     return marks
 
 

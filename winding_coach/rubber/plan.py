@@ -97,7 +97,7 @@ def make_plan(
     start = before_the_wind(body, motor.use, hooks, rubber)
 
     def wind_to(at_share: float) -> _Drawn:
-        course = _course(body, hooks, at_share * breaks, winder.ratio, room_m, units)
+        course = planned_course(body, hooks, at_share * breaks, winder.ratio, room_m, units)
         return _Drawn(course, wind_along(course, start, course.target_turns, rubber))
 
     bound = _bound(winder.limit_Nm, meter_limit_Nm, units)
@@ -159,9 +159,19 @@ def _hooks(body: Geometry, model: ModelFigures, limits: list[str], units: UnitSy
     return model.hooks_m
 
 
-def _course(
-    body: Geometry, hooks: float, target: float, ratio: float, room_m: float | None, units: UnitSystem
+def planned_course(
+    body: Geometry,
+    hooks: float,
+    target: float,
+    ratio: float,
+    room_m: float | None = None,
+    units: UnitSystem = "metric",
 ) -> Course:
+    """Return the course that a plan takes to `target` turns at the hooks, at a nominal pace.
+
+    Raises:
+        FiguresError: there is no way to stretch the motor beyond the hooks.
+    """
     at_target = body.strand_stretch(hooks, target)
     full = STRETCH_SHARE * at_target * body.loop_m
     stretch = full if room_m is None else min(full, room_m)
