@@ -109,11 +109,8 @@ class Session:
         coach = self._coach
         try:
             while not coach.finished:
-                event: Input
-                if self._stopping.is_set():
-                    event = KeyPressed(coach.view.at_s, "quit")
-                else:
-                    event = self._source.read(WAIT_S)
+                stopping = self._stopping.is_set()
+                event: Input = KeyPressed(coach.view.at_s, "quit") if stopping else self._source.read(WAIT_S)
                 self._record(event)
                 coach.step(event)
                 self._tell(event)

@@ -1,0 +1,176 @@
+"""What `wind`, `practice` and `replay` share: settings of the coach, the trace's header, screen or no screen."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import uuid
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+from winding_coach import __version__
+from winding_coach.coach.said import Said
+from winding_coach.coach.settings import CoachSettings
+from winding_coach.coach.step import Coach
+from winding_coach.command_line.figures import Figures
+from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, teller
+from winding_coach.command_line.home import Home
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
+from winding_coach.rubber.figures import FiguresError
+from winding_coach.rubber.plan import make_plan
+from winding_coach.session import Session, Source
+from winding_coach.traces.files import TraceWriter
+from winding_coach.traces.header import Header
+from winding_coach.traces.rows import TraceError
+from winding_coach.units import UnitSystem
+
+SIMULATED_NAME = "simulated"
+
+
+def add_coaching_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of every command that runs the coach."""
+    shown = parser.add_argument_group("what is shown")
+    shown.add_argument("--headless", action="store_true", help="no screen: plain sentences, one a line")
+    shown.add_argument("--json", action="store_true", help="with --headless: one JSON object a line")
+    shown.add_argument("--readings", metavar="HZ", help="with --headless: readings too, so many a second")
+
+
+def readings_hz(args: argparse.Namespace) -> float:
+    """Return the rate of readings asked for, 0 for none.
+
+    Raises:
+        UsageProblem: it is none.
+    """
+    if args.json and not args.headless:
+        raise UsageProblem("--json goes with --headless.")
+    if args.readings is None:
+        return 0.0
+    try:
+        hz = float(args.readings)
+    except ValueError:
+        hz = -1.0
+    if not 0 < hz <= 1000:
+        raise UsageProblem(f"--readings: '{args.readings}' is not a number of readings a second (up to 1000).")
+    if not args.headless:
+        raise UsageProblem("--readings goes with --headless.")
+    return hz
+
+
+def read_text(path: str | Path, what: str) -> str:
+    """Return a small text file.
+
+    Raises:
+        Problem: it cannot be read.
+    """
+    try:
+        with open(path, encoding="utf-8") as opened:
+            return opened.read(2_000_000)
+    except OSError as error:
+        raise Problem(f"The {what} '{path}' cannot be read ({error.strerror}): check the name.") from None
+    except UnicodeDecodeError:
+        raise Problem(f"The {what} '{path}' is not a text file.") from None
+
+
+def calibration_from(named: str | None, home: Home, *, simulated: bool) -> Calibration:
+    """Return the calibration to use: the file named, else the home's, else the simulated meter's own.
+
+    Raises:
+        Problem: there is none, or it cannot be used.
+    """
+    if named == SIMULATED_NAME or (named is None and simulated):
+        return SIMULATED
+    path = home.calibration if named is None else Path(named)
+    if named is None and not path.exists():
+        raise Problem(
+            f"This meter has no calibration: name its file with --calibration, or save it as '{path}'"
+            f" (for the emulator: --calibration {SIMULATED_NAME})."
+        )
+    try:
+        return Calibration.from_json(read_text(path, "calibration"))
+    except CalibrationError as error:
+        raise Problem(f"The calibration '{path}' cannot be used. {error}") from None
+
+
+def settings_for(figures: Figures, calibration: Calibration, units: UnitSystem) -> CoachSettings:
+    """Return the coach's settings, with a plan made of the figures.
+
+    Raises:
+        UsageProblem: the figures are impossible.
+    """
+    try:
+        plan = make_plan(
+            figures.motor,
+            figures.winder,
+            figures.model,
+            room_m=figures.room_m,
+            meter_limit_Nm=calibration.rating_Nm,
+            units=units,
+        )
+    except FiguresError as error:
+        raise UsageProblem(str(error)) from None
+    return CoachSettings(figures.motor, plan, calibration, figures.winder, figures.model, units=units)
+
+
+def header_for(settings: CoachSettings, started: datetime, port: str, person: str | None) -> Header:
+    """Return the first line of a new trace."""
+    return Header(
+        id=str(uuid.uuid4()),
+        started=started,
+        software=f"winding-coach {__version__}",
+        meter=settings.calibration.meter or port,
+        calibration=settings.calibration,
+        tare=settings.tare_counts,
+        motor=settings.motor,
+        winder=settings.winder,
+        model=settings.model,
+        person=person,
+        plan=settings.plan,
+        units=settings.units,
+    )
+
+
+def writer_for(home: Home, header: Header) -> TraceWriter:
+    """Return a trace writer in the home's folder.
+
+    Raises:
+        Problem: nothing can be written there.
+    """
+    try:
+        return TraceWriter(home.traces, header)
+    except TraceError as error:
+        raise Problem(str(error)) from None
+
+
+def coach_it(
+    args: argparse.Namespace,
+    settings: CoachSettings,
+    source: Source,
+    writer: TraceWriter | None,
+    *,
+    replaying: bool = False,
+    heard: Callable[[Said], None] | None = None,
+) -> int:
+    """Run a wind to its end on the screen or without one; return the exit status."""
+    hz = readings_hz(args)
+    coach = Coach(settings)
+    if args.headless:
+        close_on_signals(source.press)
+        KeysFromStdin(source.press)
+        session = Session(
+            source, coach, writer, heard=teller(args.json, settings.units), readings_hz=hz, replaying=replaying
+        )
+        session.run()
+        if session.trouble is not None:
+            raise Problem(session.trouble)
+        return 0
+    from winding_coach.screen.app import run_screen
+
+    session = Session(source, coach, writer, heard=heard, replaying=replaying)
+    run_screen(session)
+    if session.failure is not None:
+        raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
+    if session.summary is not None and session.trace_name is not None:
+        print(json.dumps(session.trace_name)[1:-1])
+    return 0

@@ -1,0 +1,100 @@
+"""The coach without a screen: plain sentences or JSON lines on stdout, key names on stdin, signals close the wind."""
+
+from __future__ import annotations
+
+import json
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from winding_coach.coach.said import Alarm, LinkSaid, PhaseSaid, Prompt, ReadingSaid, Said, Summary
+from winding_coach.coach.wording import PHASE_WORDS
+from winding_coach.inputs import KEYS
+from winding_coach.units import UnitSystem, show
+
+_LINK_WORDS = {"up": "The meter is connected", "down": "The meter is not connected", "silent": "The meter is silent"}
+
+
+def sentence(said: Said, units: UnitSystem) -> str:
+    """Return what the coach said as one plain sentence."""
+    match said:
+        case LinkSaid(_, state, port, reason):
+            where = f" ({port})" if port else ""
+            return f"{_LINK_WORDS[state]}{where}: {reason}." if reason else f"{_LINK_WORDS[state]}{where}."
+        case PhaseSaid(_, phase):
+            return f"Now: {PHASE_WORDS[phase]}."
+        case Prompt():
+            return said.text
+        case Alarm():
+            return f"{said.level.upper()}: {said.text}" if said.active else f"Over: {said.text}"
+        case ReadingSaid():
+            return _reading(said, units)
+        case Summary():
+            return _summary(said, units)
+
+
+def _reading(reading: ReadingSaid, units: UnitSystem) -> str:
+    torque = "not known" if reading.torque_Nm is None else show(reading.torque_Nm, "torque", units)
+    rate = reading.torque_rate_Nm_per_s
+    rising = "" if rate is None else f", {show(rate, 'torque', units)} a second"
+    turns = "" if reading.turns is None else f", {reading.turns:.0f} turns ({reading.turns_source})"
+    return f"Torque {torque}{rising}{turns}."
+
+
+def _summary(summary: Summary, units: UnitSystem) -> str:
+    def torque(value_Nm: float | None) -> str:
+        return "not known" if value_Nm is None else show(value_Nm, "torque", units)
+
+    def turns(value: float | None) -> str:
+        return "turns not counted" if value is None else f"{value:.0f} turns"
+
+    words = {"done": "Done", "broken": "Broken", "stopped": "Stopped", "lost": "The meter was lost"}
+    parts = [f"{words[summary.outcome]}. Peak {torque(summary.peak_torque_Nm)}, {turns(summary.peak_turns)}"]
+    if summary.launch_torque_Nm is not None:
+        parts.append(f"launch {torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}")
+    if summary.energy_stored_J is not None:
+        parts.append(f"{summary.energy_stored_J:.2f} J stored")
+    parts.append(f"{summary.stalls} stalls, {summary.stalled_s:.0f} s in all")
+    if summary.time_in_rate_band is not None:
+        parts.append(f"{summary.time_in_rate_band:.0%} of the time in the rate band")
+    parts.append(f"{summary.lost_lines} lines lost")
+    kept = "" if summary.trace is None else f" Saved as {summary.trace}."
+    return "; ".join(parts) + "." + kept
+
+
+def teller(as_json: bool, units: UnitSystem) -> Callable[[Said], None]:
+    """Return a function that prints what it is told, one line each, flushed at once."""
+
+    def tell(said: Said) -> None:
+        line = json.dumps(said.as_json(), ensure_ascii=False) if as_json else sentence(said, units)
+        print(line, flush=True)
+
+    return tell
+
+
+class KeysFromStdin:
+    """Lines on stdin are key presses by name; the end of stdin only means no more keys."""
+
+    def __init__(self, press: Callable[[str], None]) -> None:
+        self._press = press
+        threading.Thread(target=self._listen, name="keys from stdin", daemon=True).start()
+
+    def _listen(self) -> None:
+        for line in sys.stdin:
+            name = line.strip()
+            if name in KEYS:
+                self._press(name)
+            elif name:
+                print(f"There is no key '{name[:20]!a}': press one of {', '.join(KEYS)}.", file=sys.stderr, flush=True)
+
+
+def close_on_signals(press: Callable[[str], None]) -> None:
+    """Let SIGINT and SIGTERM close the wind as the key `quit` does."""
+
+    def handle(_number: int, _frame: Any) -> None:
+        press("quit")
+
+    signal.signal(signal.SIGINT, handle)
+    signal.signal(signal.SIGTERM, handle)

@@ -1,0 +1,213 @@
+"""Find, test or simulate a meter.
+
+examples:
+  winding-coach meter list
+  winding-coach meter check auto --seconds 5
+  winding-coach meter emulate --script stall --fault unplug@60:4
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import select
+import signal
+import sys
+import time
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
+from winding_coach.command_line.figures import add_motor_arguments, figures_from
+from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.meter.calibration import SIMULATED, Calibration
+from winding_coach.units import UnitSystem, show
+
+EMULATED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
+"""What the emulator winds where nothing is said: an invented motor."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the jobs of `meter` and their options."""
+    jobs = parser.add_subparsers(dest="job", required=True, metavar="JOB")
+    listing = jobs.add_parser("list", help="the serial ports of this computer, and which may be a meter")
+    listing.add_argument("--json", action="store_true", help="one JSON object")
+    add_common_arguments(listing)
+    check = jobs.add_parser("check", help="read a meter for some seconds and judge it")
+    check.add_argument("port", metavar="PORT", help="auto, a device or a URL")
+    check.add_argument("--seconds", default="5", metavar="S", help="how long (5)")
+    check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
+    check.add_argument("--json", action="store_true", help="one JSON object")
+    add_common_arguments(check)
+    emulate = jobs.add_parser("emulate", help="a simulated meter on a pseudo-terminal; prints its device path")
+    emulate.add_argument("--script", default="good", metavar="STYLE", help="how the hands wind (good)")
+    emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
+    emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")
+    emulate.add_argument("--channels", default="c", metavar="LETTERS", help="of c or q (crank), d, t (c)")
+    emulate.add_argument("--seed", default="1", metavar="N", help="same seed, same wind (1)")
+    emulate.add_argument("--fault", action="append", default=[], metavar="FAULT", help="as in unplug@55:4 or lost=0.01")
+    emulate.add_argument("--link", metavar="PATH", help="keep a link to the device here, also after it was unplugged")
+    emulate.add_argument("--torque-scale", default="1", metavar="R", help="how much stiffer the motor is than its plan")
+    emulate.add_argument("--until-stdin-closes", action="store_true", help="end when standard input does")
+    add_motor_arguments(emulate)
+    add_common_arguments(emulate)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do one job."""
+    home = home_from(args)
+    units = units_from(args, home)
+    return {"list": _list, "check": _check, "emulate": _emulate}[args.job](args, home, units)
+
+
+def _number(name: str, typed: str, low: float, high: float) -> float:
+    try:
+        value = float(typed)
+    except ValueError:
+        value = low - 1
+    if not low <= value <= high:
+        raise UsageProblem(f"--{name}: '{typed}' is not a number from {low:g} to {high:g}.")
+    return value
+
+
+def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    from winding_coach.sources.ports import list_ports
+
+    ports = list_ports()
+    if args.json:
+        print(json.dumps({"ports": [asdict(port) | {"likely": port.likely} for port in ports]}))
+        return 0
+    if not any(port.likely for port in ports):
+        print("No port with a USB identity: plug the meter in, with a lead that carries data.")
+    for port in ports:
+        identity = "no USB identity" if port.usb is None else f"USB {port.usb[0]:04x}:{port.usb[1]:04x}"
+        serial_number = "" if port.usb is None or port.usb[2] is None else f", serial number {port.usb[2]}"
+        print(f"{port.device}  {identity}{serial_number}  {port.description}".rstrip())
+    return 0
+
+
+def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
+    from winding_coach.meter.checking import check_meter
+    from winding_coach.meter.reader import MeterReader
+    from winding_coach.sources.serial_port import SerialSource
+
+    seconds = _number("seconds", args.seconds, 0.2, 3600)
+    calibration = _calibration_for_check(args.calibration, home)
+    source = SerialSource(args.port)
+    reader = MeterReader(calibration)
+    samples, received, begun = [], 0, None
+    # A board that restarts when its port opens needs a moment before its first line.
+    patience_s = 3.0
+    try:
+        while True:
+            event = source.read(0.1)
+            if isinstance(event, LinkUp):
+                begun = event.at_s
+                reader.link_up()
+            elif isinstance(event, LinkDown):
+                raise Problem(f"The meter cannot be checked: {event.reason}.")
+            elif isinstance(event, BytesArrived):
+                if not received and begun is not None:
+                    begun = event.at_s
+                received += len(event.data)
+                samples += reader.feed(event.data)
+            if begun is not None and event.at_s - begun >= seconds + (0.0 if received else patience_s):
+                break
+    finally:
+        source.close()
+    found = check_meter(reader, samples, received, seconds)
+    if args.json:
+        print(json.dumps(asdict(found) | {"port": args.port}))
+    else:
+        _print_check(asdict(found), units)
+    return 0 if found.samples else 1
+
+
+def _calibration_for_check(named: str | None, home: Home) -> Calibration:
+    """A meter is checked before it is calibrated: without a calibration, torque is by the simulated meter's figures."""
+    if named is None and not home.calibration.exists():
+        return SIMULATED
+    return calibration_from(named, home, simulated=False)
+
+
+def _print_check(found: dict[str, Any], units: UnitSystem) -> None:
+    def known(value: float | None, how: str) -> str:
+        return "not known" if value is None else how.format(value)
+
+    def torque(value: float | None) -> str:
+        return "not known" if value is None else show(value, "torque", units, 4)
+
+    rows = [
+        ("board", found["board"] or "does not say"),
+        ("channels", found["channels"] or "torque only"),
+        ("rate", f"{known(found['rate_hz'], '{:.2f}')} lines a second, by its own clock"),
+        ("longest gap", known(found["longest_gap_s"], "{:.3f} s")),
+        ("noise", f"{torque(found['noise_Nm'])} ({known(found['noise_counts'], '{:.1f}')} counts), standard deviation"),
+        ("drift", f"{torque(found['drift_Nm_per_min'])} a minute"),
+        ("reading", torque(found["mean_Nm"])),
+        ("lines", f"{found['samples']} good, {found['lost_lines']} lost, {found['bad_lines']} damaged"),
+        ("restarts", str(found["restarts"])),
+        ("crank", "no sensor" if found["crank_pulses"] is None else f"{found['crank_pulses']} pulses"),
+    ]
+    for name, text in rows:
+        print(f"{name:<12} {text}")
+    for words in found["verdict"]:
+        print(words)
+
+
+def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    import numpy as np
+
+    from winding_coach.simulator.bench import Bench, MeterModel
+    from winding_coach.simulator.faults import FaultError, FaultyBench, parse_fault
+    from winding_coach.simulator.hands import STYLES, ScriptedHands
+    from winding_coach.simulator.motor import SimulatedMotor
+    from winding_coach.sources.emulator import PseudoPort, emulate
+
+    if args.script not in STYLES:
+        raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
+    if not set(args.channels) <= set("cqdt") or {"c", "q"} <= set(args.channels):
+        raise UsageProblem(f"--channels: '{args.channels}' is not made of c or q, d, t.")
+    try:
+        faults = tuple(parse_fault(text) for text in args.fault)
+    except FaultError as error:
+        raise UsageProblem(f"--fault: {error}") from None
+    if args.loop is None and args.mass is None:
+        for name, value in EMULATED_MOTOR.items():
+            if getattr(args, name) is None:
+                setattr(args, name, value)
+    figures = figures_from(args, units)
+    settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units)
+    rng = np.random.default_rng(int(_number("seed", args.seed, 0, 2**53)))
+    motor = SimulatedMotor(figures.motor, torque_scale=_number("torque-scale", args.torque_scale, 0.1, 10))
+    hands = ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng)
+    model = MeterModel(
+        lines_per_s=_number("lines-per-s", args.lines_per_s, 1, 1000), channels="".join(sorted(set(args.channels)))
+    )
+    bench = FaultyBench(Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
+    try:
+        port = PseudoPort(None if args.link is None else Path(args.link))
+    except (ImportError, AttributeError):
+        raise Problem("This system has no pseudo-terminals: use `practice` instead.") from None
+    except OSError as error:
+        raise Problem(f"No pseudo-terminal can be made ({error.strerror}): check the path after --link.") from None
+    print(args.link or port.device, flush=True)
+    ended: list[bool] = []
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: ended.append(True))
+
+    def stopped() -> bool:
+        if args.until_stdin_closes and select.select([sys.stdin], [], [], 0)[0] and not os.read(sys.stdin.fileno(), 64):
+            ended.append(True)
+        return bool(ended)
+
+    emulate(bench, port, speed=_number("speed", args.speed, 0.01, 1000), stopped=stopped)
+    if args.until_stdin_closes and not ended:
+        # The reader has its last bytes to take; the wind is over, so only its owner's end is waited for.
+        while not stopped():
+            time.sleep(0.05)
+    return 0

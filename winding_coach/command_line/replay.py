@@ -1,0 +1,66 @@
+"""Run a saved wind through the same coach.
+
+example:
+  winding-coach replay recordings/good-wind.wind.jsonl --headless --speed max
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from winding_coach.coach.settings import CoachSettings
+from winding_coach.command_line.coaching import add_coaching_arguments, calibration_from, coach_it, readings_hz
+from winding_coach.command_line.home import add_common_arguments, home_from
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.replaying import difference, settings_of
+from winding_coach.sources.replay import ReplaySource
+from winding_coach.traces.files import Trace, read_trace
+from winding_coach.traces.rows import TraceError
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `replay`."""
+    parser.add_argument("trace", metavar="TRACE", help="a .wind.jsonl file, or one packed as .gz")
+    parser.add_argument("--speed", default="1", metavar="N", help="how fast: a number, or max (1)")
+    parser.add_argument("--check", action="store_true", help="compare what the coach says now with what it said then")
+    parser.add_argument("--calibration", metavar="FILE", help="calibration to use instead of the trace's own")
+    add_coaching_arguments(parser)
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Replay one trace."""
+    readings_hz(args)
+    speed = _speed(args.speed)
+    home = home_from(args)
+    try:
+        trace = read_trace(Path(args.trace))
+        calibration = None if args.calibration is None else calibration_from(args.calibration, home, simulated=False)
+        settings = settings_of(trace, calibration=calibration, units=args.units)
+    except TraceError as error:
+        raise Problem(str(error)) from None
+    if args.check:
+        return _check(trace, settings)
+    return coach_it(args, settings, ReplaySource(trace.inputs, speed), None, replaying=True)
+
+
+def _speed(typed: str) -> float | None:
+    if typed == "max":
+        return None
+    try:
+        speed = float(typed)
+    except ValueError:
+        speed = 0.0
+    if not 0.01 <= speed <= 10_000:
+        raise UsageProblem(f"--speed: '{typed}' is neither a number from 0.01 to 10000 nor max.")
+    return speed
+
+
+def _check(trace: Trace, settings: CoachSettings) -> int:
+    found = difference(trace, settings)
+    if found is not None:
+        raise Problem(f"The replay of '{trace.path}' differs: {found}")
+    closed = "" if trace.summary is not None else "; the wind was not closed"
+    print(f"{trace.path}: the same, {len(trace.inputs)} inputs, {len(trace.said)} things said{closed}.")
+    return 0

@@ -1,0 +1,85 @@
+"""Coach a live wind from a torque meter.
+
+example:
+  winding-coach wind --port sim --loop "30 cm" --mass 1.40g --orings 0.08g --ratio 10 --hooks "22 cm"
+
+A stretched, wound motor can hurt eyes and hands: wear eye protection, keep within the ratings of winder
+and hooks, keep bystanders and children out of the motor's line. Local rules and the adult in charge come first.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from winding_coach.command_line.coaching import (
+    add_coaching_arguments,
+    calibration_from,
+    coach_it,
+    header_for,
+    readings_hz,
+    settings_for,
+    writer_for,
+)
+from winding_coach.command_line.figures import add_motor_arguments, figures_from
+from winding_coach.command_line.home import add_common_arguments, home_from, units_from
+from winding_coach.command_line.problem import Problem
+
+MOTOR_OPTIONS = (
+    "loop",
+    "mass",
+    "orings",
+    "strands",
+    "use",
+    "share",
+    "ratio",
+    "hooks",
+    "launch_torque",
+    "room",
+    "units",
+)
+"""What the simulated meter's motor takes over from the command, with `--units`."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `wind`."""
+    meter = parser.add_argument_group("the meter")
+    meter.add_argument("--port", default="auto", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
+    meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
+    meter.add_argument("--sim-script", default="good", metavar="STYLE", help="how the simulated hands wind (good)")
+    meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
+    add_motor_arguments(parser)
+    parser.add_argument("--person", metavar="NAME", help="who winds; a nickname is enough")
+    add_coaching_arguments(parser)
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Coach one wind."""
+    from winding_coach.sources.serial_port import SerialSource
+    from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
+
+    readings_hz(args)
+    home = home_from(args)
+    units = units_from(args, home)
+    figures = figures_from(args, units)
+    simulated = args.port == "sim"
+    settings = settings_for(figures, calibration_from(args.calibration, home, simulated=simulated), units)
+    meter: SimulatedMeter | None = None
+    port = args.port
+    if simulated:
+        given = [
+            (name, getattr(args, name)) for name in (*MOTOR_OPTIONS, "room", "units") if getattr(args, name) is not None
+        ]
+        options = [word for name, value in given if value for word in (f"--{name.replace('_', '-')}", value)]
+        try:
+            meter = SimulatedMeter([*options, "--script", args.sim_script, "--speed", args.sim_speed])
+        except SimulatedMeterError as error:
+            raise Problem(str(error)) from None
+        port = meter.device
+    try:
+        source = SerialSource(port)
+        writer = writer_for(home, header_for(settings, source.started, port, args.person))
+        return coach_it(args, settings, source, writer)
+    finally:
+        if meter is not None:
+            meter.close()

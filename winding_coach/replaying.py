@@ -1,0 +1,79 @@
+"""A trace in, the coach's settings for it and the first difference between what it said then and says now out."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from winding_coach.coach.said import ReadingSaid
+from winding_coach.coach.settings import CoachSettings
+from winding_coach.coach.step import Coach
+from winding_coach.inputs import Ended
+from winding_coach.meter.calibration import Calibration
+from winding_coach.rubber.figures import FiguresError, ModelFigures, WinderFigures
+from winding_coach.rubber.plan import make_plan
+from winding_coach.traces.files import Trace
+from winding_coach.traces.rows import TraceError
+from winding_coach.units import UnitSystem
+
+
+def settings_of(
+    trace: Trace, *, calibration: Calibration | None = None, units: UnitSystem | None = None
+) -> CoachSettings:
+    """Return the settings with which the wind was coached; without a plan in the trace one is made.
+
+    Raises:
+        TraceError: the trace knows no motor or no calibration, or its figures are impossible.
+    """
+    header = trace.header
+    if header.motor is None:
+        raise TraceError(f"The trace '{trace.path}' knows no motor (loop and mass): it cannot be coached again.")
+    used = calibration or header.calibration
+    if used is None:
+        raise TraceError(f"The trace '{trace.path}' knows no calibration: name one with --calibration.")
+    winder, model = header.winder or WinderFigures(), header.model or ModelFigures()
+    try:
+        plan = header.plan or make_plan(header.motor, winder, model, meter_limit_Nm=used.rating_Nm)
+        settings = CoachSettings(header.motor, plan, used, winder, model, header.tare, units or header.units)
+        Coach(settings)  # A plan that contradicts itself is found here, not in mid-replay.
+    except FiguresError as error:
+        raise TraceError(f"The trace '{trace.path}' cannot be coached again: {error}") from None
+    return settings
+
+
+def said_again(trace: Trace, settings: CoachSettings) -> list[tuple[int, dict[str, Any]]]:
+    """Return what the coach says to the trace's inputs, each with the number of inputs before it."""
+    coach = Coach(settings)
+    again: list[tuple[int, dict[str, Any]]] = []
+
+    def note(number: int) -> None:
+        again.extend((number, said.as_json()) for said in coach.said if not isinstance(said, ReadingSaid))
+
+    for number, event in enumerate(trace.inputs, 1):
+        coach.step(event)
+        note(number)
+    if not coach.finished and trace.summary is not None:
+        coach.step(Ended(trace.inputs[-1].at_s if trace.inputs else 0.0))
+        note(len(trace.inputs))
+    return again
+
+
+def difference(trace: Trace, settings: CoachSettings) -> str | None:
+    """Return the first difference between a trace and its replay as a sentence, None if there is none.
+
+    The file's own name in the summary is left out. A trace that was cut by a kill may lack the last things said.
+    """
+    again = said_again(trace, settings)
+    then = list(trace.said)
+    if trace.summary is None:
+        # Killed between an input and what it made the coach say.
+        while len(again) > len(then) and again[-1][0] >= len(trace.inputs):
+            again.pop()
+    for (number, was), (number_now, now) in zip(then, again, strict=False):
+        was = {key: value for key, value in was.items() if key != "trace"}
+        now = {key: value for key, value in now.items() if key != "trace"}
+        if number != number_now or was != now:
+            return f"after input {number} it said {json.dumps(was)}, now after input {number_now} {json.dumps(now)}."
+    if len(again) != len(then):
+        return f"it said {len(then)} things, now {len(again)}."
+    return None
