@@ -62,8 +62,8 @@ def test_rates_are_not_known_until_there_is_enough_to_know_them_from() -> None:
 def test_the_ripple_is_taken_out_and_the_rate_is_right(lines_per_s: float, crank_hz: float) -> None:
     reading = feed(Estimator(SCALE), 30.0, lines_per_s=lines_per_s, crank_hz=crank_hz)
     assert reading.torque_Nm == pytest.approx(0.009, rel=0.01)
-    assert reading.rate_fast_Nm_per_s == pytest.approx(1e-4, abs=4e-5)
-    assert reading.rate_slow_Nm_per_s == pytest.approx(1e-4, rel=0.1)
+    assert reading.rate_fast_Nm_per_s == pytest.approx(1e-4, abs=4e-5 if lines_per_s > 10.0 else 7e-5)
+    assert reading.rate_slow_Nm_per_s == pytest.approx(1e-4, abs=3e-5)
     assert reading.crank_rev_per_s == pytest.approx(crank_hz, rel=0.1)
     assert reading.cranking is True
     assert reading.crank_state is CrankState.TURNING

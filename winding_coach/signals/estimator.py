@@ -7,16 +7,30 @@ starts the filters anew and keeps the turns.
 from __future__ import annotations
 
 import math
+from collections import deque
+from operator import mul
+
+import numpy as np
 
 from winding_coach.signals.alpha_beta import AlphaBeta
-from winding_coach.signals.comb import Comb
+from winding_coach.signals.bins import Bins
 from winding_coach.signals.gate import SampleGate
+from winding_coach.signals.pitch import F_USE, Pitch, PitchSearch
 from winding_coach.signals.reading import CrankState, Reading
+from winding_coach.signals.smoother import period_index, rows, taps
 from winding_coach.signals.stall import PulseCrank
 from winding_coach.signals.tuning import (
+    CHECK_FOLLOW_S,
+    CHECK_GAIN,
+    CHECK_LAG_S,
     CLOCK_BACK_S,
+    FOLLOW_PERIOD_S,
     LONGEST_PERIOD_S,
+    PITCH_HZ,
+    PITCH_LEAST,
+    RATE_LAG_S,
     SHORTEST_PERIOD_S,
+    SLOW_LAG_S,
     STALE_S,
     USUAL_PERIOD_S,
     tuning_for,
@@ -39,7 +53,6 @@ class Estimator:
         self._scale_Nm = full_scale_Nm
         self._turns = TurnCounter()
         self._crank = PulseCrank()
-        self._comb = Comb()
         self.lines_per_s = lines_per_s_hint or 80.0
         self._tune()
         self._forget()
@@ -47,10 +60,15 @@ class Estimator:
     def _tune(self) -> None:
         tuning = self._tuning = tuning_for(self.lines_per_s)
         self._gate = SampleGate(tuning.gate * self._scale_Nm)
-        self._fast = AlphaBeta(tuning.fast_lag_s, tuning.tick_hz)
-        self._slow = AlphaBeta(tuning.slow_lag_s, tuning.tick_hz)
-        self._follow_period = 1.0 / (0.3 * tuning.tick_hz)
-        self._follow_spread = 1.0 / (1.5 * tuning.tick_hz)
+        self._cells = Bins(tuning.tick_hz)
+        self._slow = AlphaBeta(SLOW_LAG_S, tuning.tick_hz)
+        self._pitch_search = PitchSearch(tuning.tick_hz, tuning.harmonics)
+        self._span = taps(tuning.tick_hz)
+        self._bins: deque[float] = deque(maxlen=self._span)
+        self._fast: deque[float] = deque(maxlen=round((CHECK_LAG_S - RATE_LAG_S) * tuning.tick_hz) + 1)
+        self._follow_period = 1.0 / (FOLLOW_PERIOD_S * tuning.tick_hz)
+        self._follow_spread = 1.0 / (CHECK_FOLLOW_S * tuning.tick_hz)
+        self._pitch_every = round(tuning.tick_hz / PITCH_HZ)
 
     def _forget(self) -> None:
         """Nothing is known of the torque: the next sample is the first, of any clock."""
@@ -61,11 +79,14 @@ class Estimator:
 
     def _forget_torque(self) -> None:
         self._gate.reset()
-        self._comb.reset()
-        self._fast.reset()
+        self._cells.reset()
+        self._bins.clear()
+        self._fast.clear()
         self._slow.reset()
-        self._next_tick: int | None = None
+        self._pitch_search.reset()
+        self._pitch: Pitch | None = None
         self._period_s = USUAL_PERIOD_S
+        self._checks = 0
         self._spread2 = 0.0
         self._torque: float | None = None
         self._gated = 0.0
@@ -107,8 +128,8 @@ class Estimator:
         gated = self._gate.push(now, torque_Nm)
         if gated is not None:
             self._gated = gated[1]
-            self._comb.add(*gated)
-            self._tick_all()
+            for mean in self._cells.add(*gated):
+                self._tick(mean)
 
     def at(self, t_s: float) -> None:
         """It is t_s (device clock) and no sample came: after half a second nothing is known any more."""
@@ -146,13 +167,18 @@ class Estimator:
         tick_hz = self._tuning.tick_hz
         counted = self._turns.source == "counted"
         state = self._crank.state if counted else CrankState.UNKNOWN
-        fast_known = self._fast.count >= tick_hz
+        fast, fast_sd = None, None
+        if self._fast:
+            fast = self._fast[-1]
+            fast_sd = CHECK_GAIN * math.sqrt(self._spread2) if self._checks >= tick_hz else None
+        elif self._slow.count >= tick_hz:
+            fast = self._slow.rate
         return Reading(
             t_s=origin_s + self._newest_s,
             torque_Nm=self._torque or 0.0,
-            rate_fast_Nm_per_s=self._fast.rate if fast_known else None,
-            rate_fast_sd_Nm_per_s=self._rate_sd() if fast_known else None,
-            rate_slow_Nm_per_s=self._slow.rate if self._slow.count >= 2.5 * tick_hz else None,
+            rate_fast_Nm_per_s=fast,
+            rate_fast_sd_Nm_per_s=fast_sd,
+            rate_slow_Nm_per_s=self._slow.rate if self._slow.count >= SLOW_LAG_S * tick_hz else None,
             cranking=None if state is CrankState.UNKNOWN else state is not CrankState.STALLED,
             crank_rev_per_s=self._crank.rev_per_s(self._newest_s) if counted else None,
             crank_turns=self._turns.turns,
@@ -162,10 +188,6 @@ class Estimator:
             crank_confidence=0.0 if state is CrankState.UNKNOWN else 1.0,
             crank_turns_sd=0.0 if counted else None,
         )
-
-    def _rate_sd(self) -> float:
-        """Standard deviation of the fast rate, from how well the filter has foretold the comb of late."""
-        return math.sqrt(self._spread2) * 1.6
 
     def _measure_rate(self, now: float) -> None:
         measured = (self._count - 1) / now
@@ -177,31 +199,36 @@ class Estimator:
 
     def _target_period_s(self) -> float:
         period = self._crank.period_s if self._turns.source == "counted" else None
+        if period is None and self._pitch is not None and self._pitch.f_ratio > F_USE:
+            period = 1.0 / self._pitch.hz
         if period is None:
             return USUAL_PERIOD_S
         return min(max(period, SHORTEST_PERIOD_S), LONGEST_PERIOD_S)
 
-    def _tick_all(self) -> None:
-        newest, tick_hz = self._comb.newest_s, self._tuning.tick_hz
-        if self._next_tick is None:
-            self._next_tick = math.ceil(newest * tick_hz)
-        while self._next_tick <= newest * tick_hz:
-            self._tick(self._next_tick / tick_hz)
-            self._next_tick += 1
-
-    def _tick(self, t_s: float) -> None:
+    def _tick(self, mean: float) -> None:
+        """Take the mean torque of the bin that has just ended."""
+        bins, slow = self._bins, self._slow
+        bins.appendleft(mean)
+        slow.add(mean)
+        full = len(bins) == self._span
+        if full and self._turns.source != "counted" and slow.count % self._pitch_every == 0:
+            self._search_pitch()
         self._period_s += (self._target_period_s() - self._period_s) * self._follow_period
-        held = t_s - self._comb.oldest_s()
-        if held < self._period_s:
-            if held > 0.0:
-                self._torque = self._comb.mean_until(t_s, held)
+        if not full:
+            self._torque = slow.level
             return
-        mean = self._comb.mean_until(t_s, self._period_s)
+        now, late, checked = rows(self._tuning.tick_hz, period_index(self._period_s))
+        self._torque = sum(map(mul, now, bins))
         fast = self._fast
-        fast.add(mean)
-        self._slow.add(mean)
-        if fast.count > 2:
-            self._spread2 += (fast.residual * fast.residual - self._spread2) * max(
-                self._follow_spread, 1.0 / (fast.count - 2)
-            )
-        self._torque = fast.level + 0.5 * self._period_s * fast.rate
+        fast.append(sum(map(mul, late, bins)))
+        if len(fast) == fast.maxlen:
+            error = fast[0] - sum(map(mul, checked, bins))
+            self._checks += 1
+            self._spread2 += (error * error - self._spread2) * max(self._follow_spread, 1.0 / self._checks)
+
+    def _search_pitch(self) -> None:
+        bins = np.array(self._bins)
+        if bins.mean() < PITCH_LEAST * self._scale_Nm:
+            self._pitch = None
+        else:
+            self._pitch = self._pitch_search.update(bins)

@@ -21,20 +21,19 @@ def share(ozf_in: float) -> float:
 class Tuning:
     """What depends on the rate of the lines. Torques are shares of full scale.
 
-    tick_hz: rate of comb and filters. gate: how far a sample may lie from the median of five. fast_lag_s and
-    slow_lag_s: lag of the two rates behind the comb. break_run: low samples in a row that make a break.
+    tick_hz: rate of bins and filters. gate: how far a sample may lie from the median of five. harmonics: of the
+    crank that the pitch search can see. break_run: low samples in a row that make a break.
     """
 
     tick_hz: float
     gate: float
-    fast_lag_s: float
-    slow_lag_s: float
+    harmonics: int
     break_run: int
 
 
-SLOW_LINES = Tuning(tick_hz=10.0, gate=share(0.12), fast_lag_s=0.4, slow_lag_s=2.5, break_run=2)
-USUAL_LINES = Tuning(tick_hz=20.0, gate=share(0.08), fast_lag_s=0.4, slow_lag_s=2.5, break_run=2)
-QUICK_LINES = Tuning(tick_hz=20.0, gate=share(0.08), fast_lag_s=0.4, slow_lag_s=2.5, break_run=4)
+SLOW_LINES = Tuning(tick_hz=10.0, gate=share(0.12), harmonics=1, break_run=2)
+USUAL_LINES = Tuning(tick_hz=20.0, gate=share(0.08), harmonics=2, break_run=2)
+QUICK_LINES = Tuning(tick_hz=20.0, gate=share(0.08), harmonics=2, break_run=4)
 
 
 def tuning_for(lines_per_s: float) -> Tuning:
@@ -53,8 +52,47 @@ CLOCK_BACK_S = 2.0
 USUAL_PERIOD_S = 0.8
 """Crank period taken while none is known."""
 
-SHORTEST_PERIOD_S, LONGEST_PERIOD_S = 0.28, 1.7
-"""Bounds of the comb: 3.5 to 0.6 revolutions a second."""
+SHORTEST_PERIOD_S, LONGEST_PERIOD_S = 0.28, 2.2
+"""Crank periods that the weights know: 3.5 to 0.45 revolutions a second."""
+
+FOLLOW_PERIOD_S = 0.3
+"""How quickly the weights follow a new crank period."""
+
+SMOOTHER_SPAN_S = 2.5
+RATE_LAG_S = 0.6
+"""Age of the fast rate: what it is after a sudden change; it follows a slow bend about 0.8 s late."""
+CHECK_LAG_S = 1.2
+"""The fast rate is checked against one this old, from bins on both sides of it, to know its spread."""
+CHECK_FOLLOW_S = 3.0
+CHECK_GAIN = 1.6
+SLOW_LAG_S = 2.5
+
+
+@dataclass(frozen=True, slots=True)
+class WindModel:
+    """The wind for which the weights are best, in ozf·in where full scale is 1.85 (only ratios matter).
+
+    falls: raised-cosine falls of torque, fall in size, fall_s long, falls_per_s. wander_per_s: spread of the rate
+    besides, remembered for wander_s. slip: random walk of the torque, per √s. noise: of a bin of 50 ms. ripple: size
+    of the lines on the crank's harmonics, unsteady: relative spread of the crank's speed.
+    """
+
+    falls_per_s: float = 0.15
+    fall_s: float = 0.5
+    fall: float = 0.037
+    wander_per_s: float = 0.007
+    wander_s: float = 1.5
+    slip: float = 0.01
+    noise: float = 0.016
+    ripple: tuple[float, ...] = (0.05, 0.05, 0.015)
+    unsteady: float = 0.015
+
+
+MODEL = WindModel()
+
+PITCH_HZ = 10.0
+PITCH_LEAST = share(0.05)
+"""Mean torque below which ripple as a share of torque means nothing."""
 
 # Motor broke (share of full scale, share of the reference torque, seconds)
 BREAK_REFERENCE_S = 0.15
