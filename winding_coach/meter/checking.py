@@ -46,9 +46,7 @@ class MeterCheck:
     verdict: tuple[str, ...]
 
 
-def check_meter(
-    reader: MeterReader, samples: Sequence[TorqueSample], received_bytes: int, seconds: float
-) -> MeterCheck:
+def check_meter(reader: MeterReader, samples: Sequence[TorqueSample], received: int, seconds: float) -> MeterCheck:
     """Return what these samples say of the meter; `received` bytes came in all, in so many seconds."""
     good = [sample for sample in samples if sample.torque_Nm is not None and not sample.settling]
     times = [sample.device_s for sample in samples]
