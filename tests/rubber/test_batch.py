@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import random
 from dataclasses import replace
@@ -18,6 +19,7 @@ from winding_coach.rubber.batch import (
     torque_scale_of,
     wound_to,
 )
+from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
 from winding_coach.rubber.figures import FiguresError, MotorFigures
 from winding_coach.rubber.history import advance, permanent_set
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
@@ -142,3 +144,30 @@ def test_facts_that_cannot_be_are_refused() -> None:
         fitted(Batch("odd", torque_scales=(9.0,)))
     with pytest.raises(FiguresError, match=SENTENCE):
         wound_to(TH_07, 0.22, 1e5, broke=False)
+
+
+def test_a_batch_survives_its_file() -> None:
+    batch = Batch("amber", (Wound(9.0, True), Wound(8.8, False)), (1.06, 0.98), 0.04)
+    assert batch_from_json_dict(json.loads(json.dumps(batch_to_json_dict(batch)))) == batch
+    assert batch_from_json_dict({"format": "winding-coach batch", "version": 1, "name": "new", "x": 1}) == Batch("new")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"format": "other"},
+        {"version": 2},
+        {"wound": 3},
+        {"torque_scales": "1.0"},
+        {"wound": [3]},
+        {"wound": [{"stretch": 9.0}]},
+        {"wound": [{"stretch": None, "broke": True}]},
+        {"torque_scales": [math.nan]},
+        {"set_limit": True},
+    ],
+)
+def test_files_that_are_no_batch_are_refused(change: dict[str, object]) -> None:
+    with pytest.raises(FiguresError, match=r"^[A-Z][^\n]*: [^\n]*\.$"):
+        batch_from_json_dict({**batch_to_json_dict(Batch("amber")), **change})
+    with pytest.raises(FiguresError, match="no batch file"):
+        batch_from_json_dict([])

@@ -15,9 +15,9 @@ from tests.rubber.motors import FIFTEEN_TO_ONE, KNOWN, KNOWN_MODEL, OZF_IN, TEN_
 from winding_coach.rubber.course import course_through, wind_along
 from winding_coach.rubber.figures import FiguresError, ModelFigures, MotorFigures, Plan, WinderFigures
 from winding_coach.rubber.history import advance
-from winding_coach.rubber.law import energy_J, geometry, torque_Nm
+from winding_coach.rubber.law import Rubber, energy_J, geometry, torque_Nm
 from winding_coach.rubber.motor import before_the_wind, geometry_of
-from winding_coach.rubber.plan import make_plan
+from winding_coach.rubber.plan import make_plan, share_for_risk
 from winding_coach.rubber.plan_json import plan_from_json_dict, plan_to_json_dict
 from winding_coach.units import INCH_M
 
@@ -149,6 +149,19 @@ def test_shares_and_risks_by_use() -> None:
     assert [plan.share for plan in plans] == [0.80, 0.85, 0.90]
     assert [round(plan.target_turns / plan.breaking_turns, 9) for plan in plans] == [0.80, 0.85, 0.90]
     assert 0 < plans[0].break_risk < plans[1].break_risk < plans[2].break_risk < 0.1
+
+
+def test_a_share_for_a_risk() -> None:
+    shares = [share_for_risk(risk, TH_07, TEN_TO_ONE, THISTLEDOWN) for risk in (0.001, 0.02, 0.3)]
+    for share, risk in zip(shares, (0.001, 0.02, 0.3), strict=True):
+        assert make_plan(replace(TH_07, share=share), TEN_TO_ONE, THISTLEDOWN).break_risk == pytest.approx(
+            risk, rel=0.02
+        )
+    weak = share_for_risk(0.02, TH_07, TEN_TO_ONE, THISTLEDOWN, rubber=Rubber(break_shape=20))
+    assert weak < shares[1]
+    for risk in (0.0, 0.6, math.nan):
+        with pytest.raises(FiguresError, match=SENTENCE):
+            share_for_risk(risk, TH_07, TEN_TO_ONE, THISTLEDOWN)
 
 
 def test_spread_of_breaking_turns() -> None:

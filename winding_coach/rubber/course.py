@@ -90,12 +90,19 @@ def wind_stretched(
     return marks
 
 
-def wind_along(course: Course, start: History, beyond_turns: float, rubber: Rubber = DEFAULT_RUBBER) -> list[History]:
+def wind_along(
+    course: Course,
+    start: History,
+    beyond_turns: float,
+    rubber: Rubber = DEFAULT_RUBBER,
+    wound: Geometry | None = None,
+) -> list[History]:
     """Return the motor at marks of the course: 0, stretched, walked in and target turns are among them.
 
     start: the motor at rest. beyond_turns: where the list ends, target turns or more.
+    wound: the motor that is wound, where it is another than the one the course was made for.
     """
-    motor = course.motor
+    motor = wound or course.motor
     marks = wind_stretched(motor, start, course.stretch_distance_m, course.stretched_turns, course.turns_per_s, rubber)
     legs = (
         (course.walked_in_turns, WALK_IN_STEPS),

@@ -70,6 +70,13 @@ def breaking_turns(motor: Geometry, hooks_m: float, rubber: Rubber = DEFAULT_RUB
     return motor.turns(rubber.break_stretch, hooks_m)
 
 
+def strength_cv(rubber: Rubber) -> float:
+    """Return the relative spread of breaking turns from strength alone: Weibull, turns going with stretch^1.5."""
+    shape = rubber.break_shape / 1.5
+    one, two = math.lgamma(1.0 + 1.0 / shape), math.lgamma(1.0 + 2.0 / shape)
+    return math.sqrt(math.expm1(two - 2.0 * one))
+
+
 def before_the_wind(motor: Geometry, use: int, hooks_m: float, rubber: Rubber = DEFAULT_RUBBER) -> History:
     """Return the motor at rest before its use-th wind: new, wound once to the usual share, or broken in."""
     if use >= BROKEN_IN_FROM_USE:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from winding_coach.rubber.course import (
     NOMINAL_CRANK_REV_PER_S,
@@ -26,7 +26,7 @@ from winding_coach.rubber.figures import (
 )
 from winding_coach.rubber.history import History
 from winding_coach.rubber.law import DEFAULT_RUBBER, Geometry, Rubber
-from winding_coach.rubber.motor import HOOKS_SHARE, before_the_wind, breaking_turns, geometry_of, share_of
+from winding_coach.rubber.motor import HOOKS_SHARE, before_the_wind, breaking_turns, geometry_of, share_of, strength_cv
 from winding_coach.rubber.table import table
 from winding_coach.units import UnitSystem, show
 
@@ -38,7 +38,7 @@ OWN_BACK_OFF = 0.025
 """Back-off over target turns where no launch torque is wanted: 45 of 1800 turns (common practice, no source)."""
 LIMIT_MARGIN = 0.95
 """A plan stays this far below the rating of winder and meter."""
-SMALLEST_SHARE = 0.2
+SMALLEST_SHARE, LARGEST_SHARE = 0.2, 0.99
 LOOP_SD_M = 2e-3
 MASS_SD_KG = 1e-5
 """Standard errors of measuring and weighing a motor where none are given; assumed."""
@@ -144,6 +144,32 @@ def make_plan(
         rests_on=rests_on,
         limits=tuple(limits),
     )
+
+
+def share_for_risk(
+    risk: float,
+    motor: MotorFigures,
+    winder: WinderFigures,
+    model: ModelFigures,
+    *,
+    rubber: Rubber = DEFAULT_RUBBER,
+    room_m: float | None = None,
+) -> float:
+    """Return the share (0-1) of the breaking turns whose plan breaks with a wanted chance (0-1).
+
+    Raises:
+        FiguresError: the chance is not between 0 and a half, or figures that cannot be.
+    """
+    if not 0.0 < risk <= 0.5:
+        raise FiguresError(f"A risk of {risk * 100:.4g} % cannot be planned for: choose above 0 and up to 50 %.")
+    low, high = SMALLEST_SHARE, LARGEST_SHARE
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        if make_plan(replace(motor, share=middle), winder, model, rubber=rubber, room_m=room_m).break_risk > risk:
+            high = middle
+        else:
+            low = middle
+    return low
 
 
 def _hooks(body: Geometry, model: ModelFigures, limits: list[str], units: UnitSystem) -> float:
@@ -274,9 +300,6 @@ def _breaking_turns_cv(motor: MotorFigures, rubber: Rubber) -> float:
 
     Turns go with loop^1.5 and mass^-0.5 at given strands, and with strand stretch^1.5 (the turns law).
     """
-    shape = rubber.break_shape / 1.5
-    one, two = math.lgamma(1.0 + 1.0 / shape), math.lgamma(1.0 + 2.0 / shape)
-    strength = math.sqrt(math.expm1(two - 2.0 * one))
     length = 1.5 * LOOP_SD_M / motor.loop_m
     mass = 0.5 * MASS_SD_KG / (motor.mass_kg - motor.orings_kg)
-    return math.sqrt(strength**2 + length**2 + mass**2)
+    return math.hypot(strength_cv(rubber), length, mass)
