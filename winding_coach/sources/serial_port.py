@@ -118,6 +118,8 @@ class SerialSource:
         try:
             data = port.read(max(1, port.in_waiting))
             if data:
+                # The rest of a line that arrived while its first byte was waited for: one input, not two.
+                data += port.read(port.in_waiting)
                 self._heard_at_s = self._clock.now()
                 self._asked = False
                 return BytesArrived(self._heard_at_s, bytes(data))
