@@ -1,0 +1,285 @@
+"""The winding plan of a motor: where to stand, how far to crank, what torque to expect, and how sure that is.
+
+example:
+  winding-coach plan --loop "30 cm" --mass 1.40g --orings 0.08g --use 1 --ratio 10 --hooks "22 cm"
+
+--card FILE.svg or FILE.html writes a page to print and tape to the winding stand.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from winding_coach.command_line.figures import Figures, add_motor_arguments, figures_from
+from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.rubber.batch import Batch, FittedBatch, fitted
+from winding_coach.rubber.batch_json import batch_from_json_dict
+from winding_coach.rubber.figures import FiguresError, Plan
+from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.rubber.plan import DEFAULT_RESTS_ON, LOOP_SD_M, MASS_SD_KG, make_plan, share_for_risk
+from winding_coach.rubber.plan_json import plan_to_json_dict
+from winding_coach.rubber.spread import TORQUE_SD, Spread, spread_of
+from winding_coach.rubber.strength import LEVEL, Estimate, strength_of
+from winding_coach.units import (
+    GF_CM_NM,
+    Kind,
+    QuantityError,
+    UnitSystem,
+    parse_quantity,
+    show,
+    shown_number,
+    unit_label,
+)
+
+BATCHES_FOLDER = "batches"
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A plan with what goes with it: the figures, how far it may be off, the risk with its interval."""
+
+    plan: Plan
+    figures: Figures
+    spread: Spread
+    risk: Estimate
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `plan`."""
+    add_motor_arguments(parser)
+    more = parser.add_argument_group("how sure it is")
+    more.add_argument("--strip", metavar="LENGTH", help="length of the strip before it was tied, in place of --loop")
+    more.add_argument("--batch", metavar="NAME", help="batch of rubber: its name, or its file")
+    more.add_argument("--risk", metavar="PERCENT", help="plan for this chance to break, in place of --share")
+    more.add_argument("--loop-error", metavar="LENGTH", help="standard error of the loop's length (2 mm)")
+    more.add_argument("--mass-error", metavar="MASS", help="standard error of the mass (0.01 g)")
+    more.add_argument("--meter-limit", metavar="TORQUE", help="what the meter is rated for")
+    out = parser.add_argument_group("what comes out")
+    out.add_argument("--json", action="store_true", help="one JSON object, SI units")
+    out.add_argument("--card", metavar="FILE", help="write a page to print: FILE.svg or FILE.html")
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the plan of a motor."""
+    home = home_from(args)
+    units = units_from(args, home)
+    if args.card is not None and Path(args.card).suffix.lower() not in (".svg", ".html"):
+        raise UsageProblem(f"--card: '{args.card}' must end in .svg or .html.")
+    planned = planned_from(args, home, units)
+    if args.card is not None:
+        _write_card(Path(args.card), planned, units)
+    if args.json:
+        print(json.dumps(as_json(planned), ensure_ascii=False))
+    else:
+        print(as_text(planned, units))
+        if args.card is not None:
+            print(f"\nThe card is in {args.card}.")
+    return 0
+
+
+def planned_from(args: argparse.Namespace, home: Home, units: UnitSystem) -> Planned:
+    """Return the plan that the arguments ask for.
+
+    Raises:
+        UsageProblem: figures that cannot be.
+        Problem: the batch cannot be read.
+    """
+    if args.strip is not None:
+        _loop_from_strip(args, units)
+    figures = figures_from(args, units)
+    batch = None if args.batch is None else _batch(args.batch, home)
+    meter_limit = _quantity(args.meter_limit, "--meter-limit", "torque", units)
+    loop_sd = _quantity(args.loop_error, "--loop-error", "length", units)
+    mass_sd = _quantity(args.mass_error, "--mass-error", "mass", units)
+    try:
+        made = None if batch is None else fitted(batch)
+        if args.risk is not None:
+            figures = _for_risk(args, figures, made)
+        return _planned(
+            figures,
+            made,
+            units,
+            meter_limit,
+            LOOP_SD_M if loop_sd is None else loop_sd,
+            MASS_SD_KG if mass_sd is None else mass_sd,
+        )
+    except FiguresError as error:
+        raise UsageProblem(str(error)) from None
+
+
+def _planned(
+    figures: Figures,
+    made: FittedBatch | None,
+    units: UnitSystem,
+    meter_limit_Nm: float | None,
+    loop_sd_m: float,
+    mass_sd_kg: float,
+) -> Planned:
+    rubber = DEFAULT_RUBBER if made is None else made.rubber
+    plan = make_plan(
+        figures.motor,
+        figures.winder,
+        figures.model,
+        rubber=rubber,
+        room_m=figures.room_m,
+        meter_limit_Nm=meter_limit_Nm,
+        units=units,
+        rests_on=DEFAULT_RESTS_ON if made is None else made.rests_on,
+    )
+    torque_sd = TORQUE_SD if made is None else math.hypot(made.scale.sd, made.scale.spread)
+    spread = spread_of(
+        plan, figures.motor, rubber=rubber, loop_sd_m=loop_sd_m, mass_sd_kg=mass_sd_kg, torque_sd=torque_sd
+    )
+    plan = replace(plan, breaking_turns_sd=spread.together.breaking_turns)
+    strength = strength_of(()) if made is None else made.strength
+    return Planned(plan, figures, spread, strength.risk(rubber.stretch_at_risk(plan.break_risk)))
+
+
+def _loop_from_strip(args: argparse.Namespace, units: UnitSystem) -> None:
+    """Put the loop's length into the arguments, half the strip where there are two strands."""
+    if args.loop is not None:
+        raise UsageProblem("Give --loop or --strip, not both.")
+    strip = _quantity(args.strip, "--strip", "length", units) or 0.0
+    strands = args.strands or "2"
+    if not strands.isascii() or not strands.isdigit() or int(strands) < 1:
+        raise UsageProblem(f"--strands: '{strands}' is not a whole number above zero.")
+    args.loop = f"{strip / int(strands):.9f} m"
+
+
+def _for_risk(args: argparse.Namespace, figures: Figures, made: FittedBatch | None) -> Figures:
+    if args.share is not None:
+        raise UsageProblem("Give --share or --risk, not both.")
+    try:
+        risk = float(args.risk.strip().removesuffix("%")) / 100
+    except ValueError:
+        raise UsageProblem(f"--risk: '{args.risk}' is not a number of per cent, as in --risk 3%.") from None
+    share = share_for_risk(
+        risk,
+        figures.motor,
+        figures.winder,
+        figures.model,
+        rubber=DEFAULT_RUBBER if made is None else made.rubber,
+        room_m=figures.room_m,
+    )
+    return replace(figures, motor=replace(figures.motor, share=share))
+
+
+def _batch(named: str, home: Home) -> Batch:
+    """Return the facts of a batch by its name in the home's folder, or by its file's path."""
+    path = Path(named) if named.endswith(".json") or "/" in named else home.folder / BATCHES_FOLDER / f"{named}.json"
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise Problem(f"There is no batch '{named}': looked for '{path}'.") from None
+    except OSError as error:
+        raise Problem(f"The batch '{path}' cannot be read ({error.strerror}): check the file.") from None
+    except UnicodeDecodeError:
+        raise Problem(f"The batch '{path}' is not a text file: name a batch file.") from None
+    try:
+        return batch_from_json_dict(json.loads(text))
+    except (ValueError, RecursionError) as error:
+        said = str(error) if isinstance(error, FiguresError) else "It is not JSON: write it again."
+        raise Problem(f"The batch '{path}' cannot be used. {said}") from None
+
+
+def _quantity(typed: str | None, option: str, kind: Kind, units: UnitSystem) -> float | None:
+    if typed is None:
+        return None
+    try:
+        return parse_quantity(typed, kind, units)
+    except QuantityError as error:
+        raise UsageProblem(f"{option}: {error}") from None
+
+
+def as_json(planned: Planned) -> dict[str, Any]:
+    """Return the plan as an object: the keys of a trace's plan, then how far it may be off."""
+    return {
+        **plan_to_json_dict(planned.plan),
+        "break_risk_interval": {
+            "level": LEVEL,
+            "expected": planned.risk.value,
+            "low": planned.risk.low,
+            "high": planned.risk.high,
+        },
+        "spread": asdict(planned.spread),
+    }
+
+
+def as_text(planned: Planned, units: UnitSystem) -> str:
+    """Return the plan as lines for a terminal."""
+    plan, motor, winder = planned.plan, planned.figures.motor, planned.figures.winder
+    off, ratio = planned.spread.together, winder.ratio
+
+    def torque(value_Nm: float, sd_Nm: float | None = None) -> str:
+        text = shown_number(value_Nm, "torque", units)
+        text += "" if sd_Nm is None else f" ± {shown_number(sd_Nm, 'torque', units)}"
+        text += f" {unit_label('torque', units)}"
+        return text if units == "inch" else f"{text} ({value_Nm / GF_CM_NM:.1f} gf·cm)"
+
+    density_sd = shown_number(planned.spread.linear_density_sd_kg_per_m, "linear density", units)
+    hooks = plan.walk_in[-1]
+    rows = [
+        (
+            "Linear density",
+            f"{shown_number(plan.linear_density_kg_per_m, 'linear density', units)} ± {density_sd}"
+            f" {unit_label('linear density', units)}",
+        ),
+        ("Breaks at", f"{plan.breaking_turns:.0f} ± {plan.breaking_turns_sd:.0f} turns"),
+        ("Wind to", f"{plan.target_turns:.0f} turns, {plan.share:.0%} of them (wind {motor.use} of this motor)"),
+        (
+            "Chance to break",
+            f"{plan.break_risk:.2%} on the way to the peak"
+            f" ({planned.risk.low:.2%} to {planned.risk.high:.2%}, {LEVEL:.0%} interval)",
+        ),
+        ("Gives back", f"{plan.energy_stored_J:.1f} J from the launch on"),
+    ]
+    steps = [
+        f"Stretch to {show(plan.stretch_distance_m, 'length', units)},"
+        f" {plan.stretch_distance_m / motor.loop_m:.1f} loop lengths; the pull reaches {plan.stretched_pull_N:.0f} N.",
+        f"Crank {plan.stretched_turns / ratio:.1f} turns there ({plan.stretched_turns:.0f} of the motor), to"
+        f" {torque(plan.stretched_torque_Nm, off.stretched_torque_Nm)}.",
+        f"Walk in to {show(hooks.distance_m, 'length', units)} while cranking to {hooks.crank_turns:.1f} turns, as below.",
+        f"Crank to {plan.target_crank_turns:.1f} turns and stop at {torque(plan.peak_torque_Nm, off.peak_torque_Nm)}.",
+        f"Back off {plan.back_off_turns / ratio:.1f} turns ({plan.back_off_turns:.0f} of the motor), to"
+        f" {torque(plan.launch_torque_Nm)}: {plan.launch_turns:.0f} are left for the launch.",
+    ]
+    heads = ("crank turns", f"stand at, {unit_label('length', units)}", f"torque, {unit_label('torque', units)}")
+    lines = [f"{name:<16} {value}" for name, value in rows]
+    lines += ["", *(f"{i}. {step}" for i, step in enumerate(steps, 1)), ""]
+    lines.append(f"{heads[0]:>14}  {heads[1]:>14}  {heads[2]:>16}")
+    for row in plan.walk_in:
+        distance, moment = shown_number(row.distance_m, "length", units), shown_number(row.torque_Nm, "torque", units)
+        lines.append(f"{row.crank_turns:>14.1f}  {distance:>14}  {moment:>16}")
+    lines += ["", *_how_sure(planned, units), f"It rests on {plan.rests_on}."]
+    return "\n".join([*lines, *plan.limits])
+
+
+def _how_sure(planned: Planned, units: UnitSystem) -> list[str]:
+    spread = planned.spread
+
+    def effect(turns: float, torque_Nm: float) -> str:
+        return f"{abs(turns):.0f} turns and {show(abs(torque_Nm), 'torque', units)} at the peak"
+
+    return [
+        f"The error of the loop's length is worth {effect(spread.loop.breaking_turns, spread.loop.peak_torque_Nm)},",
+        f"that of the mass {effect(spread.mass.breaking_turns, spread.mass.peak_torque_Nm)};",
+        f"the rubber itself {effect(spread.strength.breaking_turns, spread.stiffness.peak_torque_Nm)}.",
+    ]
+
+
+def _write_card(path: Path, planned: Planned, units: UnitSystem) -> None:
+    from winding_coach.report.card import card_html, card_svg
+
+    figures = planned.figures
+    card = card_svg(planned.plan, figures.motor, figures.winder, figures.model, planned.spread, units)
+    try:
+        path.write_text(card_html(card) if path.suffix.lower() == ".html" else card, encoding="utf-8")
+    except OSError as error:
+        raise Problem(f"The card '{path}' cannot be written ({error.strerror}): name another file.") from None

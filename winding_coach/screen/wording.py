@@ -1,0 +1,68 @@
+"""Words of the screen's own: states and labels as tables. What the coach says comes ready in the view."""
+
+from __future__ import annotations
+
+from winding_coach.coach.said import Level, Phase
+
+PHASE_BLOCKS: dict[Phase, str] = {
+    Phase.HOOK_UP: "ZERO",
+    Phase.STRETCH_OUT: "STRETCH",
+    Phase.WIND_STRETCHED: "WIND",
+    Phase.WALK_IN: "WALK IN",
+    Phase.FINAL_TURNS: "FINAL",
+    Phase.BACK_OFF: "BACK OFF",
+    Phase.READY: "READY",
+    Phase.DONE: "DONE",
+    Phase.BROKEN: "BROKEN",
+    Phase.ABORTED: "STOPPED",
+}
+"""The phase in one short word, for block letters."""
+
+STEPS = (
+    Phase.HOOK_UP,
+    Phase.STRETCH_OUT,
+    Phase.WIND_STRETCHED,
+    Phase.WALK_IN,
+    Phase.FINAL_TURNS,
+    Phase.BACK_OFF,
+    Phase.READY,
+)
+
+LEVEL_SIGNS = {Level.DANGER: "!!! DANGER", Level.WARNING: "!! WARNING", Level.CAUTION: "! CAUTION"}
+
+LINK_WORDS = {
+    "waiting": "looking for the meter",
+    "up": "connected",
+    "silent": "connected, but silent",
+    "down": "not connected",
+}
+
+SOURCE_WORDS = {
+    "counted": "counted",
+    "tapped": "tapped by a helper",
+    "estimated": "estimated",
+    "unknown": "not counted",
+}
+
+CAUTIONS = (
+    "Before the first turn:",
+    "· Wear eye protection, everyone near the motor. A motor that breaks whips back.",
+    "· Know what winder, hooks and stand are rated for, and stay below it.",
+    "· Keep bystanders out of the motor's line; children only beside their adult.",
+    "· Local rules and the adult in charge come before anything this screen says.",
+)
+
+KEYS = (
+    ("t", "tare", "set zero, with nothing on the hook"),
+    ("n, enter, space", "next", "confirm the step, go on to the next"),
+    ("c", "count", "one turn of the crank, counted by a helper"),
+    ("p", "peak", "the peak is reached: on to the back-off"),
+    ("s", "stop", "stop this wind and keep it"),
+    ("g", "", "large: three things only, or everything"),
+    ("l", "", "light, dark or high contrast"),
+    ("z", "", "freeze the picture; the coach goes on"),
+    ("h, ?", "", "this help"),
+    ("q", "quit", "close the wind, save it, and leave"),
+)
+"""Key, the coach's name of it (empty: the screen's own), what it does."""
+KEY_LINE = "t zero  n next  c count  p peak  s stop  g large  h help  q quit"
