@@ -159,3 +159,7 @@ def test_half_of_the_motors_have_broken_at_the_break_stretch() -> None:
     # 63.2 % at the Weibull scale, by definition.
     assert rubber.break_risk(9.0 * math.log(2) ** (-1 / 30)) == pytest.approx(1 - math.exp(-1))
     assert rubber.break_risk(1e9) == 1
+    for risk in (1e-6, 0.02, 0.5, 0.99):
+        assert rubber.break_risk(rubber.stretch_at_risk(risk)) == pytest.approx(risk)
+    assert rubber.stretch_at_risk(0) == 0
+    assert 9 < rubber.stretch_at_risk(1) < 12

@@ -245,7 +245,8 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
         f" {plan.stretch_distance_m / motor.loop_m:.1f} loop lengths; the pull reaches {plan.stretched_pull_N:.0f} N.",
         f"Crank {plan.stretched_turns / ratio:.1f} turns there ({plan.stretched_turns:.0f} of the motor), to"
         f" {torque(plan.stretched_torque_Nm, off.stretched_torque_Nm)}.",
-        f"Walk in to {show(hooks.distance_m, 'length', units)} while cranking to {hooks.crank_turns:.1f} turns, as below.",
+        f"Walk in to {show(hooks.distance_m, 'length', units)} while cranking to {hooks.crank_turns:.1f} turns,"
+        " as below.",
         f"Crank to {plan.target_crank_turns:.1f} turns and stop at {torque(plan.peak_torque_Nm, off.peak_torque_Nm)}.",
         f"Back off {plan.back_off_turns / ratio:.1f} turns ({plan.back_off_turns:.0f} of the motor), to"
         f" {torque(plan.launch_torque_Nm)}: {plan.launch_turns:.0f} are left for the launch.",

@@ -87,6 +87,11 @@ class Rubber:
         # Capped where the exponential has long vanished: a power of 45 must not overflow.
         return -math.expm1(-math.log(2.0) * min(stretch / self.break_stretch, 2.0) ** self.break_shape)
 
+    def stretch_at_risk(self, risk: float) -> float:
+        """Return the strand stretch that breaks this share (0-1) of the motors: `break_risk` the other way round."""
+        level = -math.log1p(-min(risk, 1.0 - 1e-12)) / math.log(2.0)
+        return float(self.break_stretch * level ** (1.0 / self.break_shape))
+
 
 DEFAULT_RUBBER = Rubber()
 """Rubber strip for motors, fitted to common practice of the trade (no source)."""

@@ -284,7 +284,7 @@ def _walk_in(wind: _Drawn, ratio: float) -> tuple[WalkInRow, ...]:
     course = wind.course
     torque = table([mark.turns for mark in wind.up], [mark.torque_Nm for mark in wind.up])
     first, last = course.stretched_turns, course.walked_in_turns
-    every = max(1, round((last - first) / ratio / WALK_IN_ROWS)) * float(ratio)
+    every = max(1, math.ceil((last - first) / ratio / WALK_IN_ROWS)) * float(ratio)
     inner = []
     turns = (math.floor(first / every) + 1) * every
     while turns < last:

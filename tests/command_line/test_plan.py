@@ -1,0 +1,140 @@
+"""`plan` from the shell's side: what is typed, what is printed, what is refused."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from winding_coach.command_line import main
+from winding_coach.rubber.batch import Batch
+from winding_coach.rubber.batch_json import batch_to_json_dict
+from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
+from winding_coach.rubber.plan import make_plan
+from winding_coach.rubber.plan_json import plan_from_json_dict
+from winding_coach.rubber.strength import Wound
+
+TH_07 = ["--loop", "30cm", "--mass", "1.40g", "--orings", "0.08g", "--ratio", "10", "--hooks", "22cm"]
+PLAN = make_plan(MotorFigures(0.30, 1.40e-3, 0.08e-3), WinderFigures(10.0), ModelFigures(0.22))
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("WINDING_COACH_HOME", str(tmp_path))
+    return tmp_path
+
+
+def said(capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    assert main(["plan", *words]) == 0
+    return capsys.readouterr().out
+
+
+def as_object(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
+    found = json.loads(said(capsys, *words, "--json"))
+    assert isinstance(found, dict)
+    return found
+
+
+def refused(capsys: pytest.CaptureFixture[str], status: int, *words: str) -> str:
+    assert main(["plan", *words]) == status
+    out, error = capsys.readouterr()
+    assert out == ""
+    assert error.startswith("winding-coach plan: ")
+    assert error.count("\n") == 1
+    return error
+
+
+def test_json_is_the_plan_and_how_sure_it_is(capsys: pytest.CaptureFixture[str]) -> None:
+    found = as_object(capsys, *TH_07)
+    plan = plan_from_json_dict(found)
+    assert plan.walk_in == PLAN.walk_in
+    assert plan.peak_torque_Nm == PLAN.peak_torque_Nm
+    assert found["spread"]["loop"]["breaking_turns"] == pytest.approx(16.4, abs=0.1)
+    assert found["break_risk_interval"]["low"] < plan.break_risk < found["break_risk_interval"]["high"]
+
+
+def test_the_text_has_the_figures_with_their_units(capsys: pytest.CaptureFixture[str]) -> None:
+    text = said(capsys, *TH_07)
+    for piece in ("2.200 ± 0.022 g/m", "1637 ± 71 turns", "6.78 ± 0.41 mN·m (69.2 gf·cm)", "11.8 J", "181.5 cm"):
+        assert piece in text
+    assert "The room is too short" in said(capsys, *TH_07, "--room", "120 cm")
+    assert "It rests on the default rubber" in text
+    inches = said(capsys, *TH_07, "--units", "inch")
+    assert "g/in" in inches
+    assert "ozf·in" in inches
+    assert "71.5 in" in inches
+    assert " cm" not in inches
+
+
+def test_a_strip_is_twice_its_loop(capsys: pytest.CaptureFixture[str]) -> None:
+    by_strip = as_object(capsys, "--strip", "60cm", *TH_07[2:])
+    assert by_strip == as_object(capsys, *TH_07)
+    four = as_object(capsys, "--strip", "60cm", "--strands", "4", "--mass", "1.40g", "--orings", "0.08g")
+    assert four["linear_density_kg_per_m"] == pytest.approx(2.2e-3)
+    assert four["stretch_distance_m"] < 0.6 * by_strip["stretch_distance_m"]
+    refused(capsys, 2, "--strip", "60cm", *TH_07)
+    refused(capsys, 2, "--strip", "60cm", *TH_07[2:], "--strands", "two")
+
+
+def test_measuring_better_makes_it_surer(capsys: pytest.CaptureFixture[str]) -> None:
+    usual = as_object(capsys, *TH_07)["spread"]
+    better = as_object(capsys, *TH_07, "--loop-error", "0.5mm", "--mass-error", "1mg")["spread"]
+    assert better["loop"]["breaking_turns"] == pytest.approx(usual["loop"]["breaking_turns"] / 4, rel=0.01)
+    assert abs(better["mass"]["breaking_turns"]) < 0.2 * abs(usual["mass"]["breaking_turns"])
+
+
+def test_a_wanted_risk_sets_the_share(capsys: pytest.CaptureFixture[str]) -> None:
+    assert as_object(capsys, *TH_07, "--risk", "3%")["break_risk"] == pytest.approx(0.03, rel=0.02)
+    refused(capsys, 2, *TH_07, "--risk", "3", "--share", "80")
+    refused(capsys, 2, *TH_07, "--risk", "three")
+    assert "cannot be planned for" in refused(capsys, 2, *TH_07, "--risk", "90")
+
+
+def test_a_batch_by_name_and_by_file(capsys: pytest.CaptureFixture[str], home: Path) -> None:
+    batch = Batch("amber", (Wound(9.0, True), Wound(9.1, True)), (1.08, 1.07, 1.06))
+    (home / "batches").mkdir()
+    file = home / "batches" / "amber.json"
+    file.write_text(json.dumps(batch_to_json_dict(batch)))
+    found = as_object(capsys, *TH_07, "--batch", "amber")
+    assert found == as_object(capsys, *TH_07, "--batch", str(file))
+    assert found["breaking_turns"] < 0.97 * PLAN.breaking_turns
+    assert found["rests_on"].startswith("batch 'amber': torque from 3 winds, strength from 2 breaks")
+    assert "no batch 'grey'" in refused(capsys, 1, *TH_07, "--batch", "grey")
+    for spoilt, word in (("{", "JSON"), ("[]", "no batch file"), ('{"format": "x"}', "no batch file")):
+        file.write_text(spoilt)
+        assert word in refused(capsys, 1, *TH_07, "--batch", "amber")
+    file.write_bytes(b"\xff\xfe")
+    assert "not a text file" in refused(capsys, 1, *TH_07, "--batch", "amber")
+    assert "cannot be read" in refused(capsys, 1, *TH_07, "--batch", str(home) + "/")
+
+
+def test_cards(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    svg, html = tmp_path / "card.svg", tmp_path / "card.html"
+    assert f"The card is in {svg}." in said(capsys, *TH_07, "--card", str(svg))
+    assert as_object(capsys, *TH_07, "--card", str(html))
+    assert svg.read_text(encoding="utf-8").startswith("<svg ")
+    assert svg.read_text(encoding="utf-8") in html.read_text(encoding="utf-8")
+    assert "must end in" in refused(capsys, 2, *TH_07, "--card", "card.pdf")
+    assert "cannot be written" in refused(capsys, 1, *TH_07, "--card", str(tmp_path / "none" / "card.svg"))
+
+
+def test_limits_are_said(capsys: pytest.CaptureFixture[str]) -> None:
+    text = said(capsys, *TH_07, "--meter-limit", "5 mN.m")
+    assert "The rating of the meter (5.00 mN·m) binds" in text
+
+
+@pytest.mark.parametrize(
+    ("words", "word"),
+    [
+        ([], "--loop and --mass"),
+        (["--loop", "30cm", "--mass", "1.4kg"], "check|weigh"),
+        ([*TH_07, "--meter-limit", "5 cm"], "--meter-limit"),
+        ([*TH_07, "--loop-error", "20cm"], "measure"),
+        ([*TH_07, "--hooks", "3m"], "check"),
+    ],
+)
+def test_wrong_figures_are_refused_in_one_line(capsys: pytest.CaptureFixture[str], words: list[str], word: str) -> None:
+    error = refused(capsys, 2, *words)
+    assert any(piece in error for piece in word.split("|"))
