@@ -165,7 +165,10 @@ def coach_it(
         if session.trouble is not None:
             raise Problem(session.trouble)
         return 0
-    from winding_coach.screen.app import run_screen
+    from winding_coach.screen.app import is_terminal, run_screen
+
+    if not is_terminal():
+        raise UsageProblem("The screen needs a terminal: add --headless to do without one.")
 
     session = Session(source, coach, writer, heard=heard, replaying=replaying)
     run_screen(session)

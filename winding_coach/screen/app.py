@@ -128,7 +128,7 @@ class CoachApp(App[None]):
 
     def look(self) -> None:
         """Draw the present view, as far as it changed."""
-        if not self.is_mounted or self.size.width == 0 or not self.screen_stack:
+        if self.size.width == 0 or not self.screen_stack:
             return
         view = self._frozen or self._looked.view
         trouble = self._looked.trouble

@@ -63,11 +63,9 @@ def draw(data: ChartData, columns: int, rows: int, base: Style) -> list[Strip]:
     view, points = data.view, data.points
     plan, units = view.plan, view.units
     by_turns = bool(points) and points[-1][1] is not None
-    wound = [
-        (turns if by_turns else at_s, torque) for at_s, turns, torque in points if not by_turns or turns is not None
-    ]
+    wound = [(turns if by_turns else at_s, torque) for at_s, turns, torque in points]
     xs = [x for x, _ in wound if x is not None]
-    ys = [y for _, y in wound]
+    ys = [y for x, y in wound if x is not None]
     right = max([1.08 * plan.target_turns, *xs[-1:]]) if by_turns else max(60.0, *(xs[-1:] or [0.0]))
     left = 0.0 if by_turns or not xs else xs[0]
     top = 1.12 * max([plan.peak_torque_Nm, *ys])

@@ -10,7 +10,7 @@ from winding_coach.coach.wording import distance_words
 from winding_coach.screen.wording import CAUTIONS, LEVEL_SIGNS, LINK_WORDS, PHASE_BLOCKS, SOURCE_WORDS, STEPS
 from winding_coach.units import SHOWN, UNITS, UnitSystem, show, shown_number, unit_label
 
-GAUGE_WIDE = 21
+GAUGE_WIDE = 15
 LEVEL_STYLES = {Level.DANGER: "bold reverse red", Level.WARNING: "bold yellow", Level.CAUTION: "bold cyan"}
 """A sign and a word go with each: see `LEVEL_SIGNS`. Colours are the terminal's own sixteen."""
 
@@ -105,7 +105,7 @@ def gauge(view: CoachView, wide: int = GAUGE_WIDE) -> tuple[str, str]:
     """Return the rate gauge and the word for it. The band is the middle third, ═; the pointer is █."""
     rate, low, high = view.reading.torque_rate_Nm_per_s, view.targets.rate_low_Nm_per_s, view.targets.rate_high_Nm_per_s
     if low is None or high is None or high <= low:
-        return "─" * wide, "no band here"
+        return "─" * wide, "no band"
     third = wide // 3
     scale = ["─"] * third + ["═"] * (wide - 2 * third) + ["─"] * third
     if rate is None or view.stale:
@@ -123,13 +123,12 @@ def facts(view: CoachView) -> list[tuple[str, str]]:
     reading, targets = view.reading, view.targets
     units = view.units
     scale, word = gauge(view)
-    rate = (
-        "    --" if reading.torque_rate_Nm_per_s is None or view.stale else _signed(reading.torque_rate_Nm_per_s, units)
-    )
+    rising = None if view.stale else reading.torque_rate_Nm_per_s
+    rate = "--".rjust(6) if rising is None else _signed(rising, units)
     turns = "--" if reading.turns is None else f"{reading.turns:.0f}"
     goal = "" if targets.turns is None else f" of {targets.turns:.0f}"
     crank = "--" if reading.crank_rev_per_s is None else f"{reading.crank_rev_per_s:4.1f} turns a second"
-    standing = {True: "", False: ", standing still", None: ", cannot tell"}[reading.cranking]
+    standing = {True: "", False: ", standing", None: ", cannot tell"}[reading.cranking]
     return [
         ("goal", "--" if targets.torque_Nm is None else show(targets.torque_Nm, "torque", units)),
         ("stand at", _standing(view)),

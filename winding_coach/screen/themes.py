@@ -1,4 +1,4 @@
-"""Our own themes: dark, light, high contrast. Every text colour keeps WCAG 2's 4.5:1 on its ground; the tests work it out."""
+"""Our own themes: dark, light, high contrast. Every text colour keeps WCAG 2's 4.5:1 on its ground."""
 
 from __future__ import annotations
 

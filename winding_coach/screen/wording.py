@@ -39,7 +39,7 @@ LINK_WORDS = {
 
 SOURCE_WORDS = {
     "counted": "counted",
-    "tapped": "tapped by a helper",
+    "tapped": "tapped",
     "estimated": "estimated",
     "unknown": "not counted",
 }
