@@ -73,7 +73,9 @@ class Session:
 
     @property
     def trouble(self) -> str | None:
-        """One sentence on what is wrong with keeping the wind, None when all is well."""
+        """One sentence on what is wrong with the loop or with keeping the wind, None when all is well."""
+        if self.failure is not None:
+            return f"The coach stopped on a fault of its own ({type(self.failure).__name__}): close with q, start again."
         return None if self._writer is None else self._writer.trouble
 
     @property
