@@ -98,6 +98,8 @@ def _walk_in(scene: Scene) -> Wanted:
         return Wanted("hold_distance", distance_m=mark)
     if "rising_too_fast" in scene.alarms:
         return Wanted("walk_in_to", distance_m=mark)
+    if mark is not None and mark >= limits.stretch_m:
+        return Wanted("hold_distance", distance_m=mark)
     if now.distance_m is not None and mark is not None and now.distance_m < mark - 1.5 * MARK_M:
         return Wanted("hold_distance", distance_m=round(now.distance_m, 1))
     return Wanted("walk_in_to", distance_m=mark)

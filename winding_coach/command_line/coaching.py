@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import json
 import uuid
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 from winding_coach import __version__
-from winding_coach.coach.said import Said
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.command_line.figures import Figures
-from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, teller
+from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, sentence, teller
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
@@ -150,14 +149,17 @@ def coach_it(
     writer: TraceWriter | None,
     *,
     replaying: bool = False,
-    heard: Callable[[Said], None] | None = None,
+    hand: Callable[[str], None] | None = None,
 ) -> int:
-    """Run a wind to its end on the screen or without one; return the exit status."""
+    """Run a wind to its end on the screen or without one; return the exit status.
+
+    hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice.
+    """
     hz = readings_hz(args)
     coach = Coach(settings)
     if args.headless:
         close_on_signals(source.press)
-        KeysFromStdin(source.press)
+        KeysFromStdin(source.press, hand)
         session = Session(
             source, coach, writer, heard=teller(args.json, settings.units), readings_hz=hz, replaying=replaying
         )
@@ -170,10 +172,10 @@ def coach_it(
     if not is_terminal():
         raise UsageProblem("The screen needs a terminal: add --headless to do without one.")
 
-    session = Session(source, coach, writer, heard=heard, replaying=replaying)
-    run_screen(session)
+    session = Session(source, coach, writer, replaying=replaying)
+    run_screen(session, hand)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
-    if session.summary is not None and session.trace_name is not None:
-        print(json.dumps(session.trace_name)[1:-1])
+    if session.summary is not None:
+        print(sentence(replace(session.summary, trace=session.trace_name), settings.units))
     return 0

@@ -12,6 +12,7 @@ from typing import Any
 from winding_coach.coach.said import Alarm, LinkSaid, PhaseSaid, Prompt, ReadingSaid, Said, Summary
 from winding_coach.coach.wording import PHASE_WORDS
 from winding_coach.inputs import KEYS
+from winding_coach.simulator.hands import COMMANDS
 from winding_coach.units import UnitSystem, show
 
 _LINK_WORDS = {"up": "The meter is connected", "down": "The meter is not connected", "silent": "The meter is silent"}
@@ -75,10 +76,14 @@ def teller(as_json: bool, units: UnitSystem) -> Callable[[Said], None]:
 
 
 class KeysFromStdin:
-    """Lines on stdin are key presses by name; the end of stdin only means no more keys."""
+    """Lines on stdin are key presses by name; the end of stdin only means no more keys.
 
-    def __init__(self, press: Callable[[str], None]) -> None:
+    hand: takes the commands of practised hands, None outside practice.
+    """
+
+    def __init__(self, press: Callable[[str], None], hand: Callable[[str], None] | None = None) -> None:
         self._press = press
+        self._hand = hand
         threading.Thread(target=self._listen, name="keys from stdin", daemon=True).start()
 
     def _listen(self) -> None:
@@ -86,6 +91,8 @@ class KeysFromStdin:
             name = line.strip()
             if name in KEYS:
                 self._press(name)
+            elif self._hand is not None and name in COMMANDS:
+                self._hand(name)
             elif name:
                 print(f"There is no key '{name[:20]!a}': press one of {', '.join(KEYS)}.", file=sys.stderr, flush=True)
 

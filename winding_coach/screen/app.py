@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from typing import ClassVar
 
 from rich.text import Text
@@ -20,10 +21,9 @@ from winding_coach.screen.digits import block_rows
 from winding_coach.screen.layout import layout_for
 from winding_coach.screen.looking import Looked
 from winding_coach.screen.themes import THEMES
-from winding_coach.screen.wording import KEY_LINE, KEYS
+from winding_coach.screen.wording import CLOSED_LINE, HAND_KEY_LINE, HAND_KEY_NAMES, HAND_KEYS, KEY_LINE, KEYS
 
 LOOKS_PER_S = 12
-CLOSED_LINE = "q closes  g large  h help"
 
 
 class Help(ModalScreen[None]):
@@ -31,9 +31,16 @@ class Help(ModalScreen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,h,question_mark,q,enter,space", "dismiss", "close")]
 
+    def __init__(self, *, practising: bool) -> None:
+        super().__init__()
+        self._practising = practising
+
     def compose(self) -> ComposeResult:
         """One panel of text."""
-        rows = "\n".join(f"{key:<17}{words}" for key, _, words in KEYS)
+        keys = [(key, words) for key, _, words in KEYS]
+        if self._practising:
+            keys += [(HAND_KEY_NAMES.get(key, key), words) for key, (_, words) in HAND_KEYS.items()]
+        rows = "\n".join(f"{key:<17}{words}" for key, words in keys)
         yield Static(Text(f"Keys\n\n{rows}\n\nA foot switch or presenter that types these keys works too.\nh closes"))
 
 
@@ -56,9 +63,14 @@ class CoachApp(App[None]):
         Binding("q,ctrl+c", "leave", "quit"),
     ]
 
-    def __init__(self, looked: Looked) -> None:
+    def __init__(self, looked: Looked, hand: Callable[[str], None] | None = None) -> None:
+        """hand: takes the commands of practised hands, None outside practice."""
         super().__init__()
         self._looked = looked
+        self._hand = hand
+        if hand is not None:
+            for keys, (command, _) in HAND_KEYS.items():
+                self.bind(keys, f"hand('{command}')")
         self._glance = False
         self._frozen: CoachView | None = None
         self._said: dict[str, str] = {}
@@ -99,6 +111,11 @@ class CoachApp(App[None]):
         """Pass a key of the coach on."""
         self._looked.press(name)
 
+    def action_hand(self, command: str) -> None:
+        """Pass a command of practised hands on."""
+        if self._hand is not None:
+            self._hand(command)
+
     def action_glance(self) -> None:
         """Swap the large layout and the full one."""
         self._glance = not self._glance
@@ -117,7 +134,7 @@ class CoachApp(App[None]):
 
     def action_help(self) -> None:
         """Show the keys."""
-        self.push_screen(Help())
+        self.push_screen(Help(practising=self._hand is not None))
 
     def action_leave(self) -> None:
         """Close the wind and leave."""
@@ -158,7 +175,8 @@ class CoachApp(App[None]):
         self._say("torque", digits.append_text(panels.under_torque(view)))
         self._say("facts", panels.facts_text(view))
         self._say("cautions", panels.cautions_text())
-        self._say("keys", Text(KEY_LINE if view.summary is None else CLOSED_LINE, no_wrap=True))
+        keys = KEY_LINE if self._hand is None else HAND_KEY_LINE
+        self._say("keys", Text(keys if view.summary is None else CLOSED_LINE, no_wrap=True))
         base.query_one("#top").styles.height = max(layout.phase_rows, 2)
         base.query_one("#middle").styles.height = layout.torque_rows
         base.query_one("#torque").styles.width = layout.torque_columns
@@ -172,9 +190,9 @@ class CoachApp(App[None]):
             self.screen_stack[0].query_one(f"#{name}", Static).update(text)
 
 
-def run_screen(looked: Looked) -> None:
-    """Show a wind until the person leaves; the wind is closed and saved then."""
-    app = CoachApp(looked)
+def run_screen(looked: Looked, hand: Callable[[str], None] | None = None) -> None:
+    """Show a wind until the person leaves; the wind is closed and saved then. `hand`: see `CoachApp`."""
+    app = CoachApp(looked, hand)
     try:
         app.run()
     finally:

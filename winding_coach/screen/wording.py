@@ -66,3 +66,19 @@ KEYS = (
 )
 """Key, the coach's name of it (empty: the screen's own), what it does."""
 KEY_LINE = "t zero  n next  c count  p peak  s stop  g large  h help  q quit"
+
+HAND_KEYS = {
+    "up": ("crank_faster", "crank faster"),
+    "down": ("crank_slower", "crank slower"),
+    "right": ("step_in", "step in"),
+    "left": ("step_out", "step out"),
+    "full_stop": ("big_step_in", "a large step in"),
+    "comma": ("big_step_out", "a large step out"),
+    "k": ("hook", "hook up, or unhook"),
+    "r": ("reverse", "crank the other way"),
+    "x": ("crank_stop", "let go of the crank"),
+}
+"""Keys of practised hands: the command and what it does."""
+HAND_KEY_NAMES = {"full_stop": ".", "comma": ","}
+HAND_KEY_LINE = "↑ ↓ crank  → ← step  r reverse  x let go  k hook  n next  s stop  h help  q quit"
+CLOSED_LINE = "q closes  g large  h help"

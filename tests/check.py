@@ -1,0 +1,43 @@
+"""Every check of the project, cheapest first: `python -m tests.check`. Stops at the first that fails."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+TOP = Path(__file__).parent.parent
+PURE = "units.py,inputs.py,rubber/*,meter/*,signals/*,coach/*,simulator/*,traces/rows.py,traces/header.py"
+
+
+def tool(name: str) -> str:
+    """The tool of this environment, whether or not the environment is activated."""
+    beside = Path(sys.executable).with_name(name)
+    return str(beside) if beside.exists() else shutil.which(name) or name
+
+
+PYTHON = sys.executable
+CHECKS = (
+    ("format", [tool("ruff"), "format", "--check", "."]),
+    ("lint", [tool("ruff"), "check", "."]),
+    ("types", [PYTHON, "-m", "mypy"]),
+    ("imports", [tool("lint-imports"), "--no-cache"]),
+    ("tests", [PYTHON, "-m", "coverage", "run", "-m", "pytest", *sys.argv[1:]]),
+    ("coverage", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=90"]),
+)
+
+
+def main() -> int:
+    """Run the checks; return the exit status of the first that fails."""
+    for name, command in CHECKS:
+        print(f"== {name}", flush=True)
+        status = subprocess.run(command, cwd=TOP, check=False).returncode
+        if status:
+            print(f"The check of {name} failed.", file=sys.stderr)
+            return status
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

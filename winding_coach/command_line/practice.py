@@ -1,0 +1,91 @@
+"""Practise on a simulated motor and meter, driven by the keyboard.
+
+keys, beside those of a live wind (h shows them):
+  up, down     crank faster, slower          k  hook up, or unhook
+  right, left  step in, step out             r  crank the other way
+  . ,          a large step in, out          x  let go of the crank
+
+example:
+  winding-coach practice
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from winding_coach.command_line.coaching import (
+    SIMULATED_NAME,
+    add_coaching_arguments,
+    calibration_from,
+    coach_it,
+    header_for,
+    readings_hz,
+    settings_for,
+    writer_for,
+)
+from winding_coach.command_line.figures import add_motor_arguments, figures_from
+from winding_coach.command_line.home import add_common_arguments, home_from, units_from
+from winding_coach.command_line.problem import UsageProblem
+
+PRACTICE_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm", "motor": "practice"}
+"""An invented motor, for who names none."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `practice`."""
+    add_motor_arguments(parser)
+    parser.add_argument("--script", metavar="STYLE", help="let simulated hands wind: good, stall, hasty, overwind, ...")
+    parser.add_argument("--seed", default="1", metavar="N", help="same seed, same motor and meter (1)")
+    parser.add_argument("--speed", default="1", metavar="TIMES", help="how fast time passes, or max (1)")
+    parser.add_argument("--person", metavar="NAME", help="who practises; a nickname is enough")
+    add_coaching_arguments(parser)
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Practise one wind."""
+    import numpy as np
+
+    from winding_coach.simulator.bench import Bench, MeterModel
+    from winding_coach.simulator.hands import STYLES, KeyboardHands, ScriptedHands
+    from winding_coach.simulator.motor import SimulatedMotor
+    from winding_coach.sources.practice import PORT, PracticeSource
+
+    readings_hz(args)
+    speed = _speed(args.speed)
+    home = home_from(args)
+    units = units_from(args, home)
+    if args.loop is None and args.mass is None:
+        for name, value in PRACTICE_MOTOR.items():
+            if getattr(args, name) is None:
+                setattr(args, name, value)
+    figures = figures_from(args, units)
+    settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units)
+    if args.script is not None and args.script not in STYLES:
+        raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
+    try:
+        rng = np.random.default_rng(int(args.seed))
+    except ValueError:
+        raise UsageProblem(f"--seed: '{args.seed}' is not a whole number from 0.") from None
+    nearest_m, farthest_m = settings.plan.walk_in[-1].distance_m, 1.15 * settings.plan.stretch_distance_m
+    keyboard = KeyboardHands(figures.motor, nearest_m, farthest_m)
+    scripted = args.script is not None
+    hands = (
+        ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng) if scripted else keyboard
+    )
+    motor = SimulatedMotor(figures.motor, strength_u=float(rng.uniform(0.05, 0.95)))
+    source = PracticeSource(Bench(motor, hands, figures.winder.ratio, MeterModel(), rng), speed)
+    writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
+    return coach_it(args, settings, source, writer, hand=None if scripted else keyboard.command)
+
+
+def _speed(typed: str) -> float | None:
+    if typed == "max":
+        return None
+    try:
+        speed = float(typed)
+    except ValueError:
+        speed = 0.0
+    if not 0.01 <= speed <= 1000:
+        raise UsageProblem(f"--speed: '{typed}' is neither a number from 0.01 to 1000 nor max.")
+    return speed
