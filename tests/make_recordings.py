@@ -35,9 +35,10 @@ def record(name: str, options: list[str], folder: Path) -> tuple[subprocess.Pope
     )
     assert meter.stdout is not None
     meter.stdout.readline()
+    coaching = ["wind", "--headless", "--port", str(link), "--calibration", "simulated", *MOTOR, "--motor", "th-07"]
+    whose = ["--model", "Thistledown", "--person", "Wren", "--home", str(folder / name)]
     coach = subprocess.Popen(
-        [sys.executable, "-m", "winding_coach", "wind", "--headless", "--port", str(link), "--calibration", "simulated"]
-        + [*MOTOR, "--motor", "th-07", "--model", "Thistledown", "--person", "Wren", "--home", str(folder / name)],
+        [sys.executable, "-m", "winding_coach", *coaching, *whose],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         text=True,

@@ -34,9 +34,9 @@ class Calibration:
     Nm_per_count2: float = 0.0
     rating_Nm: float | None = None
     sd_Nm: float | None = None
-    points: tuple[Any, ...] = ()
+    points: tuple[Any, ...] = field(default=(), hash=False)
     remarks: str = ""
-    more: dict[str, Any] = field(default_factory=dict)
+    more: dict[str, Any] = field(default_factory=dict, hash=False)
 
     def torque_Nm(self, raw: float, zero_counts: float | None = None) -> float:
         """Return the torque of a raw reading, with the calibration's zero or one taken since."""

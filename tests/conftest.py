@@ -1,0 +1,30 @@
+"""Options and fixtures of all tests."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("project", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
+settings.load_profile("project")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--update-golden` accepts what is said and shown now as right: look at the difference before it is committed."""
+    parser.addoption("--update-golden", action="store_true", help="write the golden files anew instead of comparing")
+
+
+@pytest.fixture
+def update_golden(request: pytest.FixtureRequest) -> bool:
+    """Whether golden files are to be written."""
+    return bool(request.config.getoption("--update-golden"))
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A data folder of this test's own."""
+    folder = tmp_path / "home"
+    monkeypatch.setenv("WINDING_COACH_HOME", str(folder))
+    return folder
