@@ -61,6 +61,7 @@ def main() -> int:
             header["simulated"] = f"no real motor or meter: meter emulate {' '.join(WINDS[name])}"
             lines[0] = json.dumps(header, ensure_ascii=False, separators=(",", ":")) + "\n"
             packed = gzip.compress("".join(lines).encode("utf-8"), mtime=0)
+            RECORDINGS.mkdir(exist_ok=True)
             (RECORDINGS / f"{name}.wind.jsonl.gz").write_bytes(packed)
             print(f"{name}: {len(lines)} lines, {len(packed) // 1024} KiB, {json.loads(lines[-1]).get('outcome')}")
     finally:

@@ -7,14 +7,13 @@ every key and alarm (an unplugged computer loses at most the last second).
 from __future__ import annotations
 
 import errno
-import gzip
 import os
 import re
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from winding_coach.inputs import Input
 from winding_coach.traces.header import Header, header_from
@@ -26,6 +25,8 @@ KEPT_BYTES = 32 * 2**20
 """While the disk refuses, so much is kept in memory and written when it takes it again."""
 CANNOT_SYNC = (errno.EINVAL, errno.ENOTSUP)
 LONGEST_LINE = 2**20
+CHUNK = 2**18
+GZIP_FRAMED = 31
 LARGEST_TRACE = 2**29
 """A wind of an hour at 320 lines a second is 40 MB; ten times that is no wind."""
 
@@ -138,18 +139,40 @@ class Trace:
     cut: bool = field(default=False)
 
 
+def _chunks(opened: BinaryIO) -> Iterator[bytes]:
+    """Yield the bytes of a plain or packed file; a packed one that was cut gives all that can be unpacked."""
+    packed = opened.read(2) == b"\x1f\x8b"
+    opened.seek(0)
+    unpack = zlib.decompressobj(GZIP_FRAMED)
+    while data := opened.read(CHUNK):
+        if not packed:
+            yield data
+            continue
+        while data:
+            yield unpack.decompress(data, CHUNK)
+            data = unpack.unconsumed_tail
+            if unpack.eof:
+                data, unpack = unpack.unused_data, zlib.decompressobj(GZIP_FRAMED)
+
+
 def _lines(path: Path) -> Iterator[bytes]:
-    """Yield the lines with their ends; a line or a file past all measure is a TraceError."""
-    with path.open("rb") as plain:
-        packed = plain.read(2) == b"\x1f\x8b"
-        plain.seek(0)
-        opened = gzip.GzipFile(fileobj=plain) if packed else plain
-        total = 0
-        while line := opened.readline(LONGEST_LINE):
-            total += len(line)
-            if len(line) == LONGEST_LINE or total > LARGEST_TRACE:
-                raise TraceError("is longer than any trace")
-            yield line
+    """Yield the lines with their ends, the last perhaps without; one past all measure is a TraceError."""
+    rest = b""
+    total = 0
+    with path.open("rb") as opened:
+        try:
+            for chunk in _chunks(opened):
+                total += len(chunk)
+                *lines, rest = (rest + chunk).split(b"\n")
+                for line in lines:
+                    yield line + b"\n"
+                if len(rest) > LONGEST_LINE or total > LARGEST_TRACE:
+                    raise TraceError("is longer than any trace")
+        except zlib.error:
+            # Spoilt from here on, as a disk or a cut leaves it: what came before counts.
+            rest += b"?"
+    if rest:
+        yield rest
 
 
 def read_trace(path: Path) -> Trace:
@@ -188,9 +211,6 @@ def read_trace(path: Path) -> Trace:
         raise TraceError(f"'{path}' is not a trace that can be read: line {number} {why}.") from None
     except FileNotFoundError:
         raise TraceError(f"There is no trace '{path}': check the name.") from None
-    except (EOFError, zlib.error, gzip.BadGzipFile):
-        # A packed file that was cut: what came before counts, as for a plain one.
-        cut = True
     except OSError as error:
         raise TraceError(f"The trace '{path}' cannot be read ({error.strerror}).") from None
     if header is None:

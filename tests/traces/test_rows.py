@@ -1,0 +1,88 @@
+"""Inputs to rows and back."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from winding_coach.inputs import KEYS, BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.traces.rows import TraceError, dump, input_from, input_row, load
+
+TIMES = st.floats(0, 1e8).map(lambda s: round(s, 6))
+TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
+INPUTS: st.SearchStrategy[Input] = st.one_of(
+    st.builds(BytesArrived, TIMES, st.binary(max_size=80)),
+    st.builds(TimePassed, TIMES),
+    st.builds(KeyPressed, TIMES, st.sampled_from(KEYS)),
+    st.builds(LinkUp, TIMES, TEXTS),
+    st.builds(LinkDown, TIMES, TEXTS),
+)
+
+
+@given(INPUTS)
+def test_every_input_survives_its_row(event: Input) -> None:
+    row = input_row(event)
+    assert row is not None
+    assert "\n" not in row
+    assert input_from(load(row)) == event
+
+
+def test_the_rows_of_the_contract() -> None:
+    assert input_row(BytesArrived(1.5, b"\x00$\xff")) == '[1.5,"rx","\\u0000$ÿ"]'
+    assert input_row(TimePassed(2.0)) == '[2.0,"time"]'
+    assert input_row(KeyPressed(2.0, "tare")) == '[2.0,"key","tare"]'
+    assert input_row(LinkDown(2.0, "gone")) == '[2.0,"link","down","gone"]'
+    assert input_row(Ended(3.0)) is None
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        "[]",
+        "[1]",
+        '["1","time"]',
+        '[true,"time"]',
+        '[-1,"time"]',
+        '[1e400,"time"]',
+        f'[{10**400},"time"]',
+        '[1,"rx"]',
+        '[1,"rx",5]',
+        '[1,"rx","\u0100"]',
+        '[1,"key","fly"]',
+        '[1,"link","sideways","x"]',
+        '[1,"link","up"]',
+        '[1,["rx"],"x"]',
+        '[1,"time","x"]',
+    ],
+)
+def test_what_is_no_input_is_refused(row: str) -> None:
+    with pytest.raises(TraceError):
+        input_from(load(row))
+
+
+@pytest.mark.parametrize("line", ["", "{", "NaN", "[Infinity]", "[" * 100_000, "'x'", '{"a":1}x'])
+def test_what_is_no_json_is_refused(line: str) -> None:
+    with pytest.raises(TraceError):
+        load(line)
+
+
+@given(st.text(max_size=60))
+def test_no_text_raises_anything_else(text: str) -> None:
+    try:
+        found = load(text)
+    except TraceError:
+        return
+    if isinstance(found, list):
+        try:
+            assert input_row(input_from(found)) is not None
+        except TraceError:
+            return
+
+
+def test_figures_that_are_not_finite_are_never_written() -> None:
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        dump({"torque": float("nan")})
+    assert json.loads(dump({"torque": None})) == {"torque": None}
