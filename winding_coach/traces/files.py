@@ -165,6 +165,8 @@ def _lines(path: Path) -> Iterator[bytes]:
                 total += len(chunk)
                 *lines, rest = (rest + chunk).split(b"\n")
                 for line in lines:
+                    if len(line) > LONGEST_LINE:
+                        raise TraceError("is longer than any trace")
                     yield line + b"\n"
                 if len(rest) > LONGEST_LINE or total > LARGEST_TRACE:
                     raise TraceError("is longer than any trace")
