@@ -18,6 +18,7 @@ COMMANDS = {
     "practice": "the same screen, with a simulated motor and meter driven by the keyboard",
     "replay": "run a saved wind through the same coach",
     "plan": "the winding plan of a motor",
+    "batch": "learn a batch of rubber from logged winds",
     "meter": "find, test, calibrate or simulate a meter",
 }
 """Each command's name and job, in the order of the help. A module of the same name has

@@ -15,11 +15,11 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from winding_coach.command_line.batch import load_batch
 from winding_coach.command_line.figures import Figures, add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.rubber.batch import Batch, FittedBatch, fitted
-from winding_coach.rubber.batch_json import batch_from_json_dict
+from winding_coach.rubber.batch import FittedBatch, fitted
 from winding_coach.rubber.figures import FiguresError, Plan
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.plan import DEFAULT_RESTS_ON, LOOP_SD_M, MASS_SD_KG, make_plan, share_for_risk
@@ -36,8 +36,6 @@ from winding_coach.units import (
     shown_number,
     unit_label,
 )
-
-BATCHES_FOLDER = "batches"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +92,7 @@ def planned_from(args: argparse.Namespace, home: Home, units: UnitSystem) -> Pla
     if args.strip is not None:
         _loop_from_strip(args, units)
     figures = figures_from(args, units)
-    batch = None if args.batch is None else _batch(args.batch, home)
+    batch = None if args.batch is None else load_batch(args.batch, home)
     meter_limit = _quantity(args.meter_limit, "--meter-limit", "torque", units)
     loop_sd = _quantity(args.loop_error, "--loop-error", "length", units)
     mass_sd = _quantity(args.mass_error, "--mass-error", "mass", units)
@@ -169,24 +167,6 @@ def _for_risk(args: argparse.Namespace, figures: Figures, made: FittedBatch | No
         room_m=figures.room_m,
     )
     return replace(figures, motor=replace(figures.motor, share=share))
-
-
-def _batch(named: str, home: Home) -> Batch:
-    """Return the facts of a batch by its name in the home's folder, or by its file's path."""
-    path = Path(named) if named.endswith(".json") or "/" in named else home.folder / BATCHES_FOLDER / f"{named}.json"
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise Problem(f"There is no batch '{named}': looked for '{path}'.") from None
-    except OSError as error:
-        raise Problem(f"The batch '{path}' cannot be read ({error.strerror}): check the file.") from None
-    except UnicodeDecodeError:
-        raise Problem(f"The batch '{path}' is not a text file: name a batch file.") from None
-    try:
-        return batch_from_json_dict(json.loads(text))
-    except (ValueError, RecursionError) as error:
-        said = str(error) if isinstance(error, FiguresError) else "It is not JSON: write it again."
-        raise Problem(f"The batch '{path}' cannot be used. {said}") from None
 
 
 def _quantity(typed: str | None, option: str, kind: Kind, units: UnitSystem) -> float | None:

@@ -125,12 +125,16 @@ class PlanPath:
         """Return the strand stretch at so many turns, where the plan wants one to stand if no distance is known."""
         return self._motor.strand_stretch(self.distance_at(turns) if distance_m is None else distance_m, turns)
 
+    def stretch_at_worst(self, turns: float, distance_m: float | None = None) -> float:
+        """Return the strand stretch where the knots are loosest, their disorder being that of the plan's walk-in."""
+        return self.strand_stretch(turns, distance_m) * (1.0 + self._looseness.at(turns))
+
     def break_risk(self, turns: float, distance_m: float | None = None, torque_scale: float = 1.0) -> float:
         """Return the chance (0-1) that such a motor has broken when it is here: Weibull on strand stretch.
 
         The disorder of the knots is that of the plan's own walk-in. `torque_scale` must be above 0.
         """
-        stretch = self.strand_stretch(turns, distance_m) * (1.0 + self._looseness.at(turns))
+        stretch = self.stretch_at_worst(turns, distance_m)
         return self._rubber.break_risk(stretch * torque_scale**STRETCH_PER_TORQUE)
 
 

@@ -1,0 +1,161 @@
+"""`batch`: what was put into simulated winds comes out of their traces; what they cannot tell is said."""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from winding_coach.command_line import main
+from winding_coach.inputs import BytesArrived, LinkUp
+from winding_coach.meter.calibration import SIMULATED
+from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
+from winding_coach.rubber.path import PlanPath
+from winding_coach.rubber.plan import make_plan
+from winding_coach.simulator.bench import Bench, MeterModel
+from winding_coach.simulator.hands import STYLES, ScriptedHands
+from winding_coach.simulator.motor import SimulatedMotor
+from winding_coach.traces.files import TraceWriter
+from winding_coach.traces.header import Header
+
+TH_07 = MotorFigures(loop_m=0.30, mass_kg=1.40e-3, orings_kg=0.08e-3, name="th-07")
+WINDER, THISTLEDOWN = WinderFigures(10.0), ModelFigures(0.22, name="Thistledown")
+PLAN = make_plan(TH_07, WINDER, THISTLEDOWN)
+
+
+def simulated_trace(
+    folder: Path, style: str = "good", channels: str = "c", torque_scale: float = 1.0, strength_u: float = 0.5
+) -> str:
+    """A wind at twenty lines a second, written as a trace; returns its path."""
+    rng = np.random.default_rng(4)
+    motor = SimulatedMotor(TH_07, torque_scale=torque_scale, strength_u=strength_u)
+    hands = ScriptedHands(PLAN, TH_07, WINDER, STYLES[style], rng)
+    bench = Bench(motor, hands, WINDER.ratio, MeterModel(lines_per_s=20.0, channels=channels), rng)
+    header = Header(
+        id="1",
+        started=datetime(2026, 3, 7, 10, tzinfo=UTC),
+        calibration=SIMULATED,
+        motor=TH_07,
+        winder=WINDER,
+        model=THISTLEDOWN,
+        plan=PLAN,
+    )
+    writer = TraceWriter(folder, header)
+    writer.input(LinkUp(0.0, "simulated"))
+    at_s = 0.0
+    while not bench.done and at_s < 400:
+        at_s = round(at_s + 0.1, 6)
+        data = bench.advance(0.1)
+        if data:
+            writer.input(BytesArrived(at_s, data))
+    writer.close()
+    return str(writer.path)
+
+
+@pytest.fixture(scope="module")
+def traces(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    folder = tmp_path_factory.mktemp("traces")
+    return {
+        "stiff": simulated_trace(folder, torque_scale=1.08),
+        "broke": simulated_trace(folder, "overwind", channels="cd", strength_u=0.9),
+        "uncounted": simulated_trace(folder, channels=""),
+    }
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("WINDING_COACH_HOME", str(tmp_path))
+    return tmp_path
+
+
+def said(capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    assert main(["batch", *words]) == 0
+    return capsys.readouterr().out
+
+
+def as_object(capsys: pytest.CaptureFixture[str], *words: str) -> Any:
+    return json.loads(said(capsys, *words, "--json"))
+
+
+def refused(capsys: pytest.CaptureFixture[str], status: int, *words: str) -> str:
+    assert main(["batch", *words]) == status
+    out, error = capsys.readouterr()
+    assert out == ""
+    assert error.count("\n") == 1
+    return error
+
+
+def test_scale_and_strength_come_out_of_the_traces(capsys: pytest.CaptureFixture[str], traces: dict[str, str]) -> None:
+    found = as_object(capsys, "fit", "amber", traces["stiff"], traces["broke"])
+    stiff, broke = found["winds"]
+    assert stiff["scale"]["scale"] == pytest.approx(1.08, rel=0.02)
+    assert stiff["scale"]["rms"] < 0.03
+    assert stiff["wound"]["broke"] is False
+    # A motor 8 % stiffer than planned shows the peak's torque earlier, and there its hands stopped.
+    path = PlanPath(PLAN, TH_07)
+    stopped = path.turns_at_torque(PLAN.peak_torque_Nm / 1.08)
+    assert stopped is not None
+    assert stiff["wound"]["stretch"] == pytest.approx(path.stretch_at_worst(stopped, 0.22), rel=0.01)
+    # A weak motor: a tenth of all would break before it (Weibull, shape 45). The trace's figure supposes an even
+    # walk-in; the hands' steps loosened the knots by a further 1.4 %, and turns are counted in tens.
+    assert broke["wound"]["broke"] is True
+    strength = 9.61 * (-math.log(0.9) / math.log(2)) ** (1 / 45)
+    assert -0.025 < broke["wound"]["stretch"] / strength - 1 < 0.003
+    assert broke["scale"]["scale"] == pytest.approx(1.0, rel=0.02)
+    assert as_object(capsys, "show", "amber")["wound"] == [stiff["wound"], broke["wound"]]
+    assert as_object(capsys, "list") == {"batches": ["amber"]}
+
+
+def test_the_text_shows_fits_and_residuals(capsys: pytest.CaptureFixture[str], traces: dict[str, str]) -> None:
+    assert "No batch is kept" in said(capsys, "list")
+    text = said(capsys, "fit", "amber", traces["stiff"], traces["uncounted"])
+    assert "misfit" in text
+    assert "held" in text
+    assert "tells nothing" in text
+    assert "No turns were counted" in text
+    assert "torque from 1 wind, strength from 0 breaks and 1 survivor" in text
+    assert "Kept as" in text
+    assert said(capsys, "show", "amber") in text
+    assert said(capsys, "list") == "amber\n"
+    text = said(capsys, "fit", "amber", traces["broke"])
+    assert "broke" in text
+
+
+def test_the_set_from_measured_loops(capsys: pytest.CaptureFixture[str], traces: dict[str, str]) -> None:
+    loops = "30.0cm, 30.9cm, 31.2cm"
+    text = said(capsys, "fit", "amber", traces["stiff"], traces["broke"], "--loops", loops)
+    assert "Permanent set" in text
+    assert as_object(capsys, "show", "amber")["set_limit"] == pytest.approx(0.045, abs=0.01)
+    assert "3 lengths" in refused(capsys, 2, "fit", "b", traces["stiff"], traces["broke"], "--loops", "30cm")
+    assert "--loops" in refused(capsys, 2, "fit", "b", traces["stiff"], "--loops", "30cm, long")
+    assert "measuring error" in refused(capsys, 1, "fit", "b", traces["stiff"], "--loops", "30cm, 30.05cm")
+    assert "does not tell" in refused(capsys, 1, "fit", "b", traces["uncounted"], "--loops", "30cm, 31cm")
+
+
+def test_a_torque_that_does_not_follow_the_law_is_said(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, traces: dict[str, str]
+) -> None:
+    strange = simulated_trace(tmp_path, torque_scale=0.15)
+    text = said(capsys, "fit", "amber", traces["stiff"], strange)
+    assert "nowhere near" in text
+
+
+def test_what_cannot_be_is_refused_in_one_line(
+    capsys: pytest.CaptureFixture[str], home: Path, traces: dict[str, str]
+) -> None:
+    refused(capsys, 2, "show")
+    refused(capsys, 2, "fit", "amber")
+    refused(capsys, 2, "fit", "../amber", traces["stiff"])
+    assert "no batch" in refused(capsys, 1, "show", "amber")
+    assert "no trace" in refused(capsys, 1, "fit", "amber", "nothing.wind.jsonl")
+    assert "tell nothing" in refused(capsys, 1, "fit", "amber", traces["uncounted"])
+    odd = home / "odd.json"
+    odd.write_text('{"format": "winding-coach batch", "version": 1, "torque_scales": [50]}')
+    assert "torque scale" in refused(capsys, 1, "show", str(odd))
+    (home / "batches").write_text("in the way")
+    assert "cannot be kept" in refused(capsys, 1, "fit", "amber", traces["stiff"])

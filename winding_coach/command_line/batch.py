@@ -1,0 +1,239 @@
+"""Learn a batch of rubber from logged winds: torque, strength, permanent set; `plan --batch NAME` then rests on it.
+
+example:
+  winding-coach batch fit amber traces/*.wind.jsonl
+  winding-coach batch fit amber first.wind.jsonl second.wind.jsonl --loops "30.0cm, 30.9cm, 31.2cm"
+  winding-coach batch show amber
+  winding-coach batch list
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.rubber.batch import Batch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
+from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
+from winding_coach.rubber.figures import FiguresError
+from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.rubber.strength import Estimate, Wound
+from winding_coach.units import QuantityError, parse_quantity
+
+BATCHES_FOLDER = "batches"
+PARTS = 5
+"""The residuals of a wind are shown as the mean misfit in so many parts of its turns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """What one trace told. remarks: why it could not tell the rest."""
+
+    trace: str
+    scale: TorqueScale | None
+    wound: Wound | None
+    remarks: tuple[str, ...]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `batch`."""
+    parser.add_argument("job", choices=("fit", "show", "list"), help="fit from traces, show one, or list all")
+    parser.add_argument("name", nargs="?", help="name of the batch")
+    parser.add_argument("traces", nargs="*", metavar="TRACE", help="with fit: the winds of this batch")
+    parser.add_argument(
+        "--loops", metavar="LENGTHS", help="with fit: the loop before the first wind and after each, with commas"
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do one job."""
+    home = home_from(args)
+    if args.job == "list":
+        return _list(home, args.json)
+    if args.name is None:
+        raise UsageProblem(f"batch {args.job} needs the batch's name.")
+    if args.job == "show":
+        return _show(load_batch(args.name, home), args.json)
+    return _fit(args, home)
+
+
+def load_batch(named: str, home: Home) -> Batch:
+    """Return the facts of a batch by its name in the home's folder, or by its file's path.
+
+    Raises:
+        Problem: there is none, or it cannot be used.
+    """
+    path = Path(named) if named.endswith(".json") or "/" in named else batch_file(named, home)
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise Problem(f"There is no batch '{named}': looked for '{path}'.") from None
+    except OSError as error:
+        raise Problem(f"The batch '{path}' cannot be read ({error.strerror}): check the file.") from None
+    except UnicodeDecodeError:
+        raise Problem(f"The batch '{path}' is not a text file: name a batch file.") from None
+    try:
+        return batch_from_json_dict(json.loads(text))
+    except (ValueError, RecursionError) as error:
+        said = str(error) if isinstance(error, FiguresError) else "It is not JSON: write it again."
+        raise Problem(f"The batch '{path}' cannot be used. {said}") from None
+
+
+def batch_file(name: str, home: Home) -> Path:
+    """Return where a batch of this name is kept.
+
+    Raises:
+        UsageProblem: the name cannot be a file's.
+    """
+    if not name or not all(c.isalnum() or c in "._- " for c in name) or name.startswith(".") or len(name) > 80:
+        raise UsageProblem(f"'{name}' cannot name a batch: use letters, digits, spaces, dots and dashes.")
+    return home.folder / BATCHES_FOLDER / f"{name}.json"
+
+
+def _fit(args: argparse.Namespace, home: Home) -> int:
+    if not args.traces:
+        raise UsageProblem("batch fit needs at least one trace of a wind with this batch.")
+    file = batch_file(args.name, home)
+    learned = [_learned(Path(trace)) for trace in args.traces]
+    set_fit = None if args.loops is None else _set(args, learned, home)
+    batch = Batch(
+        args.name,
+        tuple(one.wound for one in learned if one.wound is not None),
+        tuple(one.scale.scale for one in learned if one.scale is not None),
+        None if set_fit is None else set_fit.limit,
+    )
+    if not batch.wound and not batch.torque_scales:
+        raise Problem(f"These winds tell nothing of the rubber. {' '.join(learned[0].remarks)}")
+    _save(file, batch)
+    if args.json:
+        print(json.dumps({"winds": [asdict(one) for one in learned], **_as_object(batch)}, ensure_ascii=False))
+        return 0
+    for one in learned:
+        print("\n".join(_wind_lines(one)))
+    if set_fit is not None:
+        off = ", ".join(f"{residual * 1e3:+.1f}" for residual in set_fit.residuals_m)
+        print(f"Permanent set: {set_fit.limit:.1%} ± {set_fit.sd:.1%} in the end; lengths off by {off} mm.")
+    print("\n".join(_batch_lines(batch)))
+    print(f"Kept as {file}.")
+    return 0
+
+
+def _learned(path: Path) -> Learned:
+    """Replay one trace and take from it what the full-stretch part and the end tell."""
+    from winding_coach.command_line.logged import logged_wind
+    from winding_coach.traces.rows import TraceError
+
+    try:
+        wind = logged_wind(path)
+    except TraceError as error:
+        raise Problem(str(error)) from None
+    remarks = list(wind.remarks)
+    scale = None
+    if wind.stretched is not None:
+        try:
+            scale = torque_scale_of(wind.stretched)
+        except FiguresError as error:
+            remarks.append(str(error))
+    return Learned(path.name, scale, wind.wound, tuple(remarks))
+
+
+def _set(args: argparse.Namespace, learned: list[Learned], home: Home) -> SetFit:
+    units = units_from(args, home)
+    try:
+        loops = [parse_quantity(typed, "length", units) for typed in args.loops.split(",")]
+        if len(loops) != len(learned) + 1 or not all(loop > 0 for loop in loops):
+            raise UsageProblem(
+                f"--loops: {len(learned) + 1} lengths are needed, before the first wind and after each of the"
+                f" {len(learned)} in the order of the traces."
+            )
+        stretches = [one.wound.stretch for one in learned if one.wound is not None]
+        if len(stretches) != len(learned):
+            raise Problem("The set cannot be fitted: one of these winds does not tell how far the motor was wound.")
+        return fit_set(loops, stretches)
+    except QuantityError as error:
+        raise UsageProblem(f"--loops: {error}") from None
+    except FiguresError as error:
+        raise Problem(str(error)) from None
+
+
+def _save(file: Path, batch: Batch) -> None:
+    """Write the batch's file whole or not at all."""
+    text = json.dumps(batch_to_json_dict(batch), ensure_ascii=False, indent=1)
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        beside = file.with_suffix(".new")
+        beside.write_text(text + "\n", encoding="utf-8")
+        os.replace(beside, file)
+    except OSError as error:
+        raise Problem(f"The batch cannot be kept as '{file}' ({error.strerror}): name another --home.") from None
+
+
+def _show(batch: Batch, as_json: bool) -> int:
+    if as_json:
+        print(json.dumps(_as_object(batch), ensure_ascii=False))
+    else:
+        print("\n".join(_batch_lines(batch)))
+    return 0
+
+
+def _list(home: Home, as_json: bool) -> int:
+    names = sorted(file.stem for file in (home.folder / BATCHES_FOLDER).glob("*.json"))
+    if as_json:
+        print(json.dumps({"batches": names}, ensure_ascii=False))
+    else:
+        print("\n".join(names) if names else "No batch is kept yet: make one with 'batch fit NAME TRACE'.")
+    return 0
+
+
+def _made(batch: Batch) -> tuple[Estimate, Estimate, Estimate, str]:
+    """Return torque scale, break stretch, the chance to break at 90 % of the default's turns, and what it rests on."""
+    try:
+        made = fitted(batch)
+    except FiguresError as error:
+        raise Problem(str(error)) from None
+    at_share = DEFAULT_RUBBER.break_stretch * 0.9 ** (2.0 / 3.0)
+    return made.torque, made.strength.break_stretch, made.strength.risk(at_share), made.rests_on
+
+
+def _as_object(batch: Batch) -> dict[str, object]:
+    torque, stretch, risk, rests_on = _made(batch)
+    return {
+        **batch_to_json_dict(batch),
+        "torque_scale": asdict(torque),
+        "break_stretch": asdict(stretch),
+        "break_risk_at_90_percent": asdict(risk),
+        "rests_on": rests_on,
+    }
+
+
+def _batch_lines(batch: Batch) -> list[str]:
+    torque, stretch, risk, rests_on = _made(batch)
+    # Turns go with strand stretch to the power 1.5.
+    turns = [(value / DEFAULT_RUBBER.break_stretch) ** 1.5 for value in (stretch.value, stretch.low, stretch.high)]
+    lines = [
+        f"Torque: {torque.value:.3f} of the default rubber's ({torque.low:.3f} to {torque.high:.3f}).",
+        f"Breaking turns: {turns[0]:.3f} of the default rubber's ({turns[1]:.3f} to {turns[2]:.3f}).",
+        f"Chance to break at 90 % of the default rubber's breaking turns: {risk.value:.1%} ({risk.low:.1%} to"
+        f" {risk.high:.1%}).",
+    ]
+    if batch.set_limit is not None:
+        lines.append(f"Permanent set in the end: {batch.set_limit:.1%}.")
+    return [*lines, f"It rests on {rests_on}. Intervals of 90 %."]
+
+
+def _wind_lines(one: Learned) -> list[str]:
+    said = []
+    if one.scale is not None:
+        size = len(one.scale.residuals) / PARTS
+        parts = [one.scale.residuals[round(i * size) : round((i + 1) * size)] for i in range(PARTS)]
+        off = " ".join(f"{sum(r for _, r in part) / len(part):+.1%}" for part in parts if part)
+        said.append(f"torque {one.scale.scale:.3f} of the default rubber's, misfit {one.scale.rms:.1%} rms ({off})")
+    if one.wound is not None:
+        said.append(f"strand stretch {one.wound.stretch:.2f}, {'broke' if one.wound.broke else 'held'}")
+    return [f"{one.trace}: {'; '.join(said) or 'tells nothing'}.", *(f"  {remark}" for remark in one.remarks)]
