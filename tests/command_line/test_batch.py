@@ -159,3 +159,15 @@ def test_what_cannot_be_is_refused_in_one_line(
     assert "torque scale" in refused(capsys, 1, "show", str(odd))
     (home / "batches").write_text("in the way")
     assert "cannot be kept" in refused(capsys, 1, "fit", "amber", traces["stiff"])
+
+
+def test_the_picture_of_a_batch(capsys: pytest.CaptureFixture[str], tmp_path: Path, traces: dict[str, str]) -> None:
+    said(capsys, "fit", "amber", traces["stiff"], traces["broke"])
+    picture = tmp_path / "amber.svg"
+    said(capsys, "show", "amber", "--picture", str(picture))
+    assert "Batch amber" in picture.read_text(encoding="utf-8")
+    assert "must end in" in refused(capsys, 2, "show", "amber", "--picture", "amber.png")
+    assert "cannot be written" in refused(capsys, 1, "show", "amber", "--picture", str(tmp_path / "no" / "a.svg"))
+    odd = tmp_path / "odd.json"
+    odd.write_text('{"format": "winding-coach batch", "version": 1, "wound": [{"stretch": 99, "broke": true}]}')
+    assert "cannot be" in refused(capsys, 1, "show", str(odd), "--picture", str(picture))

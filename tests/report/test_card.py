@@ -95,6 +95,12 @@ def test_round_marks(most: float) -> None:
     assert any(step == pytest.approx(s) for s in (1, 2, 5, 10))
 
 
+def test_round_marks_that_do_not_begin_at_nothing() -> None:
+    assert round_marks(10.4, 7.8) == [8.0, 8.5, 9.0, 9.5, 10.0]
+    assert round_marks(2.0, 1.0) == [1.0, 1.2, 1.4, 1.6, 1.8, 2.0]
+    assert Axes(0, 0, 100, 50, 10, 1, 8).at(9, 1) == (50, 0)
+
+
 def test_axes_put_figures_on_the_page() -> None:
     axes = Axes(10, 20, 100, 50, 200, 5)
     assert axes.at(0, 0) == (10, 70)

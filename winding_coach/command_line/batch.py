@@ -3,7 +3,7 @@
 example:
   winding-coach batch fit amber traces/*.wind.jsonl
   winding-coach batch fit amber first.wind.jsonl second.wind.jsonl --loops "30.0cm, 30.9cm, 31.2cm"
-  winding-coach batch show amber
+  winding-coach batch show amber --picture amber.svg
   winding-coach batch list
 """
 
@@ -21,7 +21,7 @@ from winding_coach.rubber.batch import Batch, SetFit, TorqueScale, fit_set, fitt
 from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.rubber.law import DEFAULT_RUBBER
-from winding_coach.rubber.strength import Estimate, Wound
+from winding_coach.rubber.strength import Estimate, Wound, strength_of
 from winding_coach.units import QuantityError, parse_quantity
 
 BATCHES_FOLDER = "batches"
@@ -47,6 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--loops", metavar="LENGTHS", help="with fit: the loop before the first wind and after each, with commas"
     )
+    parser.add_argument("--picture", metavar="FILE", help="with show: write the strength as FILE.svg")
     parser.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(parser)
 
@@ -59,7 +60,10 @@ def run(args: argparse.Namespace) -> int:
     if args.name is None:
         raise UsageProblem(f"batch {args.job} needs the batch's name.")
     if args.job == "show":
-        return _show(load_batch(args.name, home), args.json)
+        batch = load_batch(args.name, home)
+        if args.picture is not None:
+            _draw(batch, args.picture)
+        return _show(batch, args.json)
     return _fit(args, home)
 
 
@@ -180,6 +184,19 @@ def _show(batch: Batch, as_json: bool) -> int:
     else:
         print("\n".join(_batch_lines(batch)))
     return 0
+
+
+def _draw(batch: Batch, named: str) -> None:
+    from winding_coach.report.strength import strength_svg
+
+    if not named.lower().endswith(".svg"):
+        raise UsageProblem(f"--picture: '{named}' must end in .svg.")
+    try:
+        Path(named).write_text(strength_svg(batch.name, batch.wound, strength_of(batch.wound)), encoding="utf-8")
+    except OSError as error:
+        raise Problem(f"The picture '{named}' cannot be written ({error.strerror}): name another file.") from None
+    except FiguresError as error:
+        raise Problem(str(error)) from None
 
 
 def _list(home: Home, as_json: bool) -> int:

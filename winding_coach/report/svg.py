@@ -64,7 +64,7 @@ def dot(x: float, y: float, radius: float = 1.0, fill: str = INK) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Axes:
-    """A chart's box on the page and the figures it spans, both from 0."""
+    """A chart's box on the page and the figures it spans; y from 0."""
 
     left: float
     top: float
@@ -72,10 +72,12 @@ class Axes:
     height: float
     most_x: float
     most_y: float
+    least_x: float = 0.0
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         """Return the place on the page of a pair of figures."""
-        return self.left + self.width * x / self.most_x, self.top + self.height * (1.0 - y / self.most_y)
+        share = (x - self.least_x) / (self.most_x - self.least_x)
+        return self.left + self.width * share, self.top + self.height * (1.0 - y / self.most_y)
 
     def frame(self, x_label: str, y_label: str, size: float = 3.2) -> list[str]:
         """Return axes with round marks and labels."""
@@ -86,7 +88,7 @@ class Axes:
             words(self.left + self.width / 2, bottom + 3.4 * size, x_label, size, anchor="middle"),
             words(self.left - 2.0 * size, self.top - size, y_label, size),
         ]
-        for mark in round_marks(self.most_x):
+        for mark in round_marks(self.most_x, self.least_x):
             x, _ = self.at(mark, 0.0)
             parts += [
                 line(x, bottom, x, bottom + 1.0),
@@ -101,8 +103,9 @@ class Axes:
         return parts
 
 
-def round_marks(most: float) -> list[float]:
-    """Return four to ten round figures from 0 up to `most`, which is above 0."""
-    power = 10.0 ** math.floor(math.log10(most))
-    step = next(s * power for s in (0.1, 0.2, 0.5, 1.0, 2.0) if most / (s * power) <= 8.0)
-    return [round(i * step, 12) for i in range(int(most / step * (1 + 1e-9)) + 1)]
+def round_marks(most: float, least: float = 0.0) -> list[float]:
+    """Return four to ten round figures from `least` up to `most`, which is above it."""
+    power = 10.0 ** math.floor(math.log10(most - least))
+    step = next(s * power for s in (0.1, 0.2, 0.5, 1.0, 2.0) if (most - least) / (s * power) <= 8.0)
+    first = math.ceil(least / step * (1 - 1e-9))
+    return [round(i * step, 12) for i in range(first, int(most / step * (1 + 1e-9)) + 1)]
