@@ -1,0 +1,196 @@
+"""The one loop: what is recorded, what is published, and that live and replay are equal."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from tests.scenario import MODEL, MOTOR, PLAN, SETTINGS, WINDER, wind
+from winding_coach.coach.said import ReadingSaid, Said, Summary
+from winding_coach.coach.step import Coach
+from winding_coach.coach.view import CoachView
+from winding_coach.inputs import Ended, Input, KeyPressed, TimePassed
+from winding_coach.meter.calibration import SIMULATED
+from winding_coach.replaying import difference, said_again, settings_of
+from winding_coach.session import Session
+from winding_coach.sources.replay import ReplaySource
+from winding_coach.traces.files import Trace, TraceWriter, read_trace
+from winding_coach.traces.header import Header
+
+HEADER = Header(
+    id="x",
+    started=datetime(2026, 3, 1, tzinfo=UTC),
+    calibration=SIMULATED,
+    motor=MOTOR,
+    winder=WINDER,
+    model=MODEL,
+    plan=PLAN,
+)
+
+
+class Played:
+    """A source that gives inputs as they stand, then time without end."""
+
+    def __init__(self, inputs: Iterator[Input]) -> None:
+        self._inputs = inputs
+        self._at_s = 0.0
+        self.closed = False
+        self.pressed: list[str] = []
+        self.idle = threading.Event()
+
+    def read(self, timeout_s: float) -> Input:
+        event = next(self._inputs, None)
+        if event is None:
+            self.idle.set()
+            self._at_s = round(self._at_s + timeout_s, 6)
+            return TimePassed(self._at_s)
+        self._at_s = event.at_s
+        return event
+
+    def press(self, name: str) -> None:
+        self.pressed.append(name)
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def views_of(inputs: tuple[Input, ...]) -> list[CoachView]:
+    coach = Coach(SETTINGS)
+    views = []
+    for event in inputs:
+        coach.step(event)
+        views.append(coach.view)
+    return views
+
+
+def recorded(folder: Path, inputs: tuple[Input, ...]) -> Trace:
+    writer = TraceWriter(folder, HEADER)
+    source = Played(iter((*inputs, Ended(inputs[-1].at_s))))
+    Session(source, Coach(SETTINGS), writer).run()
+    assert source.closed
+    return read_trace(writer.path)
+
+
+@pytest.mark.parametrize("style", ["good", "stall", "overwind"])
+def test_the_replay_of_a_trace_gives_equal_views(tmp_path: Path, style: str) -> None:
+    inputs = wind(style)
+    trace = recorded(tmp_path, inputs)
+    settings = settings_of(trace)
+    assert settings == SETTINGS
+    closed = len(trace.inputs)
+    assert views_of(trace.inputs) == views_of(inputs[:closed])
+    assert difference(trace, settings) is None
+
+
+def test_a_session_hears_what_a_trace_keeps(tmp_path: Path) -> None:
+    heard: list[Said] = []
+    writer = TraceWriter(tmp_path, HEADER)
+    inputs = wind("good")
+    Session(Played(iter(inputs)), Coach(SETTINGS), writer, heard=heard.append, readings_hz=2.0).run()
+    trace = read_trace(writer.path)
+    told = [one.as_json() for one in heard if not isinstance(one, ReadingSaid)]
+    assert told == [said for _, said in trace.said]
+    assert trace.summary is not None
+    assert trace.summary["trace"] == writer.path.name
+    readings = [one for one in heard if isinstance(one, ReadingSaid)]
+    assert len(readings) == pytest.approx(2.0 * inputs[-1].at_s, rel=0.05)
+
+
+def test_a_difference_is_found_and_named(tmp_path: Path) -> None:
+    trace = recorded(tmp_path, wind("good"))
+    settings = settings_of(trace)
+    changed = list(trace.said)
+    number, said = changed[5]
+    changed[5] = (number, said | {"at_s": said["at_s"] + 1e-6})
+    found = difference(replace(trace, said=tuple(changed)), settings)
+    assert found is not None
+    assert f"after input {number}" in found
+    assert difference(replace(trace, said=trace.said[:-1]), settings) is not None
+    assert difference(replace(trace, said=(*trace.said, trace.said[0])), settings) is not None
+    heavier = replace(settings, calibration=replace(SIMULATED, Nm_per_count=1.02 * SIMULATED.Nm_per_count))
+    assert difference(trace, heavier) is not None
+
+
+def test_a_killed_wind_replays_as_far_as_it_went(tmp_path: Path) -> None:
+    whole = recorded(tmp_path, wind("good"))
+    rows = whole.path.read_bytes().splitlines(keepends=True)
+    for kept in (100, len(rows) // 2, len(rows) - 3):
+        whole.path.write_bytes(b"".join(rows[:kept]) + rows[kept][:7])
+        cut = read_trace(whole.path)
+        assert cut.cut
+        assert cut.summary is None
+        assert difference(cut, settings_of(cut)) is None
+        assert len(said_again(cut, settings_of(cut))) >= len(cut.said)
+
+
+def test_stopping_closes_and_saves_the_wind(tmp_path: Path) -> None:
+    writer = TraceWriter(tmp_path, HEADER)
+    source = Played(iter([event for event in wind("good") if event.at_s < 70.0]))
+    session = Session(source, Coach(SETTINGS), writer)
+    session.start()
+    assert source.idle.wait(20)
+    session.stop()
+    assert session.finished
+    assert source.closed
+    assert session.summary is not None
+    assert session.summary.outcome == "stopped"
+    assert session.view.summary == session.summary
+    trace = read_trace(writer.path)
+    assert trace.inputs[-1] == KeyPressed(session.summary.at_s, "quit")
+    assert difference(trace, settings_of(trace)) is None
+    times, turns, torques = zip(*session.curve.points(), strict=True)
+    assert len(times) > 500
+    assert max(torques) == pytest.approx(PLAN.stretched_torque_Nm, rel=0.2)
+    assert turns[-1] is not None
+
+
+def test_a_loop_that_dies_says_so_and_lets_go(tmp_path: Path) -> None:
+    class Broken(Played):
+        def read(self, timeout_s: float) -> Input:
+            raise RuntimeError("planted")
+
+    source = Broken(iter(()))
+    session = Session(source, Coach(SETTINGS), TraceWriter(tmp_path, HEADER))
+    session.start()
+    session.stop()
+    assert isinstance(session.failure, RuntimeError)
+    assert "RuntimeError" in str(session.trouble)
+    assert session.finished
+    assert source.closed
+
+
+def test_replay_at_any_speed_is_the_same_wind() -> None:
+    """A clock that each sleep moves on: paced replay needs no real time, and adds no input."""
+    now = [0.0]
+
+    def sleep(seconds: float) -> None:
+        now[0] += seconds
+
+    inputs = wind("good")[:4000]
+    heard: list[list[Said]] = []
+    for speed in (None, 1.0, 7.0):
+        said: list[Said] = []
+        source = ReplaySource(inputs, speed, clock=lambda: now[0], sleep=sleep)
+        begun = now[0]
+        Session(source, Coach(SETTINGS), None, heard=said.append, replaying=True).run()
+        heard.append(said)
+        if speed is not None:
+            assert now[0] - begun == pytest.approx(inputs[-1].at_s / speed, rel=0.01)
+    assert heard[0] == heard[1] == heard[2]
+    assert isinstance(heard[0][-1], Summary)
+
+
+def test_a_trace_without_a_plan_gets_one_and_one_without_a_motor_is_refused(tmp_path: Path) -> None:
+    trace = recorded(tmp_path, wind("good")[:100])
+    assert settings_of(replace(trace, header=replace(trace.header, plan=None))).plan == PLAN
+    for change in ({"motor": None}, {"calibration": None}):
+        with pytest.raises(ValueError, match="knows no"):
+            settings_of(replace(trace, header=replace(trace.header, **change)))  # type: ignore[arg-type]
+    spoilt = replace(PLAN, stretched_turns=-1.0)
+    with pytest.raises(ValueError, match="cannot be coached again"):
+        settings_of(replace(trace, header=replace(trace.header, plan=spoilt)))
