@@ -80,7 +80,11 @@ def _line(body: str) -> bytes:
 
 
 def encode_sample(sample: Sample) -> bytes:
-    """Return the line of a sample, with its end."""
+    """Return the line of a sample, with its end.
+
+    Raises:
+        ValueError: its channels make it longer than a line may be.
+    """
     raw = "" if sample.raw is None else str(sample.raw)
     body = f"D,{sample.seq},{sample.t_us},{raw},{sample.flags:02X}"
     if sample.crank is not None:
@@ -103,8 +107,10 @@ def encode_hello(hello: Hello) -> bytes:
 
 _NUMBER = rb"(?:0|-?[1-9]\d{0,9})"
 _UNSIGNED = rb"(?:0|[1-9]\d{0,9})"
-_DATA = re.compile(rb"D,(%b),(%b),(%b)?,([0-9A-F]{2})((?:,[a-z]+=[^,=]*)*)" % (_UNSIGNED, _UNSIGNED, _NUMBER), re.ASCII)
-_HELLO = re.compile(rb"H,(%b)((?:,[a-z]+=[^,=]*)*)" % _UNSIGNED, re.ASCII)
+_FIELD = rb",[A-Za-z0-9_]+=[ -+\--<>-~]*"
+"""A key, and printable ASCII without `,` and `=`."""
+_DATA = re.compile(rb"D,(%b),(%b),(%b)?,([0-9A-F]{2})((?:%b)*)" % (_UNSIGNED, _UNSIGNED, _NUMBER, _FIELD), re.ASCII)
+_HELLO = re.compile(rb"H,(%b)((?:%b)*)" % (_UNSIGNED, _FIELD), re.ASCII)
 _PRINTABLE = re.compile(rb"[ -~]*")
 _WHOLE = re.compile(_NUMBER, re.ASCII)
 _CRC = re.compile(rb"[0-9A-F]{4}")
@@ -141,10 +147,7 @@ def _hello(found: re.Match[bytes]) -> Hello | None:
 
 
 def parse_body(body: bytes) -> Frame | None:
-    """Return the frame between `$` and `*`, None where it is of an unknown type or no frame.
-
-    `is_known_type` tells the two apart.
-    """
+    """Return the frame between `$` and `*`, None where it is of an unknown type or no frame."""
     if body[:2] == b"D,":
         found = _DATA.fullmatch(body)
         return None if found is None else _sample(found)
