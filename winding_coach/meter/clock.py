@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from winding_coach.meter.frames import U16, U32, Sample
+from winding_coach.meter.frames import SETTLING, U16, U32, Sample
 
 CLOCK_BACK_US = U32 // 2
 MOST_LINES_PER_S = 2000
@@ -53,6 +53,8 @@ class DeviceClock:
         restarted = (
             step_us >= CLOCK_BACK_US
             or step_seq == 0
+            # Only a start is followed by settling lines: it tells a restart just before the clock's wrap from the wrap.
+            or (sample.flags & SETTLING) > (before.flags & SETTLING)
             or (sample.t_us < before.t_us and not _wrapped(before, sample))
             # More lines than any meter sends in that time: the sequence went back.
             or step_seq - SEQ_SLACK > step_us * MOST_LINES_PER_S / 1e6
