@@ -75,7 +75,9 @@ class Session:
     def trouble(self) -> str | None:
         """One sentence on what is wrong with the loop or with keeping the wind, None when all is well."""
         if self.failure is not None:
-            return f"The coach stopped on a fault of its own ({type(self.failure).__name__}): close with q, start again."
+            return (
+                f"The coach stopped on a fault of its own ({type(self.failure).__name__}): close with q, start again."
+            )
         return None if self._writer is None else self._writer.trouble
 
     @property
@@ -134,15 +136,15 @@ class Session:
             reading = view.reading
             if reading.torque_Nm is not None:
                 self.curve.add(reading.at_s, reading.turns, reading.torque_Nm)
+        if self._heard is not None and self._reading_every_s is not None and event.at_s >= self._next_reading_s:
+            self._next_reading_s = event.at_s + self._reading_every_s
+            self._heard(self._coach.view.reading)
         urgent = isinstance(event, KeyPressed)
         for one in said:
             urgent = urgent or isinstance(one, (Alarm, PhaseSaid, Summary))
             self._keep(one)
         if urgent and self._writer is not None:
             self._writer.sync()
-        if self._heard is not None and self._reading_every_s is not None and event.at_s >= self._next_reading_s:
-            self._next_reading_s = event.at_s + self._reading_every_s
-            self._heard(self._coach.view.reading)
 
     def _keep(self, one: Said) -> None:
         if isinstance(one, Summary):

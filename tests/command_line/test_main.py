@@ -1,0 +1,99 @@
+"""The dispatcher: help, wrong usage, and what each command may import before it is needed."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from winding_coach.command_line import COMMANDS, main, printable
+
+
+def run(*words: str) -> subprocess.CompletedProcess[str]:
+    """Run the real program."""
+    return subprocess.run(
+        [sys.executable, "-m", "winding_coach", *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+        stdin=subprocess.DEVNULL,
+    )
+
+
+def test_help_names_every_command_and_the_cautions(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["--help"])
+    assert ended.value.code == 0
+    said = capsys.readouterr().out
+    for name, job in COMMANDS.items():
+        assert name in said
+        assert job in said
+    assert "eye protection" in said
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
+def test_each_command_has_help_with_an_example(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main([name, "--help"])
+    assert ended.value.code == 0
+    assert f"winding-coach {name}" in capsys.readouterr().out.replace("usage: winding-coach", "", 1)
+
+
+def test_no_command_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([]) == 2
+    assert "commands:" in capsys.readouterr().out
+
+
+def test_an_unknown_command_is_named_without_its_control_characters(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["fl\x1by"])
+    assert ended.value.code == 2
+    said = capsys.readouterr().err
+    assert "fl?y" in said
+    assert "\x1b" not in said
+
+
+def test_printable_keeps_letters_and_drops_escapes() -> None:
+    assert printable("déjà\x1b[31m\n\x07 vu") == "déjà?[31m?? vu"
+
+
+def loaded(*words: str) -> set[str]:
+    """Modules that the program has loaded when it ends."""
+    code = f"import sys\nsys.argv[1:] = {list(words)!r}\nfrom winding_coach.command_line import main\n"
+    code += "try:\n    main()\nexcept SystemExit:\n    pass\nprint(*sys.modules, file=sys.stderr)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    return set(done.stderr.split("\n")[-2].split())
+
+
+def test_help_loads_nothing_that_takes_time() -> None:
+    assert not loaded("--help") & {"numpy", "scipy", "textual", "rich", "serial", "platformdirs", "sqlite3"}
+
+
+@pytest.mark.parametrize("name", ["wind", "practice", "replay", "meter"])
+def test_the_help_of_a_command_loads_no_screen_and_no_scipy(name: str) -> None:
+    assert not loaded(name, "--help") & {"scipy", "textual", "serial"}
+
+
+def test_a_headless_wind_loads_no_screen_and_no_scipy(tmp_path: Path) -> None:
+    words = ("practice", "--script", "good", "--speed", "max", "--headless", "--home", str(tmp_path))
+    code = f"import sys\nsys.argv[1:] = {list(words)!r}\nfrom winding_coach.command_line import main\n"
+    code += "main()\nprint(*sys.modules, file=sys.stderr)"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120, stdin=subprocess.DEVNULL
+    )
+    assert not set(done.stderr.split()) & {"scipy", "textual", "serial"}
+
+
+def test_the_module_runs_as_the_command_does() -> None:
+    done = run("--version")
+    assert done.returncode == 0
+    assert done.stdout.startswith("winding-coach ")
+
+
+def test_output_into_a_closed_pipe_is_no_traceback() -> None:
+    command = f"{sys.executable} -m winding_coach meter list --json | true"
+    done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False, timeout=60)
+    assert "Traceback" not in done.stderr

@@ -1,0 +1,131 @@
+"""`meter list`, `check` and `emulate` on real pseudo-terminals."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import threading
+import tty
+from pathlib import Path
+
+import pytest
+
+from tests.command_line.test_coaching import Processes, lines_until, processes, start
+from tests.command_line.test_main import run
+from winding_coach.command_line import main
+from winding_coach.sources.ports import Port
+
+__all__ = ["processes"]
+
+
+def test_check_of_a_good_meter(home: Path, processes: Processes) -> None:
+    meter = start(processes, "meter", "emulate", "--speed", "4", "--channels", "cdt")
+    assert meter.stdout is not None
+    device = meter.stdout.readline().strip()
+    done = run("meter", "check", device, "--seconds", "1", "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert found["rate_hz"] == pytest.approx(80.0, rel=0.01), "by the meter's own clock, whatever the speed"
+    assert found["channels"] == "cdt"
+    assert found["lost_lines"] == found["bad_lines"] == 0
+    assert found["noise_Nm"] == pytest.approx(8e-6, rel=0.4)
+    assert found["verdict"] == ["It is fit for use."]
+    plain = run("meter", "check", device, "--seconds", "0.5")
+    assert "fit for use" in plain.stdout
+
+
+def test_check_names_lost_and_damaged_lines(home: Path, processes: Processes) -> None:
+    meter = start(processes, "meter", "emulate", "--speed", "8", "--fault", "lost=0.05", "--fault", "cut=0.05")
+    assert meter.stdout is not None
+    device = meter.stdout.readline().strip()
+    found = json.loads(run("meter", "check", device, "--seconds", "1.5", "--json").stdout)
+    assert found["lost_lines"] > 10
+    assert found["bad_lines"] > 5
+    assert any("damaged" in words for words in found["verdict"])
+    assert any("lost" in words for words in found["verdict"])
+
+
+@pytest.mark.parametrize(("sent", "says"), [(b"$GPGGA,1,2*47\r\n", "something else"), (b"", "sends nothing")])
+def test_check_of_what_is_no_meter(home: Path, sent: bytes, says: str) -> None:
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    ended = threading.Event()
+
+    def send() -> None:
+        while not ended.wait(0.05):
+            if sent:
+                os.write(master, sent)
+
+    thread = threading.Thread(target=send)
+    thread.start()
+    try:
+        done = run("meter", "check", os.ttyname(slave), "--seconds", "0.5")
+    finally:
+        ended.set()
+        thread.join(5)
+        os.close(master)
+        os.close(slave)
+    assert done.returncode == 1
+    assert says in done.stdout
+
+
+def test_check_of_no_port_is_a_sentence(home: Path) -> None:
+    done = run("meter", "check", "/dev/no-such-port")
+    assert done.returncode == 1
+    assert "there is no port" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_list_shows_ports_and_says_when_there_is_no_likely_one(
+    home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ports = [Port("/dev/ttyACM0", "a board", (0x2341, 0x0043, "85")), Port("/dev/ttyS0", "")]
+    monkeypatch.setattr("winding_coach.sources.ports.list_ports", lambda: ports)
+    assert main(["meter", "list"]) == 0
+    said = capsys.readouterr().out
+    assert "/dev/ttyACM0  USB 2341:0043, serial number 85  a board" in said
+    assert "/dev/ttyS0  no USB identity\n" in said
+    monkeypatch.setattr("winding_coach.sources.ports.list_ports", lambda: ports[1:])
+    assert main(["meter", "list"]) == 0
+    assert "plug the meter in" in capsys.readouterr().out
+    assert main(["meter", "list", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["ports"][0]["likely"] is False
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--script", "dance"), "no style"),
+        (("--channels", "cq"), "--channels"),
+        (("--fault", "earthquake@3"), "no fault"),
+        (("--seed", "-1"), "--seed"),
+        (("--lines-per-s", "0"), "--lines-per-s"),
+        (("--link", "/no/such/folder/x"), "--link"),
+    ],
+)
+def test_wrong_wishes_are_named(
+    home: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], says: str
+) -> None:
+    assert main(["meter", "emulate", *words]) in (1, 2)
+    assert says in capsys.readouterr().err
+
+
+def test_the_emulator_ends_when_its_owner_s_end_closes(home: Path, processes: Processes) -> None:
+    meter = start(processes, "meter", "emulate", "--until-stdin-closes", stdin=subprocess.PIPE)
+    lines_until(meter, "/dev/")
+    assert meter.stdin is not None
+    meter.stdin.close()
+    assert meter.wait(10) == 0
+
+
+def test_the_link_leads_to_the_present_device_and_goes_with_it(
+    home: Path, tmp_path: Path, processes: Processes
+) -> None:
+    link = tmp_path / "meter"
+    meter = start(processes, "meter", "emulate", "--link", str(link))
+    lines_until(meter, str(link))
+    assert Path(os.path.realpath(link)).exists()
+    meter.terminate()
+    assert meter.wait(10) == 0
+    assert not link.is_symlink()
