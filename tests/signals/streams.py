@@ -48,8 +48,8 @@ class Make:
     ripple: tuple[float, float] = (0.01, 0.06)
     second_share: tuple[float, float] = (0.1, 0.8)
     gear: tuple[float, float] = (0.0, 0.01)
-    crank_hz: tuple[float, float] = (0.8, 2.0)
-    unevenness: tuple[float, float] = (0.02, 0.08)
+    crank_hz: tuple[float, float] = (1.0, 2.4)
+    unevenness: tuple[float, float] = (0.01, 0.06)
     stalls_per_minute: float = 0.0
     stall_s: tuple[float, float] = (1.5, 8.0)
     tremor_share: float = 0.3
@@ -111,7 +111,7 @@ def _wander(random: np.random.Generator, n: int, spread: float, every_s: float) 
     """A slow random wander about 1."""
     knots = max(4, int(n / GRID_HZ / every_s) + 3)
     at = np.linspace(0, n - 1, knots)
-    return np.asarray(1.0 + spread * np.interp(np.arange(n), at, random.normal(size=knots)))
+    return np.asarray(1.0 + spread * np.interp(np.arange(n), at, np.clip(random.normal(size=knots), -1.6, 1.6)))
 
 
 def stream(seed: int, lines_per_s: float = 80.0, make: Make | None = None) -> Stream:
@@ -139,7 +139,7 @@ def stream(seed: int, lines_per_s: float = 80.0, make: Make | None = None) -> St
     dt = 1.0 / GRID_HZ
     t = np.arange(n) * dt
 
-    speed = base_hz * _wander(random, n, 0.12, 2.0)
+    speed = base_hz * _wander(random, n, 0.06, 2.0)
     speed *= np.where(part == Part.BETWEEN_STEPS, random.uniform(0.75, 1.0), 1.0)
     speed = np.convolve(speed, np.ones(96) / 96, mode="same") / np.convolve(np.ones(n), np.ones(96) / 96, mode="same")
     cranking = part <= Part.FINAL

@@ -1,6 +1,7 @@
 """The online path: ripple out, rate right, gaps, clocks, counts and taps."""
 
 import math
+from random import Random
 
 import pytest
 
@@ -142,10 +143,24 @@ def test_a_stalled_crank_is_told_from_silence_of_the_pulses() -> None:
     assert estimator.reading.crank_rev_per_s == 0.0
 
 
-def test_without_pulses_the_crank_is_not_known_and_taps_count() -> None:
+def test_without_pulses_and_ripple_the_crank_is_not_known_and_taps_count() -> None:
     estimator = Estimator(SCALE)
-    reading = feed(estimator, 10.0, counts=False)
+    random = Random(1)
+    for i in range(800):
+        estimator.add(i / 80, 0.006 + random.gauss(0.0, 2e-5))
+    reading = estimator.reading
+    assert reading is not None
     assert (reading.cranking, reading.crank_turns, reading.turns_source) == (None, None, "unknown")
+    assert (reading.crank_state, reading.crank_confidence, reading.crank_rev_per_s) == (CrankState.UNKNOWN, 0.0, None)
     estimator.tap(10.0)
     assert estimator.reading is not None
     assert (estimator.reading.crank_turns, estimator.reading.turns_source) == (1.0, "tapped")
+
+
+def test_turns_from_ripple_are_called_an_estimate_with_its_error() -> None:
+    reading = feed(Estimator(SCALE), 60.0, counts=False)
+    assert reading.turns_source == "estimated"
+    assert reading.crank_rev_per_s == pytest.approx(1.25, rel=0.03)
+    assert reading.crank_turns_sd is not None
+    assert reading.crank_turns == pytest.approx(60 * 1.25, abs=2 * reading.crank_turns_sd)
+    assert 0.5 < reading.crank_turns_sd < 6.0

@@ -17,6 +17,8 @@ from winding_coach.signals.bins import Bins
 from winding_coach.signals.gate import SampleGate
 from winding_coach.signals.pitch import F_USE, Pitch, PitchSearch
 from winding_coach.signals.reading import CrankState, Reading
+from winding_coach.signals.reverse import ReverseWatch
+from winding_coach.signals.ripple import RippleWatch
 from winding_coach.signals.smoother import period_index, rows, taps
 from winding_coach.signals.stall import PulseCrank
 from winding_coach.signals.tuning import (
@@ -29,10 +31,12 @@ from winding_coach.signals.tuning import (
     PITCH_HZ,
     PITCH_LEAST,
     RATE_LAG_S,
+    RIPPLE_TICK_HZ,
     SHORTEST_PERIOD_S,
     SLOW_LAG_S,
     STALE_S,
     USUAL_PERIOD_S,
+    WALK_M_PER_S,
     tuning_for,
 )
 from winding_coach.signals.turns import TurnCounter
@@ -44,15 +48,19 @@ _RATE_KNOWN_AFTER = 48
 class Estimator:
     """The online path. `full_scale_Nm` is the torque expected at the peak of this wind; it scales the thresholds.
 
-    lines_per_s_hint: what the meter says of its rate; it is measured anyway.
+    lines_per_s_hint: what the meter says of its rate; it is measured anyway. two_sensors: the crank count goes
+    down in reverse; with one sensor turns that come off are told from the torque.
     """
 
-    def __init__(self, full_scale_Nm: float, lines_per_s_hint: float | None = None) -> None:
+    def __init__(self, full_scale_Nm: float, lines_per_s_hint: float | None = None, two_sensors: bool = False) -> None:
         if not (math.isfinite(full_scale_Nm) and full_scale_Nm > 0.0):
             raise ValueError(f"The full scale of the torque must be above zero, not {full_scale_Nm} N·m.")
         self._scale_Nm = full_scale_Nm
+        self._two_sensors = two_sensors
         self._turns = TurnCounter()
+        self._reverse = ReverseWatch(full_scale_Nm)
         self._crank = PulseCrank()
+        self._walk: deque[tuple[float, float]] = deque(maxlen=16)
         self.lines_per_s = lines_per_s_hint or 80.0
         self._tune()
         self._forget()
@@ -68,6 +76,7 @@ class Estimator:
         self._fast: deque[float] = deque(maxlen=round((CHECK_LAG_S - RATE_LAG_S) * tuning.tick_hz) + 1)
         self._follow_period = 1.0 / (FOLLOW_PERIOD_S * tuning.tick_hz)
         self._follow_spread = 1.0 / (CHECK_FOLLOW_S * tuning.tick_hz)
+        self._ripple = RippleWatch(self.lines_per_s, tuning.tick_hz)
         self._pitch_every = round(tuning.tick_hz / PITCH_HZ)
 
     def _forget(self) -> None:
@@ -85,6 +94,12 @@ class Estimator:
         self._slow.reset()
         self._pitch_search.reset()
         self._pitch: Pitch | None = None
+        self._known_period_s: float | None = None
+        self._ripple.reset()
+        self._reverse.reset()
+        self._walk.clear()
+        self._distance_m: float | None = None
+        self._tap_s: float | None = None
         self._period_s = USUAL_PERIOD_S
         self._checks = 0
         self._spread2 = 0.0
@@ -94,8 +109,10 @@ class Estimator:
 
     # -- what happens
 
-    def add(self, t_s: float, torque_Nm: float, crank_turns: float | None = None) -> None:
-        """Take a sample: device seconds, torque, and the meter's cumulative crank count where it has one.
+    def add(
+        self, t_s: float, torque_Nm: float, crank_turns: float | None = None, distance_m: float | None = None
+    ) -> None:
+        """Take a sample: device seconds, torque, the meter's cumulative crank count and hook distance if it has them.
 
         A stamp that does not advance is dropped, and so is what is not a number; a stamp that is 2 s back or more
         begins a new clock.
@@ -121,13 +138,16 @@ class Estimator:
             self._measure_rate(now)
         self._reading = None
         if crank_turns is not None:
-            change = self._turns.counted(now, crank_turns)
-            if change:
-                self._crank.moved(now, change)
+            self._count_crank(now, crank_turns)
         self._crank.at(now)
+        if distance_m is not None:
+            self._distance_m = distance_m
+            if not self._walk or now - self._walk[-1][0] >= 0.0625:
+                self._walk.append((now, distance_m))
         gated = self._gate.push(now, torque_Nm)
         if gated is not None:
             self._gated = gated[1]
+            self._ripple.sample(gated[1])
             for mean in self._cells.add(*gated):
                 self._tick(mean)
 
@@ -144,9 +164,13 @@ class Estimator:
 
     def tap(self, t_s: float) -> None:
         """A helper counted one turn of the handle at t_s (device clock)."""
-        del t_s
         self._turns.tapped()
         self._reading = None
+        if self._origin_s is not None:
+            now = t_s - self._origin_s
+            if self._tap_s is not None and SHORTEST_PERIOD_S < now - self._tap_s < LONGEST_PERIOD_S:
+                self._known_period_s = now - self._tap_s
+            self._tap_s = now
 
     def reset(self) -> None:
         """The meter started anew: any clock, any count. The turns stay."""
@@ -166,7 +190,7 @@ class Estimator:
     def _read(self, origin_s: float) -> Reading:
         tick_hz = self._tuning.tick_hz
         counted = self._turns.source == "counted"
-        state = self._crank.state if counted else CrankState.UNKNOWN
+        state, confidence = self._crank_state(counted)
         fast, fast_sd = None, None
         if self._fast:
             fast = self._fast[-1]
@@ -180,14 +204,48 @@ class Estimator:
             rate_fast_sd_Nm_per_s=fast_sd,
             rate_slow_Nm_per_s=self._slow.rate if self._slow.count >= SLOW_LAG_S * tick_hz else None,
             cranking=None if state is CrankState.UNKNOWN else state is not CrankState.STALLED,
-            crank_rev_per_s=self._crank.rev_per_s(self._newest_s) if counted else None,
+            crank_rev_per_s=self._rev_per_s(state, counted),
             crank_turns=self._turns.turns,
             turns_source=self._turns.source,
             gated_Nm=self._gated,
             crank_state=state,
-            crank_confidence=0.0 if state is CrankState.UNKNOWN else 1.0,
-            crank_turns_sd=0.0 if counted else None,
+            crank_confidence=confidence,
+            crank_turns_sd=self._turns.sd,
+            distance_m=self._distance_m,
+            walk_m_per_s=self._walk_m_per_s(),
         )
+
+    def _crank_state(self, counted: bool) -> tuple[CrankState, float]:
+        """What the handle does, and how sure that is."""
+        ripple = self._ripple
+        if counted and self._crank.state is not CrankState.UNKNOWN:
+            state = self._crank.state
+            if state is CrankState.TURNING and self._reverse.backwards and not self._two_sensors:
+                state = CrankState.REVERSING
+            agreed = ripple.standing is None or ripple.standing == (state is CrankState.STALLED)
+            return state, 0.99 if agreed else 0.8
+        if ripple.score is None:
+            return CrankState.UNKNOWN, 0.0
+        sure = 1.0 / (1.0 + math.exp(-abs(ripple.score)))
+        if ripple.standing:
+            return CrankState.STALLED, sure
+        return (CrankState.REVERSING if self._reverse.backwards else CrankState.TURNING), sure
+
+    def _rev_per_s(self, state: CrankState, counted: bool) -> float | None:
+        if state is CrankState.STALLED:
+            return 0.0
+        if counted:
+            speed = self._crank.rev_per_s(self._newest_s)
+        else:
+            speed = 1.0 / self._known_period_s if state is not CrankState.UNKNOWN and self._known_period_s else None
+        return -speed if speed and speed > 0.0 and state is CrankState.REVERSING else speed
+
+    def _walk_m_per_s(self) -> float | None:
+        """Speed at which the hooks move apart over the last second, None without a distance of that age."""
+        if len(self._walk) < 4 or self._newest_s - self._walk[-1][0] > STALE_S:
+            return None
+        (first_s, first_m), (last_s, last_m) = self._walk[0], self._walk[-1]
+        return (last_m - first_m) / (last_s - first_s)
 
     def _measure_rate(self, now: float) -> None:
         measured = (self._count - 1) / now
@@ -197,13 +255,29 @@ class Estimator:
             self._tune()
             self._forget_torque()
 
+    def _count_crank(self, now: float, crank_turns: float) -> None:
+        change = self._turns.counted(now, crank_turns)
+        if not change:
+            return
+        amends = self._crank.moved(now, change)
+        if amends:
+            self._turns.put_right(amends)
+        if not self._two_sensors:
+            self._take_off(self._reverse.pulse(change + amends))
+
+    def _take_off(self, turns: float) -> None:
+        """Turns that one sensor counted up came off."""
+        if turns:
+            self._turns.put_right(turns)
+
     def _target_period_s(self) -> float:
-        period = self._crank.period_s if self._turns.source == "counted" else None
-        if period is None and self._pitch is not None and self._pitch.f_ratio > F_USE:
-            period = 1.0 / self._pitch.hz
-        if period is None:
+        if self._turns.source == "counted" and self._crank.period_s is not None:
+            self._known_period_s = self._crank.period_s
+        elif self._pitch is not None and self._pitch.f_ratio > F_USE:
+            self._known_period_s = 1.0 / self._pitch.hz
+        if self._known_period_s is None:
             return USUAL_PERIOD_S
-        return min(max(period, SHORTEST_PERIOD_S), LONGEST_PERIOD_S)
+        return min(max(self._known_period_s, SHORTEST_PERIOD_S), LONGEST_PERIOD_S)
 
     def _tick(self, mean: float) -> None:
         """Take the mean torque of the bin that has just ended."""
@@ -221,10 +295,32 @@ class Estimator:
         self._torque = sum(map(mul, now, bins))
         fast = self._fast
         fast.append(sum(map(mul, late, bins)))
+        if self._tuning.tick_hz >= RIPPLE_TICK_HZ:
+            self._watch_crank(self._torque, fast[-1])
         if len(fast) == fast.maxlen:
             error = fast[0] - sum(map(mul, checked, bins))
             self._checks += 1
             self._spread2 += (error * error - self._spread2) * max(self._follow_spread, 1.0 / self._checks)
+
+    def _watch_crank(self, torque_Nm: float, rate_Nm_per_s: float) -> None:
+        """What the ripple says of the handle, for all who ask."""
+        ripple, counted = self._ripple, self._turns.source == "counted"
+        if self._slow.level < PITCH_LEAST * self._scale_Nm:
+            ripple.forget()
+        else:
+            ripple.tick(self._bins, self._period_s)
+        self._crank.score = ripple.score
+        walk = self._walk_m_per_s()
+        stands = self._crank.state is CrankState.STALLED if counted else ripple.standing is not False
+        may_turn = not stands and (walk is None or walk > -WALK_M_PER_S)
+        taken_off = self._reverse.tick(torque_Nm, rate_Nm_per_s, may_turn)
+        if counted:
+            if not self._two_sensors:
+                self._take_off(taken_off)
+        elif ripple.standing is False and self._known_period_s is not None:
+            turned = 1.0 / (self._known_period_s * self._tuning.tick_hz)
+            clear = self._pitch is not None and self._pitch.f_ratio > F_USE
+            self._turns.guessed(-turned if self._reverse.backwards else turned, clear)
 
     def _search_pitch(self) -> None:
         bins = np.array(self._bins)

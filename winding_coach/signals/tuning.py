@@ -113,6 +113,62 @@ LIMIT_NEAR_CLEAR = share(0.14)
 
 # Crank from pulses
 STALL_PERIODS = 1.3
-STALL_LONGEST_S = 4.0
+STALL_LONGEST_S = 5.0
 STALL_FIRST_S = 1.5
 MOST_REV_PER_S = 6.0
+PUT_RIGHT_SD = 0.3
+GUESS_SHARE, GUESS_SHARE_BLIND = 0.04, 0.5
+"""Standard deviation of turns estimated from ripple, as a share of them: with a clear ripple, and with none."""
+
+# Crank from torque alone
+RIPPLE_UP_S, RIPPLE_DOWN_S = 1.0, 10.0
+RIPPLE_SMOOTH_S = 0.15
+RIPPLE_TICK_HZ = 20.0
+"""Bins a second that the ripple score needs."""
+RIPPLE_LEAST = 2.0
+"""Ripple over noise below which torque cannot tell whether the handle turns."""
+RIPPLE_TURNS = (0.4, 0.7, 1.0)
+STALL_ON, STALL_OFF = 2.5, 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class RippleScore:
+    """Weights of the logistic score. left: logarithm of the ripple left in each of `RIPPLE_TURNS` against the usual;
+    clear: ln(1 + ripple²/noise²); left_clear: their products; period: ln of the crank period in seconds.
+    """
+
+    constant: float
+    clear: float
+    left: tuple[float, float, float]
+    period: float
+    left_clear: tuple[float, float, float]
+    turn_period: float
+
+
+RIPPLE_SCORE = RippleScore(
+    constant=-1.032,
+    clear=-1.792,
+    left=(0.620, -0.270, -4.937),
+    period=5.807,
+    left_clear=(-0.311, -0.184, 0.584),
+    turn_period=1.413,
+)
+
+# Pulses and torque together
+STALL_EARLY_PERIODS = 1.05
+"""A pulse this overdue is a stall at once if torque says so."""
+STALL_LOST_PERIODS = 2.25
+"""A pulse this overdue is a stall even if torque says that the handle turns: two pulses would have to be lost."""
+STALL_AGREES = 1.0
+STALL_DOUBTS = -0.2
+LOST_PULSE = (1.6, 2.4)
+LOSSY_FIRST, LOSSY = 0.3, 0.1
+"""Where torque cannot tell, a meter is taken to lose pulses until 220 came without a loss."""
+DOUBLE_PULSE = 0.25
+REVERSE_RATE = -0.045
+"""Fast rate, share of full scale a second, at which a handle that turns turns backwards."""
+REVERSE_CLEAR = -0.01
+REVERSE_FALL = 0.2
+"""Share of full scale that torque must fall before a one-sensor count is corrected."""
+WALK_M_PER_S = 0.08
+"""Hooks that come together at this speed explain a falling torque."""
