@@ -6,11 +6,10 @@ torque = Nm_per_count·Δ + Nm_per_count2·Δ², Δ = raw − zero. The sign of 
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import dataclass, field
 from typing import Any
 
-from winding_coach.meter.frames import RAW_MAX
+from winding_coach.meter.frames import RAW_MAX, RAW_MIN
 
 FORMAT = "winding-coach calibration"
 VERSION = 1
@@ -86,16 +85,19 @@ class Calibration:
             raise CalibrationError("Its Nm_per_count is zero: every torque would read as nothing.")
         rating, sd = _number_or_none(found, "rating_Nm"), _number_or_none(found, "sd_Nm")
         if (rating is not None and rating <= 0) or (sd is not None and sd < 0):
-            raise CalibrationError("Its rating_Nm or sd_Nm is below zero.")
+            raise CalibrationError("Its rating_Nm is not above zero, or its sd_Nm is below.")
+        zero = _number(found, "zero_counts")
+        if not RAW_MIN <= zero <= RAW_MAX:
+            raise CalibrationError("Its zero_counts is outside of the meter's range.")
         bend = _number_or_none(found, "Nm_per_count2") or 0.0
         if abs(2 * bend * 2 * RAW_MAX) >= abs(slope) and bend:
             raise CalibrationError("Its Nm_per_count2 bends the line back within the meter's range: calibrate again.")
         points = found.get("points")
-        return Calibration(
+        calibration = Calibration(
             id=_text(found, "id"),
             made=_text(found, "made"),
             meter=_text(found, "meter"),
-            zero_counts=_number(found, "zero_counts"),
+            zero_counts=zero,
             Nm_per_count=slope,
             Nm_per_count2=bend,
             rating_Nm=rating,
@@ -104,6 +106,12 @@ class Calibration:
             remarks=_text(found, "remarks"),
             more={key: value for key, value in found.items() if key not in _KNOWN},
         )
+        try:
+            # What is kept unread must fit into a trace's header: no NaN, no half of a character, no endless depth.
+            calibration.to_json().encode()
+        except (ValueError, RecursionError):
+            raise CalibrationError("It holds something that no JSON file can hold, such as NaN.") from None
+        return calibration
 
     @staticmethod
     def from_json(text: str) -> Calibration:
@@ -140,7 +148,7 @@ def _number_or_none(found: dict[str, Any], key: str) -> float | None:
 
 def _number(found: dict[str, Any], key: str) -> float:
     value = _number_or_none(found, key)
-    if value is None or not math.isfinite(value):
+    if value is None:
         raise CalibrationError(f"Its {key} is missing.")
     return value
 
