@@ -15,6 +15,8 @@ NOISY_SHARE = 0.005
 DRIFTING_SHARE = 0.002
 """Drift of the zero in a minute, as a share of the rating, that is worth a word; assumed."""
 MANY_LOST = 0.01
+LIKE_NOMINAL = (0.6, 1.6)
+"""A converter with a clock of its own runs at 12 or 112 for 10 or 80, as users report; a wrong jumper is eight-fold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +101,6 @@ def _slope(x: list[float], y: list[float]) -> float:
 
 
 def _judged(found: MeterCheck, received_bytes: int, rating_Nm: float | None) -> MeterCheck:
-
     words: list[str] = []
     if received_bytes == 0:
         words.append("It sends nothing: check its supply, the lead and the firmware.")
@@ -119,14 +120,14 @@ def _faults(found: MeterCheck, rating_Nm: float | None) -> list[str]:
     if found.board is None:
         words.append("It does not say what it is (no hello): the firmware is not to the protocol.")
     nominal = found.nominal_rate_hz
-    if nominal and found.rate_hz and not 0.8 <= found.rate_hz / nominal <= 1.25:
+    if nominal and found.rate_hz and not LIKE_NOMINAL[0] <= found.rate_hz / nominal <= LIKE_NOMINAL[1]:
         words.append(f"It says {nominal:.0f} lines a second and sends {found.rate_hz:.1f}: check the rate jumper.")
     if found.bad_lines > MANY_LOST * found.samples:
         words.append(f"{found.bad_lines} lines came damaged: check lead and earth, keep it away from motors.")
     if found.lost_lines > MANY_LOST * found.samples:
         words.append(f"{found.lost_lines} lines were lost: use another port, or a lower rate.")
     if found.restarts:
-        words.append(f"It restarted {found.restarts} times: check its supply.")
+        words.append(f"It restarted {'once' if found.restarts == 1 else f'{found.restarts} times'}: check its supply.")
     if found.saturated:
         words.append("It is at the end of its range: take the load off, check the wiring of the cell.")
     if found.overload:
