@@ -99,7 +99,7 @@ def test_a_meters_reset_keeps_the_tare() -> None:
 
 def test_hello_is_kept_and_tells_a_two_sensor_crank() -> None:
     reader = MeterReader(CELL)
-    assert reader.hello is None
+    assert MeterReader(CELL).hello is None
     assert not only(reader, Sample(1, 1, 4000, 0, 5)).quadrature
     assert reader.feed(encode_hello(Hello(1, (("board", "uno"), ("ch", "qd"))))) == []
     assert reader.hello is not None
