@@ -118,6 +118,8 @@ def _final_turns(scene: Scene) -> Wanted:
 
 def _back_off(scene: Scene) -> Wanted:
     limits = scene.limits
+    if "overwind" in scene.alarms and scene.now.torque_Nm is not None and scene.now.torque_Nm >= limits.peak_Nm:
+        return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     planned = limits.back_off_turns
     left = planned if scene.backed_off_turns is None else max(planned - scene.backed_off_turns, limits.ratio)
     return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=max(left / limits.ratio, 1.0))

@@ -13,7 +13,7 @@ from winding_coach.coach.view import CoachView
 from winding_coach.screen.canvas import Canvas
 from winding_coach.units import shown_number, unit_label
 
-LABEL_WIDE = 8
+LABEL_WIDE = 11
 PLAN, LEVEL, PHASE, WIND = 1, 2, 3, 4
 LAYER_STYLES = {
     PLAN: Style(dim=True),

@@ -29,10 +29,12 @@ def torque_figure(view: CoachView) -> str:
     torque_Nm = view.reading.torque_Nm
     if view.stale or torque_Nm is None:
         return template[1:].replace("8", "-").rjust(len(template))
-    figure = shown_number(torque_Nm, "torque", view.units)
-    if figure.strip("-0.") == "":
-        figure = figure.lstrip("-")
-    return figure.rjust(len(template))
+    return _without_minus_nothing(shown_number(torque_Nm, "torque", view.units)).rjust(len(template))
+
+
+def _without_minus_nothing(figure: str) -> str:
+    """A figure that rounds to nothing has no sign."""
+    return figure.lstrip("-") if figure.strip("-0.") == "" else figure
 
 
 def phase_word(view: CoachView) -> str:
@@ -147,7 +149,7 @@ def _standing(view: CoachView) -> str:
 
 
 def _signed(torque_Nm: float, units: UnitSystem) -> str:
-    figure = shown_number(torque_Nm, "torque", units)
+    figure = _without_minus_nothing(shown_number(torque_Nm, "torque", units))
     return (figure if figure.startswith("-") else f"+{figure}").rjust(6)
 
 

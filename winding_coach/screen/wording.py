@@ -46,11 +46,12 @@ SOURCE_WORDS = {
 
 CAUTIONS = (
     "Before the first turn:",
-    "· Wear eye protection, everyone near the motor. A motor that breaks whips back.",
-    "· Know what winder, hooks and stand are rated for, and stay below it.",
-    "· Keep bystanders out of the motor's line; children only beside their adult.",
-    "· Local rules and the adult in charge come before anything this screen says.",
+    "· Eye protection for everyone near: a motor that breaks whips back.",
+    "· Stay below what winder, hooks and stand are rated for.",
+    "· Nobody in the motor's line; children only beside their adult.",
+    "· Local rules and the adult in charge come before this screen.",
 )
+"""Each fits a line of 80 columns, and all of them the smallest screen that has a chart."""
 
 KEYS = (
     ("t", "tare", "set zero, with nothing on the hook"),
