@@ -38,7 +38,6 @@ def test_a_long_step_fills_several_bins_and_reset_forgets() -> None:
     bins = Bins(20.0)
     bins.add(0.0, 1.0)
     assert bins.add(0.2, 1.0) == pytest.approx([1.0] * 4)
-    assert bins.newest_edge_s == pytest.approx(0.2)
     bins.reset()
     assert bins.add(9.0, 5.0) == []
     assert bins.add(9.06, 5.0) == pytest.approx([5.0])

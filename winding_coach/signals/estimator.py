@@ -30,6 +30,7 @@ from winding_coach.signals.tuning import (
     LONGEST_PERIOD_S,
     PITCH_HZ,
     PITCH_LEAST,
+    RATE_KNOWN_AFTER,
     RATE_LAG_S,
     RIPPLE_TICK_HZ,
     SHORTEST_PERIOD_S,
@@ -40,9 +41,6 @@ from winding_coach.signals.tuning import (
     tuning_for,
 )
 from winding_coach.signals.turns import TurnCounter
-
-_RATE_KNOWN_AFTER = 48
-"""Samples from which the rate of the lines is measured."""
 
 
 class Estimator:
@@ -134,7 +132,7 @@ class Estimator:
             self._crank.reset()
         self._newest_s = now
         self._count += 1
-        if self._count == _RATE_KNOWN_AFTER:
+        if self._count == RATE_KNOWN_AFTER:
             self._measure_rate(now)
         self._reading = None
         if crank_turns is not None:
@@ -254,6 +252,7 @@ class Estimator:
         if tuning_for(measured) is not before:
             self._tune()
             self._forget_torque()
+            self._crank.reset()
 
     def _count_crank(self, now: float, crank_turns: float) -> None:
         change = self._turns.counted(now, crank_turns)

@@ -41,6 +41,12 @@ def period_index(period_s: float) -> int:
     return min(max(round((math.log(period_s) - _LOG_SHORTEST) * _PER_LOG), 0), PERIODS - 1)
 
 
+def period_indices(period_s: Floats) -> NDArray[np.int64]:
+    """`period_index` of many."""
+    rows = np.rint((np.log(period_s) - _LOG_SHORTEST) * _PER_LOG)
+    return np.asarray(np.clip(rows, 0, PERIODS - 1), dtype=np.int64)
+
+
 def period_of(index: int) -> float:
     """The period of a row."""
     return SHORTEST_PERIOD_S * math.exp(index / _PER_LOG)

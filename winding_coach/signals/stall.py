@@ -22,11 +22,59 @@ from winding_coach.signals.tuning import (
 )
 
 
+class PulsePeriod:
+    """The usual time of one turn from the moments of the pulses alone, so that it can be had of a record too.
+
+    `take` returns "first", "turn", "lost" (twice the usual: a pulse may be missing), "was lost" (the next came in
+    time again), "double" (a bounce) or "long" (a stop).
+    """
+
+    def __init__(self) -> None:
+        self.period_s: float | None = None
+        self.pulse_s: float | None = None
+        self.direction = 1.0
+        self._odd: str | None = None
+        self._odd_s = 0.0
+
+    def take(self, t_s: float, change: float) -> str:
+        """The count changed by `change` (not 0) at t_s."""
+        direction = 1.0 if change > 0 else -1.0
+        if self.pulse_s is None or direction != self.direction:
+            self.period_s = self._odd = None
+            kind = "first"
+        else:
+            interval = (t_s - self.pulse_s) / abs(change)
+            kind = self._judge(interval)
+            if kind == "double":
+                return kind
+        self.pulse_s, self.direction = t_s, direction
+        return kind
+
+    def _judge(self, interval: float) -> str:
+        usual, odd, odd_s = self.period_s, self._odd, self._odd_s
+        self._odd, self._odd_s = None, interval
+        if usual is None:
+            self.period_s = interval
+            return "turn"
+        if odd == "lost":
+            was_lost = interval < LOST_PULSE[0] * usual
+            self.period_s = interval if was_lost else odd_s
+            return "was lost" if was_lost else "turn"
+        if interval < DOUBLE_PULSE * usual and odd != "double":  # again at once, and the handle really is that fast
+            self._odd = "double"
+            return "double"
+        if interval > LOST_PULSE[0] * usual and not (odd == "long" and abs(interval - odd_s) < 0.3 * interval):
+            self._odd = "lost" if interval < LOST_PULSE[1] * usual else "long"
+            return self._odd
+        self.period_s = interval
+        return "turn"
+
+
 class PulseCrank:
     """The handle from pulses. `score` is what torque says: log odds that it stands, None where it cannot tell.
 
     Stalled when no pulse came for 1.3 usual periods, if torque does not contradict; sooner if it agrees, at 2.25
-    in any case. Without torque a meter that has lost pulses is given the time of two. Before there is a period: 1.5 s.
+    in any case. Without torque a meter that may lose pulses is given the time of two. Before there is a period: 1.5 s.
     """
 
     def __init__(self) -> None:
@@ -34,71 +82,38 @@ class PulseCrank:
 
     def reset(self) -> None:
         self.state = CrankState.UNKNOWN
-        self.period_s: float | None = None
         self.score: float | None = None
-        self._pulse_s: float | None = None
+        self._pulses = PulsePeriod()
         self._first_s: float | None = None
-        self._direction = 1.0
-        self._odd: str | None = None
-        self._odd_s = 0.0
-        self._stood = False
-        self._long_s = 0.0
+        self._stood = self._stood_before = False
         self._lossy = LOSSY_FIRST
+
+    @property
+    def period_s(self) -> float | None:
+        """The usual time of one turn, None before two pulses."""
+        return self._pulses.period_s
 
     def moved(self, t_s: float, change: float) -> float:
         """The count changed by `change` (not 0) at t_s; returns what the count must be put right by."""
-        direction = 1.0 if change > 0 else -1.0
+        kind = self._pulses.take(t_s, change)
+        if kind == "double":
+            return -change
         amends = 0.0
-        if self._pulse_s is None or direction != self._direction:
-            self.period_s, self._odd = None, None
-        else:
-            interval = (t_s - self._pulse_s) / abs(change)
-            if self._is_double(interval):
-                self._odd = "double"
-                return -change
-            amends = self._judge(interval, direction)
-        self._direction = direction
-        self._pulse_s = t_s
-        self._stood = False
-        self.state = CrankState.TURNING if direction > 0 else CrankState.REVERSING
-        return amends
-
-    def _is_double(self, interval: float) -> bool:
-        """A second pulse right after one is a bounce; again at once, and the handle really is that fast."""
-        return self.period_s is not None and interval < DOUBLE_PULSE * self.period_s and self._odd != "double"
-
-    def _judge(self, interval: float, direction: float) -> float:
-        usual = self.period_s
-        if usual is None:
-            self.period_s = interval
-            return 0.0
-        if self._odd == "lost":
-            # It was a lost pulse if the one after comes in time again, and the handle was not seen to stand.
-            was_lost = interval < LOST_PULSE[0] * usual
-            self._odd = None
-            self.period_s = interval if was_lost else self._odd_s
-            if was_lost:
-                self._lossy += (1.0 - self._lossy) * 0.25
-                return direction
-            return 0.0
-        self._lossy *= 0.995
-        self._odd = None
-        if LOST_PULSE[0] * usual < interval < LOST_PULSE[1] * usual:
-            if not self._stood:
-                self._odd, self._odd_s = "lost", interval
-                return 0.0
+        if kind == "was lost" and not self._stood_before:
+            self._lossy += (1.0 - self._lossy) * 0.25
+            amends = self._pulses.direction
+        elif kind == "lost" and self._stood:
             self._lossy += (1.0 - self._lossy) * 0.25  # a stop of just one turn is more likely no stop
-        # After a stall the long interval is no period: the usual one stays, unless the next is as long.
-        if not self._stood or interval < 2.0 * usual or abs(interval - self._long_s) < 0.3 * interval:
-            self.period_s = interval
-        self._long_s = interval if self._stood else 0.0
-        return 0.0
+        self._lossy *= 0.995
+        self._stood_before, self._stood = self._stood, False
+        self.state = CrankState.TURNING if self._pulses.direction > 0 else CrankState.REVERSING
+        return amends
 
     def at(self, t_s: float) -> None:
         """It is t_s now and no pulse came."""
         if self._first_s is None:
             self._first_s = t_s
-        since = t_s - (self._first_s if self._pulse_s is None else self._pulse_s)
+        since = t_s - (self._first_s if self._pulses.pulse_s is None else self._pulses.pulse_s)
         score = self.score
         if self.period_s is None:
             stalled = since > STALL_FIRST_S
@@ -119,6 +134,7 @@ class PulseCrank:
         """Speed of the handle, negative in reverse; falls as a pulse is overdue, 0 in a stall, None when not known."""
         if self.state is CrankState.STALLED:
             return 0.0
-        if self.period_s is None or self._pulse_s is None:
+        pulses = self._pulses
+        if pulses.period_s is None or pulses.pulse_s is None:
             return None
-        return self._direction / max(self.period_s, t_s - self._pulse_s)
+        return pulses.direction / max(pulses.period_s, t_s - pulses.pulse_s)

@@ -43,6 +43,9 @@ def tuning_for(lines_per_s: float) -> Tuning:
     return USUAL_LINES if lines_per_s < 160.0 else QUICK_LINES
 
 
+RATE_KNOWN_AFTER = 48
+"""Samples from which the rate of the lines is measured."""
+
 STALE_S = 0.5
 """A reading older than this is not shown as live, and the filters start anew after such a gap."""
 
