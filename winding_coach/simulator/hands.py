@@ -21,6 +21,8 @@ WALK_M_PER_S = 0.7
 STEP_S = 0.5
 FEELS_S = 0.6
 """A person follows the figure on a meter with this lag; assumed."""
+GONE_SHARE = 0.05
+"""Torque below this share of its top while hooked: the motor broke in the hands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,7 @@ Tick = Iterator[None]
 
 
 class ScriptedHands:
-    """Winds a motor by its plan, in a style, from the empty hook to the unhooked motor."""
+    """Winds a motor by its plan, in a style, from the empty hook to the unhooked motor; lets go of one that breaks."""
 
     def __init__(
         self,
@@ -96,6 +98,8 @@ class ScriptedHands:
         self._rng = rng
         self._dt_s = 0.0
         self._feels_Nm = 0.0
+        self._top_Nm = 0.0
+        self._broke = False
         self._crank_rev = 0.0
         self._speed = 0.0
         self._wanted_speed = 0.0
@@ -110,6 +114,10 @@ class ScriptedHands:
         """Let time pass; `torque_Nm` is what the meter shows."""
         self._dt_s = dt_s
         self._feels_Nm += (torque_Nm - self._feels_Nm) * min(1.0, dt_s / FEELS_S)
+        self._top_Nm = max(self._top_Nm, self._feels_Nm)
+        if self._hooked and not self._broke and self._feels_Nm < GONE_SHARE * self._top_Nm:
+            self._broke = True
+            self._ticks = self._let_go()
         if next(self._ticks, self) is self:
             self._done = True
             self._wanted_speed = 0.0
@@ -146,6 +154,14 @@ class ScriptedHands:
         yield from self._back_off(style.launch * plan.launch_torque_Nm)
         yield from self._stop()
         self._doing = "holding"
+        yield from self._wait(6.0)
+        self._doing, self._hooked = "unhooked", False
+        yield from self._wait(3.0)
+
+    def _let_go(self) -> Tick:
+        """What is left to do when the motor broke."""
+        self._doing = "broken"
+        yield from self._stop()
         yield from self._wait(6.0)
         self._doing, self._hooked = "unhooked", False
         yield from self._wait(3.0)
