@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.command_line.test_main import run
 from winding_coach.command_line import main
 from winding_coach.inputs import BytesArrived, LinkUp
 from winding_coach.meter.calibration import SIMULATED
@@ -20,7 +22,7 @@ from winding_coach.rubber.plan import make_plan
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.hands import STYLES, ScriptedHands
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.traces.files import TraceWriter
+from winding_coach.traces.files import TraceWriter, read_trace
 from winding_coach.traces.header import Header
 
 TH_07 = MotorFigures(loop_m=0.30, mass_kg=1.40e-3, orings_kg=0.08e-3, name="th-07")
@@ -171,3 +173,33 @@ def test_the_picture_of_a_batch(capsys: pytest.CaptureFixture[str], tmp_path: Pa
     odd = tmp_path / "odd.json"
     odd.write_text('{"format": "winding-coach batch", "version": 1, "wound": [{"stretch": 99, "broke": true}]}')
     assert "cannot be" in refused(capsys, 1, "show", str(odd), "--picture", str(picture))
+
+
+def test_every_command_that_takes_a_motor_takes_its_batch(
+    capsys: pytest.CaptureFixture[str], home: Path, traces: dict[str, str]
+) -> None:
+    said(capsys, "fit", "amber", traces["stiff"])
+    rests_on = as_object(capsys, "show", "amber")["rests_on"]
+    motor = ("--loop", "30 cm", "--mass", "1.40 g", "--orings", "0.08 g", "--hooks", "22 cm", "--batch", "amber")
+    assert main(["plan", *motor, "--json"]) == 0
+    plan = json.loads(capsys.readouterr().out)
+    assert plan["rests_on"] == rests_on
+    assert plan["peak_torque_Nm"] > 1.02 * PLAN.peak_torque_Nm
+    for number, words in enumerate((("practice", "--script", "good"), ("wind", "--port", "sim", "--sim-speed", "60"))):
+        own = home / str(number)
+        own.mkdir()
+        shutil.copytree(home / "batches", own / "batches")
+        speed = ("--speed", "max") if words[0] == "practice" else ()
+        done = run(*words, *speed, *motor, "--headless", "--json", "--home", str(own))
+        assert done.returncode == 0, done.stderr
+        (file,) = (own / "traces").glob("*.wind.jsonl")
+        trace = read_trace(file)
+        assert trace.header.plan is not None
+        assert trace.header.plan.rests_on == rests_on
+        assert trace.header.plan.peak_torque_Nm == pytest.approx(plan["peak_torque_Nm"])
+        # The simulated motor is of that rubber too: the default's would need more turns to that torque.
+        assert trace.summary is not None
+        assert trace.summary["peak_turns"] == pytest.approx(plan["target_turns"], rel=0.03)
+    for words in (("practice", "--headless"), ("meter", "emulate"), ("wind", "--port", "sim", "--headless")):
+        assert main([*words, *motor[:-1], "nowhere"]) == 1
+        assert "There is no batch 'nowhere'" in capsys.readouterr().err

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.rubber.batch import Batch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
+from winding_coach.rubber.batch import Batch, FittedBatch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
 from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.rubber.law import DEFAULT_RUBBER
@@ -87,6 +87,20 @@ def load_batch(named: str, home: Home) -> Batch:
     except (ValueError, RecursionError) as error:
         said = str(error) if isinstance(error, FiguresError) else "It is not JSON: write it again."
         raise Problem(f"The batch '{path}' cannot be used. {said}") from None
+
+
+def batch_from(args: argparse.Namespace, home: Home) -> FittedBatch | None:
+    """Return the rubber of `--batch`, fitted; None without the option.
+
+    Raises:
+        Problem: there is no such batch, or it cannot be used.
+    """
+    if args.batch is None:
+        return None
+    try:
+        return fitted(load_batch(args.batch, home))
+    except FiguresError as error:
+        raise Problem(str(error)) from None
 
 
 def batch_file(name: str, home: Home) -> Path:

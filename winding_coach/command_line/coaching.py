@@ -17,8 +17,10 @@ from winding_coach.command_line.headless import KeysFromStdin, close_on_signals,
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
+from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.figures import FiguresError
-from winding_coach.rubber.plan import make_plan
+from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.rubber.plan import DEFAULT_RESTS_ON, make_plan
 from winding_coach.session import Session, Source
 from winding_coach.traces.files import TraceWriter
 from winding_coach.traces.header import Header
@@ -92,8 +94,10 @@ def calibration_from(named: str | None, home: Home, *, simulated: bool) -> Calib
         raise Problem(f"The calibration '{path}' cannot be used. {error}") from None
 
 
-def settings_for(figures: Figures, calibration: Calibration, units: UnitSystem) -> CoachSettings:
-    """Return the coach's settings, with a plan made of the figures.
+def settings_for(
+    figures: Figures, calibration: Calibration, units: UnitSystem, made: FittedBatch | None = None
+) -> CoachSettings:
+    """Return the coach's settings, with a plan made of the figures and of the rubber's batch, if it is known.
 
     Raises:
         UsageProblem: the figures are impossible.
@@ -103,9 +107,11 @@ def settings_for(figures: Figures, calibration: Calibration, units: UnitSystem) 
             figures.motor,
             figures.winder,
             figures.model,
+            rubber=DEFAULT_RUBBER if made is None else made.rubber,
             room_m=figures.room_m,
             meter_limit_Nm=calibration.rating_Nm,
             units=units,
+            rests_on=DEFAULT_RESTS_ON if made is None else made.rests_on,
         )
     except FiguresError as error:
         raise UsageProblem(str(error)) from None

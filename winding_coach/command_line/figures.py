@@ -31,6 +31,7 @@ def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
     motor.add_argument("--strands", metavar="N", help="strands side by side: 2 for one loop (2)")
     motor.add_argument("--use", metavar="N", help="which wind of this motor, from 1 (1)")
     motor.add_argument("--share", metavar="PERCENT", help="share of the breaking turns to wind to (80, 85, 90 by use)")
+    motor.add_argument("--batch", metavar="NAME", help="batch of rubber it is cut from: its name, or its file")
     gear = parser.add_argument_group("winder, model and room")
     gear.add_argument("--ratio", metavar="R", help="turns of the motor for one turn of the crank (10)")
     gear.add_argument("--winder-limit", metavar="TORQUE", help="what the winder is rated for")

@@ -19,11 +19,13 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.meter.calibration import SIMULATED, Calibration
+from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.units import UnitSystem, show
 
 EMULATED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
@@ -181,9 +183,11 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
             if getattr(args, name) is None:
                 setattr(args, name, value)
     figures = figures_from(args, units)
-    settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units)
+    made = batch_from(args, home)
+    settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
     rng = np.random.default_rng(int(_number("seed", args.seed, 0, 2**53)))
-    motor = SimulatedMotor(figures.motor, torque_scale=_number("torque-scale", args.torque_scale, 0.1, 10))
+    stiffer = _number("torque-scale", args.torque_scale, 0.1, 10)
+    motor = SimulatedMotor(figures.motor, DEFAULT_RUBBER if made is None else made.rubber, torque_scale=stiffer)
     hands = ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng)
     model = MeterModel(
         lines_per_s=_number("lines-per-s", args.lines_per_s, 1, 1000), channels="".join(sorted(set(args.channels)))

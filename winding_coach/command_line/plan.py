@@ -15,11 +15,11 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from winding_coach.command_line.batch import load_batch
+from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.figures import Figures, add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.rubber.batch import FittedBatch, fitted
+from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.figures import FiguresError, Plan
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.plan import DEFAULT_RESTS_ON, LOOP_SD_M, MASS_SD_KG, make_plan, share_for_risk
@@ -53,7 +53,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_motor_arguments(parser)
     more = parser.add_argument_group("how sure it is")
     more.add_argument("--strip", metavar="LENGTH", help="length of the strip before it was tied, in place of --loop")
-    more.add_argument("--batch", metavar="NAME", help="batch of rubber: its name, or its file")
     more.add_argument("--risk", metavar="PERCENT", help="plan for this chance to break, in place of --share")
     more.add_argument("--loop-error", metavar="LENGTH", help="standard error of the loop's length (2 mm)")
     more.add_argument("--mass-error", metavar="MASS", help="standard error of the mass (0.01 g)")
@@ -92,12 +91,11 @@ def planned_from(args: argparse.Namespace, home: Home, units: UnitSystem) -> Pla
     if args.strip is not None:
         _loop_from_strip(args, units)
     figures = figures_from(args, units)
-    batch = None if args.batch is None else load_batch(args.batch, home)
+    made = batch_from(args, home)
     meter_limit = _quantity(args.meter_limit, "--meter-limit", "torque", units)
     loop_sd = _quantity(args.loop_error, "--loop-error", "length", units)
     mass_sd = _quantity(args.mass_error, "--mass-error", "mass", units)
     try:
-        made = None if batch is None else fitted(batch)
         if args.risk is not None:
             figures = _for_risk(args, figures, made)
         return _planned(

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 
+from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import (
     SIMULATED_NAME,
     add_coaching_arguments,
@@ -26,6 +27,7 @@ from winding_coach.command_line.coaching import (
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import UsageProblem
+from winding_coach.rubber.law import DEFAULT_RUBBER
 
 PRACTICE_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm", "motor": "practice"}
 """An invented motor, for who names none."""
@@ -60,7 +62,8 @@ def run(args: argparse.Namespace) -> int:
             if getattr(args, name) is None:
                 setattr(args, name, value)
     figures = figures_from(args, units)
-    settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units)
+    made = batch_from(args, home)
+    settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
     if args.script is not None and args.script not in STYLES:
         raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
     try:
@@ -73,7 +76,8 @@ def run(args: argparse.Namespace) -> int:
     hands = (
         ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng) if scripted else keyboard
     )
-    motor = SimulatedMotor(figures.motor, strength_u=float(rng.uniform(0.05, 0.95)))
+    rubber = DEFAULT_RUBBER if made is None else made.rubber
+    motor = SimulatedMotor(figures.motor, rubber, strength_u=float(rng.uniform(0.05, 0.95)))
     source = PracticeSource(Bench(motor, hands, figures.winder.ratio, MeterModel(), rng), speed)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
     return coach_it(args, settings, source, writer, hand=None if scripted else keyboard.command)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 
+from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import (
     add_coaching_arguments,
     calibration_from,
@@ -31,13 +32,15 @@ MOTOR_OPTIONS = (
     "strands",
     "use",
     "share",
+    "batch",
     "ratio",
     "hooks",
     "launch_torque",
     "room",
     "units",
+    "home",
 )
-"""What the simulated meter's motor takes over from the command, with `--units`."""
+"""What the simulated meter's motor takes over from the command."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,13 +66,12 @@ def run(args: argparse.Namespace) -> int:
     units = units_from(args, home)
     figures = figures_from(args, units)
     simulated = args.port == "sim"
-    settings = settings_for(figures, calibration_from(args.calibration, home, simulated=simulated), units)
+    calibration = calibration_from(args.calibration, home, simulated=simulated)
+    settings = settings_for(figures, calibration, units, batch_from(args, home))
     meter: SimulatedMeter | None = None
     port = args.port
     if simulated:
-        given = [
-            (name, getattr(args, name)) for name in (*MOTOR_OPTIONS, "room", "units") if getattr(args, name) is not None
-        ]
+        given = [(name, getattr(args, name)) for name in MOTOR_OPTIONS if getattr(args, name) is not None]
         options = [word for name, value in given if value for word in (f"--{name.replace('_', '-')}", value)]
         try:
             meter = SimulatedMeter([*options, "--script", args.sim_script, "--speed", args.sim_speed])
