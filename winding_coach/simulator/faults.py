@@ -10,21 +10,29 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from winding_coach.simulator.bench import Bench
+from winding_coach.simulator.bench import Bench, Truth
 
 KINDS: dict[str, tuple[str, float]] = {
     "reset": ("the meter restarts (1.5 s without lines; clock, sequence and crank count begin anew)", 1.5),
     "unplug": ("the lead is pulled and comes back under another name", 3.0),
+    "power": ("the lead that feeds the meter is pulled: as unplug, and the meter restarts when it is back", 3.0),
     "silent": ("the meter sends nothing", 3.0),
     "garbage": ("lines are replaced by rubbish", 1.0),
-    "noise": ("readings scatter by 5 % of the cell's range", 1.0),
+    "noise": ("readings scatter by 0.5 mN·m", 1.0),
     "lost": ("lines are missing (a share of all)", 0.0),
     "cut": ("lines lose some of their bytes (a share of all)", 0.0),
     "flip": ("single bits are flipped (a share of all bytes)", 0.0),
     "double": ("lines come twice (a share of all)", 0.0),
     "spike": ("readings jump for one line (a share of all)", 0.0),
+    "nodata": ("the converter gives nothing for a line (a share of all)", 0.0),
+    "drop": ("the meter itself drops a line and says so in the next (a share of all)", 0.0),
 }
 """Kind: what happens, and for how many seconds where no time is given; kinds with 0 s take a share."""
+
+RESTARTING = {"reset": "ext", "power": "por"}
+"""Kinds after which the meter restarts, and the cause it then gives."""
+NOISE_NM = 5e-4
+TICK_S = 0.0125
 
 _AT = re.compile(r"([a-z]+)@(\d{1,6}(?:\.\d{1,6})?)(?::(\d{1,4}(?:\.\d{1,6})?))?", re.ASCII)
 _SHARE = re.compile(r"([a-z]+)=(0(?:\.\d{1,8})?|1)", re.ASCII)
@@ -70,9 +78,12 @@ class FaultyBench:
         self.bench = bench
         self._timed = [fault for fault in faults if fault.for_s > 0]
         self._shares = {fault.kind: fault.share for fault in faults if fault.for_s == 0}
-        self._resets = [fault for fault in self._timed if fault.kind == "reset"]
+        self._restarts = [fault for fault in self._timed if fault.kind in RESTARTING]
+        self._on_the_line = any(self._shares.get(kind) for kind in ("lost", "cut", "flip", "double"))
         self._rng = rng
-        self._rest = b""
+        bench.spike_share = self._shares.get("spike", 0.0)
+        bench.no_data_share = self._shares.get("nodata", 0.0)
+        bench.drop_share = self._shares.get("drop", 0.0)
 
     @property
     def done(self) -> bool:
@@ -80,9 +91,14 @@ class FaultyBench:
         return self.bench.done
 
     @property
+    def truth(self) -> Truth:
+        """What is so now, whatever the meter says."""
+        return self.bench.truth
+
+    @property
     def plugged(self) -> bool:
         """Whether the lead is in."""
-        return not self._now("unplug")
+        return not (self._now("unplug") or self._now("power"))
 
     def answer(self, data: bytes) -> None:
         """Take what the host sent."""
@@ -93,18 +109,24 @@ class FaultyBench:
         return any(fault.kind == kind and fault.at_s <= at_s < fault.at_s + fault.for_s for fault in self._timed)
 
     def advance(self, dt_s: float) -> bytes:
-        """Let time pass; return the bytes that arrive."""
-        for fault in [fault for fault in self._resets if self.bench.truth.at_s >= fault.at_s]:
-            self._resets.remove(fault)
-            self.bench.reset_meter(fault.for_s)
-        self.bench.scatter_Nm = 5e-4 if self._now("noise") else 0.0
-        self.bench.spike_share = self._shares.get("spike", 0.0)
+        """Let time pass; return the bytes that arrive. Faults begin and end within `TICK_S` of their times."""
+        arrived: list[bytes] = []
+        while dt_s > 0.0:
+            arrived.append(self._tick(min(dt_s, TICK_S)))
+            dt_s -= TICK_S
+        return b"".join(arrived)
+
+    def _tick(self, dt_s: float) -> bytes:
+        for fault in [fault for fault in self._restarts if self.bench.truth.at_s >= fault.at_s]:
+            self._restarts.remove(fault)
+            self.bench.reset_meter(fault.for_s, RESTARTING[fault.kind])
+        self.bench.scatter_Nm = NOISE_NM if self._now("noise") else 0.0
         data = self.bench.advance(dt_s)
         if self._now("silent") or not self.plugged:
             return b""
         if self._now("garbage"):
             return bytes(self._rng.integers(0, 256, len(data), dtype=np.uint8))
-        if not self._shares:
+        if not self._on_the_line:
             return data
         return b"".join(self._spoilt(line) for line in data.splitlines(keepends=True))
 
