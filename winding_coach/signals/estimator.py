@@ -98,6 +98,7 @@ class Estimator:
         self._walk.clear()
         self._distance_m: float | None = None
         self._tap_s: float | None = None
+        self._guessing = False
         self._period_s = USUAL_PERIOD_S
         self._checks = 0
         self._spread2 = 0.0
@@ -184,6 +185,11 @@ class Estimator:
         if self._reading is None and self._torque is not None and self._origin_s is not None:
             self._reading = self._read(self._origin_s)
         return self._reading
+
+    @property
+    def crank_state(self) -> CrankState:
+        """What the handle does, without the making of a whole reading."""
+        return self._crank_state(self._turns.source == "counted")[0]
 
     def _read(self, origin_s: float) -> Reading:
         tick_hz = self._tuning.tick_hz
@@ -318,6 +324,9 @@ class Estimator:
                 self._take_off(taken_off)
         elif ripple.standing is False and self._known_period_s is not None:
             turned = 1.0 / (self._known_period_s * self._tuning.tick_hz)
+            if not self._guessing:  # the window in which the ripple was found was a window of turning
+                turned *= self._span
+                self._guessing = True
             clear = self._pitch is not None and self._pitch.f_ratio > F_USE
             self._turns.guessed(-turned if self._reverse.backwards else turned, clear)
 

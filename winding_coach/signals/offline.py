@@ -39,7 +39,7 @@ from winding_coach.signals.tuning import (
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_CHUNK = 8192
+_CHUNK = 1024  # rows that fit a processor's cache
 _START = 128  # ticks that the slow filter takes to reach its steady gains
 
 
@@ -238,12 +238,12 @@ def _from_ripple(windows: Floats, n: int, full_scale_Nm: float, tuning: Tuning) 
     before = np.full(len(searched), np.nan)
     todo = np.arange(len(searched))
     while len(todo):
-        rows = score[todo]
-        leaning = ~np.isnan(before[todo])
-        if leaning.any():
-            rows[leaning] -= pitches.prior(before[todo][leaning])
-        best, log_hz[todo] = pitches.peaks(rows)
-        f_ratio[todo] = pitches.f_ratios(left[todo, best], hz, tuning.harmonics)
+        for a in range(0, len(todo), _CHUNK):
+            here = todo[a : a + _CHUNK]
+            rows = score[here]
+            rows -= np.nan_to_num(pitches.prior(before[here]))
+            best, log_hz[here] = pitches.peaks(rows)
+            f_ratio[here] = pitches.f_ratios(left[here, best], hz, tuning.harmonics)
         f_ratio[still] = 0.0
         held = _held(np.where(f_ratio > pitches.F_FOLLOW, log_hz, np.nan))
         now_before = np.concatenate([[np.nan], held[:-1]])

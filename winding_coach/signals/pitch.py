@@ -118,25 +118,49 @@ class PitchSearch:
     """The online search: remembers the frequency before. `update` returns what the newest bins show."""
 
     def __init__(self, tick_hz: float, harmonics: int) -> None:
-        self._tick_hz = tick_hz
         self._harmonics = harmonics
-        bases(tick_hz, harmonics)
+        self._parabola, self._ripple = bases(tick_hz, harmonics)
         self.reset()
 
     def reset(self) -> None:
         self._log_hz_before: float | None = None
 
     def update(self, bins: Floats) -> Pitch | None:
-        """Search in the bins, newest first, all positive in the mean. None where they do not vary at all."""
-        energy, total = energies(bins[None, :], self._tick_hz, self._harmonics)
-        if not total[0] > NO_RIPPLE * len(bins):
+        """Search in the bins, newest first, all positive in the mean. None where they do not vary at all.
+
+        The same sums as `energies`, `scores`, `prior` and `peaks`, for one row and with as few calls as can be: the
+        calls, not the sums, are what a search costs.
+        """
+        shares = bins / bins.mean()
+        curve = self._parabola @ shares
+        total = float(shares @ shares - curve @ curve)
+        if not total > NO_RIPPLE * len(bins):
             return None
-        score, left = scores(energy, total, self._tick_hz)
+        found = self._ripple @ shares
+        found *= found
+        pairs = found[0::2] + found[1::2]
+        energy = pairs if self._harmonics == 1 else pairs[0::2] + pairs[1::2]
+        left = np.maximum(1.0 - energy / total, 1e-12)
+        score = np.log(left)
+        score *= -_SHARE_OF_LIKELIHOOD * len(bins)
+        if self._harmonics == 2:
+            score -= _SUBOCTAVE * (pairs[0::2] < _SUBOCTAVE_RATIO * pairs[1::2])
         if self._log_hz_before is not None:
-            score = score - prior(np.array([self._log_hz_before]))
-        best, log_hz = peaks(score)
-        share_left = float(left[0, best[0]])
-        f_ratio = float(f_ratios(left[:, best[0]], self._tick_hz, self._harmonics)[0])
+            off = LOG_HZ - self._log_hz_before
+            off *= 1.0 / _PRIOR_LOG_SD
+            off *= off
+            off *= 0.5
+            score -= np.minimum(off, _PRIOR_MOST, out=off)
+        best = int(score.argmax())
+        log_hz = float(LOG_HZ[best])
+        if 0 < best < GRID - 1:
+            below, here, above = score[best - 1 : best + 2].tolist()
+            bend = below - 2.0 * here + above
+            if bend < 0.0:
+                log_hz += _LOG_STEP * min(max(0.5 * (below - above) / bend, -0.5), 0.5)
+        share_left = float(left[best])
+        free = len(bins) - 3 - 2 * self._harmonics
+        f_ratio = (1.0 - share_left) / (2 * self._harmonics) / (share_left / free)
         if f_ratio > F_FOLLOW:
-            self._log_hz_before = float(log_hz[0])
-        return Pitch(math.exp(float(log_hz[0])), f_ratio, math.sqrt(float(total[0]) * (1.0 - share_left) / len(bins)))
+            self._log_hz_before = log_hz
+        return Pitch(math.exp(log_hz), f_ratio, math.sqrt(total * (1.0 - share_left) / len(bins)))

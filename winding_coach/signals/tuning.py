@@ -31,8 +31,8 @@ class Tuning:
     break_run: int
 
 
-SLOW_LINES = Tuning(tick_hz=10.0, gate=share(0.12), harmonics=1, break_run=2)
-USUAL_LINES = Tuning(tick_hz=20.0, gate=share(0.08), harmonics=2, break_run=2)
+SLOW_LINES = Tuning(tick_hz=10.0, gate=share(0.12), harmonics=1, break_run=3)
+USUAL_LINES = Tuning(tick_hz=20.0, gate=share(0.08), harmonics=2, break_run=3)
 QUICK_LINES = Tuning(tick_hz=20.0, gate=share(0.08), harmonics=2, break_run=4)
 
 
@@ -67,7 +67,7 @@ RATE_LAG_S = 0.6
 CHECK_LAG_S = 1.2
 """The fast rate is checked against one this old, from bins on both sides of it, to know its spread."""
 CHECK_FOLLOW_S = 3.0
-CHECK_GAIN = 1.6
+CHECK_GAIN = 3.2
 SLOW_LAG_S = 2.5
 
 
@@ -120,7 +120,7 @@ STALL_LONGEST_S = 5.0
 STALL_FIRST_S = 1.5
 MOST_REV_PER_S = 6.0
 PUT_RIGHT_SD = 0.3
-GUESS_SHARE, GUESS_SHARE_BLIND = 0.04, 0.5
+GUESS_SHARE, GUESS_SHARE_BLIND = 0.06, 0.5
 """Standard deviation of turns estimated from ripple, as a share of them: with a clear ripple, and with none."""
 
 # Crank from torque alone
