@@ -30,10 +30,6 @@ SILENT_S = 2.0
 ZERO_SHARE = 0.03
 
 
-def _torque_over(share_on: float) -> Test:
-    return lambda now, limits: now.torque_Nm is not None and now.torque_Nm >= share_on * limits.peak_Nm
-
-
 def _overwind(now: Moment, limits: Limits) -> bool:
     if now.torque_Nm is not None and now.torque_Nm >= 1.02 * limits.peak_Nm:
         return True

@@ -1,0 +1,302 @@
+"""The coach's parts one by one: pacing of prompts, marks of the walk-in, turns, stillness, the band, words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.coach.test_alarms import CALM, LIMITS
+from tests.scenario import MOTOR, PLAN
+from winding_coach.coach.band import RateBand
+from winding_coach.coach.curve import MOST_POINTS, Curve
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.notes import Notes
+from winding_coach.coach.phases import BY_SIGNAL, LOADED, SignalSteps, next_by_key
+from winding_coach.coach.prompts import MARK_M, QUIET_S, Pacer, Scene, Wanted, mark_of, wanted
+from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid, Summary
+from winding_coach.coach.view import Marks
+from winding_coach.coach.watching import MotorTurns, Stillness, ZeroTaker
+from winding_coach.coach.wording import distance_words, prompt_words
+from winding_coach.rubber.path import PlanPath
+from winding_coach.units import UnitSystem
+
+PATH = PlanPath(PLAN, MOTOR)
+
+
+def scene(**changes: object) -> Scene:
+    base = Scene(CALM, LIMITS, 1.0, frozenset(), Marks(), None)
+    return replace(base, **changes)  # type: ignore[arg-type]
+
+
+def code(at: Scene) -> str | None:
+    choice = wanted(at)
+    return None if choice is None else choice.code
+
+
+def test_what_is_wanted_in_each_phase() -> None:
+    plain = {phase: code(scene(now=replace(CALM, phase=phase))) for phase in Phase}
+    assert plain == {
+        Phase.HOOK_UP: "tare",
+        Phase.STRETCH_OUT: "stretch_to",
+        Phase.WIND_STRETCHED: "keep_cranking",
+        Phase.WALK_IN: "walk_in_to",
+        Phase.FINAL_TURNS: "keep_cranking",
+        Phase.BACK_OFF: "back_off",
+        Phase.READY: "note_down",
+        Phase.DONE: None,
+        Phase.BROKEN: None,
+        Phase.ABORTED: None,
+    }
+
+
+def test_every_prompt_of_the_contract_can_be_said() -> None:
+    found = set()
+    walk, final = replace(CALM, phase=Phase.WALK_IN), replace(CALM, phase=Phase.FINAL_TURNS)
+    stretched = replace(CALM, phase=Phase.WIND_STRETCHED)
+    out = replace(CALM, phase=Phase.STRETCH_OUT)
+    for at in (
+        scene(now=replace(CALM, phase=Phase.HOOK_UP)),
+        scene(now=replace(out, in_phase_s=0.0)),
+        scene(now=replace(out, in_phase_s=9.0)),
+        scene(now=stretched),
+        scene(now=replace(stretched, cranking=None, in_phase_s=0.1)),
+        scene(now=stretched, alarms=frozenset({"rising_too_fast"})),
+        scene(now=walk),
+        scene(now=walk, alarms=frozenset({"torque_falling"})),
+        scene(now=walk, alarms=frozenset({"overwind"})),
+        scene(now=final),
+        scene(now=replace(final, crank_slow=True)),
+        scene(now=replace(CALM, phase=Phase.BACK_OFF)),
+        scene(now=replace(CALM, phase=Phase.READY, in_phase_s=0.0)),
+        scene(now=replace(CALM, phase=Phase.READY, in_phase_s=9.0)),
+    ):
+        found.add(code(at))
+    assert found == set(PROMPTS)
+
+
+def test_urgent_things_come_before_advice() -> None:
+    walk = replace(CALM, phase=Phase.WALK_IN)
+    assert code(scene(now=walk, alarms=frozenset({"crank_stalled", "torque_falling"}))) == "keep_cranking"
+    assert code(scene(now=replace(walk, torque_Nm=LIMITS.peak_Nm))) == "stop_at_peak"
+    final = replace(CALM, phase=Phase.FINAL_TURNS, peak_in_s=0.5)
+    assert code(scene(now=final, alarms=frozenset({"rising_too_fast"}))) == "stop_at_peak"
+    assert code(scene(now=replace(final, peak_in_s=9.0), alarms=frozenset({"rising_too_fast"}))) == "crank_slower"
+    over = replace(CALM, phase=Phase.BACK_OFF, torque_Nm=1.1 * LIMITS.peak_Nm)
+    assert code(scene(now=over, alarms=frozenset({"overwind"}))) == "stop_at_peak"
+
+
+def test_a_distance_sensor_shows_who_is_too_far_in() -> None:
+    near = replace(CALM, phase=Phase.WALK_IN, distance_m=0.7)
+    choice = wanted(scene(now=near))
+    assert choice is not None
+    assert (choice.code, choice.distance_m) == ("hold_distance", 0.7)
+    there = replace(CALM, phase=Phase.STRETCH_OUT, in_phase_s=0.0, distance_m=LIMITS.stretch_m)
+    assert code(scene(now=there)) == "start_cranking"
+
+
+def test_at_full_stretch_nobody_is_sent_to_where_they_stand() -> None:
+    choice = wanted(scene(path_m=LIMITS.stretch_m))
+    assert choice is not None
+    assert choice.code == "hold_distance"
+
+
+@given(st.floats(LIMITS.hooks_m, LIMITS.stretch_m))
+def test_marks_are_steps_apart_and_never_nearer_than_the_path(path_m: float) -> None:
+    mark = mark_of(path_m, LIMITS)
+    assert path_m - 1e-3 <= mark <= path_m + MARK_M + 1e-3
+    assert LIMITS.hooks_m <= mark <= LIMITS.stretch_m + 1e-3
+
+
+def test_the_back_off_counts_down_and_never_below_one() -> None:
+    back = replace(CALM, phase=Phase.BACK_OFF)
+    left = [wanted(scene(now=back, backed_off_turns=off)) for off in (None, 0.0, 10.0, 20.0, 30.0, 90.0)]
+    turns = [choice.crank_turns for choice in left if choice is not None]
+    assert turns[0] == turns[1] == pytest.approx(LIMITS.back_off_turns / LIMITS.ratio)
+    assert turns == sorted(turns, reverse=True)  # type: ignore[type-var]
+    assert turns[-1] == 1.0
+
+
+def test_advice_waits_and_urgency_does_not() -> None:
+    pacer = Pacer("metric")
+
+    def at(seconds: float) -> Moment:
+        return replace(CALM, at_s=seconds)
+
+    assert pacer.tell(at(0.0), Wanted("walk_in_to", distance_m=1.2)) is not None
+    assert pacer.tell(at(0.5), Wanted("walk_in_to", distance_m=1.2)) is None, "not repeated"
+    assert pacer.tell(at(1.0), Wanted("walk_in_to", distance_m=1.1)) is None, "not yet"
+    assert pacer.tell(at(1.1), Wanted("keep_cranking")) is not None, "urgent"
+    assert pacer.tell(at(1.2), Wanted("walk_in_to", distance_m=1.1)) is None
+    assert pacer.tell(at(1.1 + QUIET_S), Wanted("walk_in_to", distance_m=1.1)) is not None
+    later = replace(at(1.2 + QUIET_S), phase=Phase.FINAL_TURNS)
+    assert pacer.tell(later, Wanted("keep_cranking", torque_Nm=5e-3)) is not None, "a new phase speaks at once"
+    assert pacer.tell(replace(later, phase=Phase.DONE), None) is None
+    assert pacer.prompt is None
+
+
+def test_prompts_fit_a_glance_in_both_unit_systems() -> None:
+    systems: tuple[UnitSystem, ...] = ("metric", "inch")
+    for units in systems:
+        for name in PROMPTS:
+            bare = prompt_words(name, units)
+            full = prompt_words(
+                name, units, distance_m=1.234, crank_turns=1.0, torque_Nm=5.6e-3, turns=1280.0, peak_Nm=7e-3
+            )
+            for text in (bare, full):
+                assert text.endswith(".")
+                assert len(text) <= 72
+                assert "None" not in text
+    assert distance_words(1.234, "metric") == "1.23 m"
+    assert distance_words(1.234, "inch") == "49 in"
+    assert "1 turn of" in prompt_words("back_off", "metric", torque_Nm=1e-3, crank_turns=1.0)
+
+
+def test_the_first_step_that_holds_is_taken_and_must_hold_on() -> None:
+    steps = SignalSteps(LIMITS)
+    far = replace(CALM, phase=Phase.FINAL_TURNS, phase_top_Nm=LIMITS.peak_Nm, torque_Nm=0.7 * LIMITS.peak_Nm)
+    assert steps.next(far) is None
+    assert steps.next(replace(far, at_s=1.0, torque_Nm=0.99 * LIMITS.peak_Nm)) is None, "it was a step, not a back-off"
+    assert steps.next(replace(far, at_s=2.0)) is None
+    assert steps.next(replace(far, at_s=3.6)) is Phase.BACK_OFF
+    assert steps.next(replace(far, at_s=4.0, torque_Nm=None)) is None
+    low = replace(far, at_s=5.0, phase_top_Nm=0.75 * LIMITS.peak_Nm, torque_Nm=0.6 * LIMITS.peak_Nm)
+    assert steps.next(low) is None
+    assert steps.next(replace(low, at_s=9.0)) is None, "a fall of a fifth, far below the peak, is no back-off"
+
+
+def test_the_table_leads_from_every_loaded_phase_to_broken_but_ready() -> None:
+    assert {step.at for step in BY_SIGNAL if step.to is Phase.BROKEN} == LOADED - {Phase.READY}
+
+
+@pytest.mark.parametrize("phase", list(Phase))
+def test_keys_move_on_or_do_nothing(phase: Phase) -> None:
+    assert next_by_key(phase, "count") is None
+    over = phase in (Phase.DONE, Phase.ABORTED, Phase.BROKEN)
+    assert (next_by_key(phase, "next") is None) == over
+    assert (next_by_key(phase, "stop") is None) == over
+
+
+def test_walking_in_early_is_seen_by_falling_torque_and_by_distance() -> None:
+    steps = SignalSteps(LIMITS)
+    early = replace(CALM, phase=Phase.WIND_STRETCHED, turns=0.8 * LIMITS.stretched_turns, torque_Nm=2.5e-3)
+    assert steps.next(replace(early, phase_top_Nm=3.5e-3)) is Phase.WALK_IN
+    assert steps.next(replace(early, phase_top_Nm=3.5e-3, cranking=None)) is None
+    assert steps.next(replace(early, phase_top_Nm=2.6e-3)) is None
+    assert steps.next(replace(early, phase_top_Nm=2.6e-3, distance_m=0.9 * LIMITS.stretch_m)) is Phase.WALK_IN
+    assert steps.next(replace(early, phase_top_Nm=2.6e-3, turns=1.2 * LIMITS.stretched_turns)) is Phase.WALK_IN
+
+
+def test_without_turns_the_walk_in_ends_when_torque_climbs() -> None:
+    steps = SignalSteps(LIMITS)
+    blind = replace(CALM, turns=None, counted=False, in_phase_s=20.0, slow_rate_Nm_per_s=1e-5)
+    assert steps.next(blind) is None
+    assert steps.next(replace(blind, torque_Nm=0.9 * LIMITS.peak_Nm)) is Phase.FINAL_TURNS
+
+
+def test_one_sensor_counts_down_once_torque_falls_in_the_back_off() -> None:
+    turns = MotorTurns(10.0)
+    turns.count(None, signed=False, phase=Phase.WALK_IN, torque_share_of_top=1.0)
+    before = turns.turns
+    assert before is None
+    for count in (5, 6, 7):
+        turns.count(count, signed=False, phase=Phase.WALK_IN, torque_share_of_top=1.0)
+    assert turns.turns == 20.0
+    turns.count(8, signed=False, phase=Phase.BACK_OFF, torque_share_of_top=0.999)
+    assert turns.turns == 30.0, "the last turn forwards"
+    turns.count(9, signed=False, phase=Phase.BACK_OFF, torque_share_of_top=0.8)
+    turns.count(10, signed=False, phase=Phase.READY, torque_share_of_top=0.999)
+    assert turns.turns == 10.0, "reversed until the phase is left"
+    turns.count(12, signed=False, phase=Phase.FINAL_TURNS, torque_share_of_top=0.9)
+    assert turns.turns == 30.0
+    turns.tap(Phase.WALK_IN)
+    assert turns.source == "counted", "taps are ignored where the meter counts"
+    turns.restart()
+    assert turns.turns == 0.0
+
+
+def test_taps_come_off_in_the_back_off() -> None:
+    turns = MotorTurns(10.0)
+    for _ in range(3):
+        turns.tap(Phase.WIND_STRETCHED)
+    turns.tap(Phase.BACK_OFF)
+    assert turns.turns == 20.0
+    assert turns.source == "tapped"
+
+
+def test_stillness_and_what_is_gone() -> None:
+    still = Stillness(peak_Nm=10e-3, launch_Nm=5e-3)
+    for tenth in range(20):
+        still.add(tenth / 10, 4e-3, 4e-3)
+    assert still.still_s == pytest.approx(1.9)
+    assert still.gone_s == 0.0
+    assert still.back_s == pytest.approx(1.9)
+    still.add(2.0, 1e-4, 4e-3)
+    still.add(2.5, 1e-4, 4e-3)
+    assert still.still_s == pytest.approx(0.5)
+    assert still.gone_s == pytest.approx(0.6)
+    assert still.back_s == 0.0
+    still.reset()
+    assert (still.still_s, still.gone_s, still.back_s) == (0.0, 0.0, 0.0)
+
+
+def test_a_zero_is_the_mean_of_the_last_second() -> None:
+    taker = ZeroTaker()
+    assert taker.zero() is None
+    for tenth in range(30):
+        taker.add(tenth / 10, 1000 if tenth < 15 else 100 + tenth % 2)
+    assert taker.zero() == pytest.approx(100.5, abs=0.2)
+    taker.reset()
+    assert taker.zero() is None
+
+
+def test_the_band_is_the_plan_s_slope_at_moderate_cranking() -> None:
+    band = RateBand(LIMITS, PATH)
+    assert band.at(Phase.HOOK_UP, None) == (None, None)
+    low, high = band.at(Phase.WIND_STRETCHED, 300.0)
+    slope = (PATH.torque_at(310.0) - PATH.torque_at(300.0)) / 10.0
+    assert low is not None
+    assert high is not None
+    assert low < slope * 10.0 * 1.0 < high
+    for phase in (Phase.WIND_STRETCHED, Phase.WALK_IN, Phase.FINAL_TURNS):
+        blind_low, blind_high = band.at(phase, None)
+        assert blind_low is not None
+        assert blind_high is not None
+        assert blind_low < blind_high
+    assert band.at(Phase.FINAL_TURNS, 2 * LIMITS.target_turns) == band.at(Phase.FINAL_TURNS, None)
+
+
+def test_notes_of_a_wind_that_never_was() -> None:
+    summary = Notes().summary(3.0, "stopped", 0, None)
+    assert summary == Summary(3.0, "stopped", duration_s=3.0)
+    assert summary.as_json()["time_in_rate_band"] is None
+
+
+def test_the_curve_is_bounded_and_keeps_its_ends_in_order() -> None:
+    curve = Curve()
+    for number in range(20_000):
+        curve.add(number / 10, None, number * 1e-6)
+    points = curve.points()
+    assert MOST_POINTS / 2 <= len(points) <= MOST_POINTS
+    times = [at_s for at_s, _, _ in points]
+    assert times == sorted(times)
+    assert times[0] < 5.0
+    assert times[-1] > 1990.0
+
+
+def test_json_rounds_and_writes_null_for_not_known() -> None:
+    assert LinkSaid(1.0, "up").as_json() == {
+        "event": "link",
+        "at_s": 1.0,
+        "state": "up",
+        "port": None,
+        "reason": None,
+    }
+    prompt = Prompt(1.0, "walk_in_to", "x", distance_m=1.23456, crank_turns=3.14159, torque_Nm=5.4321987e-3)
+    said = prompt.as_json()
+    assert (said["distance_m"], said["crank_turns"], said["torque_mNm"]) == (1.235, 3.14, 5.4322)
+    assert set(Prompt(1.0, "tare", "x").as_json()) == {"event", "at_s", "code", "text"}
+    reading = ReadingSaid(2.0).as_json()
+    assert [key for key, value in reading.items() if value is not None] == ["event", "at_s", "turns_source"]
