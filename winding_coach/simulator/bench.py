@@ -182,9 +182,7 @@ class Bench:
         end_s = self._at_s + dt_s
         sent: list[bytes] = []
         while self._at_s < end_s - 1e-12:
-            step_s = min(end_s, max(self._next_s, self._at_s), self._at_s + LONGEST_STEP_S) - self._at_s
-            if step_s > 0.0:
-                self._move(step_s)
+            self._move(min(end_s, max(self._next_s, self._at_s), self._at_s + LONGEST_STEP_S) - self._at_s)
             if self._at_s >= self._next_s - 1e-12:
                 sent.append(self._lines_now())
         return b"".join(sent)
