@@ -35,7 +35,7 @@ NOISE_NM = 5e-4
 TICK_S = 0.0125
 
 _AT = re.compile(r"([a-z]+)@(\d{1,6}(?:\.\d{1,6})?)(?::(\d{1,4}(?:\.\d{1,6})?))?", re.ASCII)
-_SHARE = re.compile(r"([a-z]+)=(0(?:\.\d{1,8})?|1)", re.ASCII)
+_SHARE = re.compile(r"([a-z]+)=(0(?:\.\d{1,8})?|1(?:\.0{1,8})?)", re.ASCII)
 
 
 class FaultError(ValueError):
@@ -60,14 +60,17 @@ def parse_fault(text: str) -> Fault:
     """
     at = _AT.fullmatch(text)
     if at is not None and KINDS.get(at[1], ("", 0.0))[1] > 0:
-        return Fault(at[1], float(at[2]), float(at[3]) if at[3] else KINDS[at[1]][1])
+        for_s = float(at[3]) if at[3] else KINDS[at[1]][1]
+        if for_s > 0:
+            return Fault(at[1], float(at[2]), for_s)
     share = _SHARE.fullmatch(text)
     if share is not None and KINDS.get(share[1], ("", 1.0))[1] == 0:
         return Fault(share[1], share=float(share[2]))
     timed = ", ".join(kind for kind, (_, seconds) in KINDS.items() if seconds)
     shared = ", ".join(kind for kind, (_, seconds) in KINDS.items() if not seconds)
+    shown = "".join(c if c.isprintable() else "?" for c in text[:40])
     raise FaultError(
-        f"'{text[:40]}' is no fault: write KIND@SECONDS or KIND@SECONDS:FOR ({timed}), or KIND=SHARE ({shared})."
+        f"'{shown}' is no fault: write KIND@SECONDS or KIND@SECONDS:FOR ({timed}), or KIND=SHARE ({shared})."
     )
 
 
