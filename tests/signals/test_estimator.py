@@ -136,7 +136,7 @@ def test_a_meter_that_starts_anew_keeps_the_turns(told: bool) -> None:
 def test_a_stalled_crank_is_told_from_silence_of_the_pulses() -> None:
     estimator = Estimator(SCALE)
     feed(estimator, 10.0)
-    for i in range(800, 900):
+    for i in range(800, 960):
         estimator.add(i / 80, torque(10.0), 12)
     assert estimator.reading is not None
     assert estimator.reading.cranking is False

@@ -24,8 +24,10 @@ class ReverseWatch:
 
     def pulse(self, change: float) -> float:
         """The count went up by `change`; returns what to add to the turns because it went backwards."""
+        if self.sure:
+            return -2.0 * change
         self._since_top += change
-        return -2.0 * change if self.sure else 0.0
+        return 0.0
 
     def tick(self, torque_Nm: float, rate_Nm_per_s: float, may_turn: bool) -> float:
         """Take torque and its fast rate; returns what to add to turns counted since the top.
@@ -37,7 +39,8 @@ class ReverseWatch:
         if self.backwards:
             if not self.sure and self._top_Nm - torque_Nm > REVERSE_FALL * self._scale_Nm:
                 self.sure = True
-                return -2.0 * self._since_top
+                counted, self._since_top = self._since_top, 0.0
+                return -2.0 * counted
             return 0.0
         self.sure = False
         if rate > REVERSE_CLEAR:

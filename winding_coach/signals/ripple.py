@@ -20,6 +20,7 @@ from winding_coach.signals.tuning import (
     RIPPLE_UP_S,
     STALL_OFF,
     STALL_ON,
+    STUCK_SAMPLES,
 )
 
 _WINDOW = 24  # bins of 50 ms over which the ripple is measured
@@ -49,6 +50,7 @@ class RippleWatch:
         self._samples = 0
         self._before = self._before_that = 0.0
         self._roughness = 0.0
+        self._same = 0
         self._ripple = 0.0
         self._smoothed: float | None = None
         self.score: float | None = None
@@ -62,6 +64,7 @@ class RippleWatch:
     def sample(self, torque_Nm: float) -> None:
         """Take a gated sample: its second difference tells the noise."""
         self._samples += 1
+        self._same = self._same + 1 if torque_Nm == self._before else 0
         if self._samples > 2:
             rough = abs(torque_Nm - 2.0 * self._before + self._before_that)
             mean = self._roughness
@@ -86,6 +89,9 @@ class RippleWatch:
         usual2 = (self._ripple * mean) ** 2
         self.ratio = math.sqrt(usual2 / noise2)
         if self.ratio < (0.8 * RIPPLE_LEAST if self.score is not None else RIPPLE_LEAST):
+            self.forget()
+            return
+        if self._same > STUCK_SAMPLES:
             self.forget()
             return
         self.score = score = self._smooth_score(self._raw_score(sums, moments, squares, usual2, noise2, period_s))

@@ -130,6 +130,8 @@ RIPPLE_TICK_HZ = 20.0
 """Bins a second that the ripple score needs."""
 RIPPLE_LEAST = 2.0
 """Ripple over noise below which torque cannot tell whether the handle turns."""
+STUCK_SAMPLES = 12
+"""Equal samples in a row after which the meter is taken to be stuck: it tells nothing of the handle."""
 RIPPLE_TURNS = (0.4, 0.7, 1.0)
 STALL_ON, STALL_OFF = 2.5, 0.0
 
