@@ -1,0 +1,312 @@
+"""Reviews of winds: figures against hand-made views, scores against their rules, ranks of simulated winders."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.scenario import MODEL, MOTOR, PLAN, SETTINGS, WINDER, coached, wind
+from winding_coach.coach.said import Alarm, Level, Phase, ReadingSaid
+from winding_coach.coach.step import Coach
+from winding_coach.coach.view import CoachView, Marks, Targets
+from winding_coach.inputs import Ended
+from winding_coach.meter.calibration import SIMULATED
+from winding_coach.replaying import settings_of
+from winding_coach.review.figures import STARTING_PERIODS, WindFigures, WindWatch
+from winding_coach.review.wind import AIMS, BROKEN_AT_MOST, BY_NAME, WELL, ramp, review, review_of
+from winding_coach.rubber.path import PlanPath
+from winding_coach.simulator.bench import MeterModel
+from winding_coach.simulator.hands import STYLES
+from winding_coach.traces.files import read_trace
+
+BLANK = Coach(SETTINGS).view
+PATH = PlanPath(PLAN, MOTOR)
+RECORDINGS = Path(__file__).parents[2] / "recordings"
+STALL = Alarm(0.0, "crank_stalled", Level.WARNING, True, "")
+
+
+def at(at_s: float, phase: Phase, **reading: object) -> CoachView:
+    """A view with a reading."""
+    return replace(BLANK, at_s=at_s, phase=phase, stale=False, reading=ReadingSaid(at_s, **reading))  # type: ignore[arg-type]
+
+
+def seen(*views: CoachView, counted: bool = True) -> WindFigures:
+    watch = WindWatch(SETTINGS)
+    for view in views:
+        watch.see(view, counted=counted)
+    return watch.figures
+
+
+def cranked(periods: list[float]) -> list[CoachView]:
+    """Full-stretch cranking with these times of a turn, seen four times a turn."""
+    views, at_s = [], 0.0
+    for number, period in enumerate(periods):
+        for quarter in range(4):
+            now = at_s + period * quarter / 4
+            views.append(at(now, Phase.WIND_STRETCHED, turns=10.0 * number, turns_source="counted", torque_Nm=1e-3))
+        at_s += period
+    views.append(at(at_s, Phase.WIND_STRETCHED, turns=10.0 * len(periods), turns_source="counted"))
+    return views
+
+
+def test_the_variation_of_the_crank_is_that_of_its_periods() -> None:
+    """Sample standard deviation over mean (NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.6):
+    2, 4, 4, 4, 5, 5, 7, 9 have the mean 5 and the squares about it add up to 32, so s = √(32/7)."""
+    periods = [0.5 * number for number in (2, 4, 4, 4, 5, 5, 7, 9)]
+    found = seen(*cranked([3.0] * STARTING_PERIODS + periods))
+    assert found.crank_variation == pytest.approx((32 / 7) ** 0.5 / 5)
+    assert seen(*cranked([1.0] * 9)).crank_variation is None
+    assert seen(*cranked([1.0] * 12)).crank_variation == pytest.approx(0.0)
+    assert seen(*cranked([1.0] * 12), counted=False) == WindFigures()
+
+
+def test_two_turns_between_two_views_are_two_periods() -> None:
+    """A lost line hides a pulse: the time of both turns is shared, not taken for one slow turn."""
+    views = cranked([1.0] * 16)
+    found = seen(*(view for view in views if view.reading.turns != 80.0))
+    assert found.crank_variation == pytest.approx(0.0)
+
+
+def test_without_a_crank_sensor_the_ripple_tells_how_even_it_was() -> None:
+    speeds = [1.0, 1.25] * 8
+    views = [at(0.5 * i, Phase.WIND_STRETCHED, crank_rev_per_s=speed) for i, speed in enumerate(speeds)]
+    # Eight times 1.0 s and eight times 0.8 s: s = 0.1·√(16/15), mean 0.9 s.
+    assert seen(*views).crank_variation == pytest.approx(0.1 * (16 / 15) ** 0.5 / 0.9)
+
+
+def walked(share: float, scale: float = 1.0, known: bool = True) -> list[CoachView]:
+    """A walk-in of ten seconds with this share of the torque that a motor of this scale should show."""
+    views = []
+    for i in range(40):
+        turns = PLAN.stretched_turns * (0.4 + 0.6 * i / 39)
+        views.append(
+            at(0.25 * i, Phase.WIND_STRETCHED, turns=turns if known else None, torque_Nm=scale * PATH.torque_at(turns))
+        )
+    for i in range(41):
+        turns = PLAN.stretched_turns + (PATH.walked_in_turns - PLAN.stretched_turns) * i / 40
+        torque_Nm = share * scale * PATH.torque_at(turns)
+        views.append(at(10.0 + 0.25 * i, Phase.WALK_IN, turns=turns if known else None, torque_Nm=torque_Nm))
+    return views
+
+
+@pytest.mark.parametrize("scale", [0.8, 1.0, 1.25])
+@pytest.mark.parametrize("share", [0.75, 0.9, 1.1])
+def test_the_walk_in_is_held_against_the_torque_of_this_motor(share: float, scale: float) -> None:
+    found = seen(*walked(share, scale))
+    assert found.torque_scale == pytest.approx(scale)
+    assert found.path_side == pytest.approx(share - 1.0)
+    assert found.path_off == pytest.approx(abs(share - 1.0))
+    assert found.falls == 0
+
+
+def test_without_turns_only_the_range_of_the_walk_in_counts() -> None:
+    assert seen(*walked(1.0, known=False)).path_off == pytest.approx(0.0)
+    low = seen(*walked(0.5, known=False))
+    assert low.path_side is not None
+    assert low.path_side < -0.2
+    assert low.torque_scale is None
+
+
+def test_a_reading_that_is_not_live_counts_as_nothing() -> None:
+    views = walked(1.0)
+    views[50] = at(views[50].at_s, Phase.WALK_IN)
+    found = seen(*views)
+    assert found.path_off == pytest.approx(0.0)
+
+
+def test_falls_last_until_they_are_caught() -> None:
+    views = walked(1.0)[:40]
+    for i, share in enumerate([1.0] * 4 + [0.6] * 8 + [0.75] * 8 + [0.9] * 8 + [0.65] * 4 + [1.0] * 8):
+        torque_Nm = share * PATH.torque_at(800.0)
+        views.append(at(10.0 + 0.25 * i, Phase.WALK_IN, turns=800.0, torque_Nm=torque_Nm))
+    found = seen(*views)
+    assert found.falls == 2
+    assert found.longest_fall_s == pytest.approx(4.0)
+
+
+def test_stalls_are_counted_and_timed() -> None:
+    views = [
+        replace(view, alarms=(STALL,) if 44 <= i < 52 or 60 <= i < 64 else ()) for i, view in enumerate(walked(1.0))
+    ]
+    found = seen(*views)
+    assert found.stalls == 2
+    assert found.stalled_s == pytest.approx(3.0)
+
+
+def test_a_gap_in_the_data_counts_as_nothing() -> None:
+    views = walked(1.0)
+    late = [replace(view, at_s=view.at_s + 60.0) for view in views[60:]]
+    stalled = [replace(view, alarms=(STALL,)) for view in (*views[:60], *late)]
+    found = seen(*stalled)
+    # Forty-one quarters of a second in the walk-in, less the one that the gap is in.
+    assert found.stalled_s == pytest.approx(10.0)
+
+
+def test_the_band_is_a_share_of_time() -> None:
+    band = Targets(rate_low_Nm_per_s=-1e-4, rate_high_Nm_per_s=1e-4)
+    views = []
+    for i in range(41):
+        rate = 0.0 if i % 4 else 2e-4
+        views.append(replace(at(0.25 * i, Phase.FINAL_TURNS, torque_rate_Nm_per_s=rate), targets=band))
+    assert seen(*views).in_band == pytest.approx(0.75)
+    assert seen(*views[:10]).in_band is None
+    unknown = [replace(view, targets=Targets()) for view in views]
+    assert seen(*unknown).in_band is None
+
+
+def ended(phase: Phase, marks: Marks) -> WindFigures:
+    return seen(replace(at(1.0, Phase.FINAL_TURNS), marks=marks), replace(at(2.0, phase), marks=marks))
+
+
+def test_peak_and_launch_are_ratios_to_the_plan() -> None:
+    peak, launch = PLAN.peak_torque_Nm, PLAN.launch_torque_Nm
+    found = ended(Phase.READY, Marks(1.05 * peak, PLAN.target_turns, 0.9 * launch, PLAN.target_turns - 50.0))
+    assert found.peak_reach == pytest.approx(1.05)
+    assert found.overshoot == pytest.approx(0.05)
+    assert found.launch_ratio == pytest.approx(0.9)
+    assert found.back_off_turns == pytest.approx(50.0)
+    assert found.back_off_off == pytest.approx((50.0 - PLAN.back_off_turns) / 10.0)
+    assert found.broken is False
+
+
+def test_a_weak_motor_has_its_turns_first_and_they_have_a_limit_too() -> None:
+    peak = 0.8 * PLAN.peak_torque_Nm
+    full = ended(Phase.BACK_OFF, Marks(peak, PLAN.target_turns))
+    assert full.peak_reach == pytest.approx(1.0)
+    assert full.overshoot == 0.0
+    limit = 0.5 * (PLAN.target_turns + PLAN.breaking_turns)
+    assert ended(Phase.BACK_OFF, Marks(peak, 1.1 * limit)).overshoot == pytest.approx(0.1)
+    assert ended(Phase.BACK_OFF, Marks(peak)).peak_reach == pytest.approx(0.8)
+    assert ended(Phase.BACK_OFF, Marks()).peak_reach is None
+
+
+def test_nothing_seen_is_nothing_said() -> None:
+    assert seen() == WindFigures()
+    nothing = review_of(seen(BLANK), PLAN, 10.0)
+    assert nothing.score is None
+    assert "Too little" in nothing.better
+    assert {one.score for one in nothing.aims} == {None}
+    assert nothing.as_json()["score"] is None
+
+
+def test_a_ramp_is_straight() -> None:
+    assert [ramp(figure, 1.0, 3.0) for figure in (0.0, 1.0, 1.5, 2.0, 3.0, 9.0)] == [100, 100, 75, 50, 0, 0]
+    assert [ramp(figure, -0.8, -0.4) for figure in (-0.9, -0.6, -0.2)] == [100, pytest.approx(50), 0]
+
+
+WELL_WOUND = WindFigures(
+    crank_variation=0.04,
+    path_off=0.1,
+    path_side=-0.08,
+    falls=0,
+    longest_fall_s=0.0,
+    in_band=0.9,
+    stalls=0,
+    stalled_s=0.0,
+    peak_reach=1.01,
+    overshoot=0.01,
+    launch_ratio=1.01,
+    back_off_turns=30.0,
+    back_off_off=-0.3,
+    broken=False,
+)
+SPOILT = {
+    "even_crank": ({"crank_variation": 0.24}, 50.0, "varied by 24%"),
+    "path": ({"path_off": 0.315, "path_side": -0.3}, 50.0, "30% below the plan's"),
+    "recovery": ({"longest_fall_s": 15.5}, 50.0, "lasted 16 s"),
+    "rate_band": ({"in_band": 0.6}, 50.0, "60% of the time"),
+    "stalls": ({"stalls": 3, "stalled_s": 10.0}, 50.0, "3 times, 10 s"),
+    "peak": ({"peak_reach": 0.885}, 50.0, "12% short"),
+    "overshoot": ({"overshoot": 0.12}, 50.0, "12% past"),
+    "launch": ({"launch_ratio": 1.145}, 50.0, "15% too high"),
+    "back_off": ({"back_off_turns": 70.0, "back_off_off": 3.75}, 50.0, "you took off 7"),
+    "whole": ({"broken": True}, 0.0, "whole"),
+}
+"""Aim: what is spoilt, the score that its rule gives, and what is said of it."""
+
+
+@pytest.mark.parametrize("name", [aim.name for aim in AIMS])
+def test_the_worst_aim_is_what_is_spoken_of(name: str) -> None:
+    change, score, words = SPOILT[name]
+    found = review_of(replace(WELL_WOUND, **change), PLAN, 10.0)  # type: ignore[arg-type]
+    assert {one.aim: one.score for one in found.aims if one.score != 100.0} == {name: pytest.approx(score)}
+    assert words in found.better
+    assert found.better.endswith(".")
+    mean = (100.0 * (len(AIMS) - 1) + score) / len(AIMS)
+    expected = BROKEN_AT_MOST if name == "whole" else 0.5 * score + 0.5 * mean
+    assert found.score == pytest.approx(expected)
+    assert "ozf·in" in BY_NAME["peak"].words(WELL_WOUND, PLAN, 10.0, "inch")
+
+
+def test_words_tell_the_other_side_too() -> None:
+    for change, words in (
+        ({"path_off": 0.4, "path_side": 0.3}, "Step in sooner"),
+        ({"launch_ratio": 0.8}, "Back off less"),
+        ({"stalls": 1, "stalled_s": 30.0}, "once"),
+    ):
+        assert words in review_of(replace(WELL_WOUND, **change), PLAN, 10.0).better  # type: ignore[arg-type]
+
+
+def test_a_good_wind_has_nothing_to_mend_and_a_lesson_wants_what_it_is_about() -> None:
+    good = review_of(WELL_WOUND, PLAN, 10.0)
+    assert good.score == 100.0
+    assert "Nothing to mend" in good.better
+    lesson = review_of(WELL_WOUND, PLAN, 10.0, wanted=("stalls", "launch"))
+    assert [one.aim for one in lesson.aims] == ["stalls", "launch"]
+    for name in BY_NAME:
+        missed = review_of(WindFigures(), PLAN, 10.0, wanted=(name,))
+        assert missed.score == 0.0
+        assert missed.better.endswith(".")
+        assert "None" not in missed.better
+
+
+@pytest.mark.parametrize("seed", [3, 4])
+def test_simulated_winders_are_ranked_rightly(seed: int) -> None:
+    found = {style: review(SETTINGS, wind(style, seed)) for style in ("good", "stall", "hasty", "late", "overwind")}
+    scores = {style: one.score or 0.0 for style, one in found.items()}
+    assert scores["good"] > WELL
+    for spoilt in ("stall", "hasty", "late"):
+        assert BROKEN_AT_MOST < scores[spoilt] < scores["good"] - 10.0
+    assert scores["overwind"] <= BROKEN_AT_MOST
+    assert "crank stand" in found["stall"].better
+    assert "whole" in found["overwind"].better
+    for style in ("hasty", "late"):
+        worst = min(found[style].aims, key=lambda one: 100.0 if one.score is None else one.score)
+        assert worst.aim in ("path", "recovery")
+
+
+def test_uneven_cranking_is_seen_with_and_without_a_crank_sensor() -> None:
+    uneven = replace(STYLES["good"], unevenness=0.35)
+    for channels in ("c", ""):
+        meter = MeterModel(channels=channels)
+        even_variation = review(SETTINGS, wind("good", 3, meter)).figures.crank_variation
+        variation = review(SETTINGS, wind(uneven, 3, meter)).figures.crank_variation
+        assert even_variation is not None
+        assert variation is not None
+        assert variation > 3 * even_variation
+
+
+def test_a_motor_that_is_not_its_label_can_be_wound_well() -> None:
+    for scale in (0.85, 1.15):
+        found = review(SETTINGS, wind("good", torque_scale=scale))
+        assert found.figures.torque_scale == pytest.approx(scale, rel=0.03)
+        assert found.score is not None
+        assert found.score > 80.0
+
+
+def test_a_trace_can_be_reviewed() -> None:
+    trace = read_trace(RECORDINGS / "stalled-crank.wind.jsonl.gz")
+    settings = settings_of(trace)
+    found = review(settings, trace.inputs)
+    summary = coached((*trace.inputs, Ended(trace.inputs[-1].at_s)), settings)[0].summary
+    assert summary is not None
+    stalls = next(one for one in found.aims if one.aim == "stalls")
+    assert stalls.figure == pytest.approx(summary.stalled_s, abs=0.5)
+    assert found.figures.stalls == summary.stalls > 3
+    assert (settings.motor.loop_m, settings.winder, settings.calibration) == (MOTOR.loop_m, WINDER, SIMULATED)
+    assert MODEL.hooks_m == 0.22
+    kept = found.as_json()
+    assert isinstance(kept["score"], int)
+    assert all({"aim", "figure", "unit", "score"} == set(one) for one in kept["aims"])
