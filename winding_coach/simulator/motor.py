@@ -78,12 +78,25 @@ class SimulatedMotor:
         return self._now.looseness
 
     @property
+    def energy_J(self) -> float:
+        """Strain energy held in the rubber; more than unwinding gives back, by hysteresis and friction. 0 broken."""
+        if self.broken:
+            return 0.0
+        return self._scale * self.geometry.volume_m3 * self._rubber.energy_Pa(self._now.stretch)
+
+    @property
     def strand_stretch(self) -> float:
         """Stretch of the strands, without the disorder."""
         return self._now.stretch
 
     def after_the_wind(self) -> MotorFigures:
-        """Return the figures to be measured after this wind: longer by the permanent set, one use older."""
-        figures = self.figures
-        grown = permanent_set(self._rubber, 0.0, self._peak_stretch)
-        return replace(figures, loop_m=figures.loop_m * (1.0 + grown), use=figures.use + 1)
+        """Return the figures to be measured after this wind: longer by the permanent set, one use older.
+
+        The loop as measured before holds the set of the earlier winds, which are taken to have gone as far.
+        """
+        figures, rubber = self.figures, self._rubber
+        so_far = 0.0
+        for _ in range(figures.use - 1):
+            so_far = permanent_set(rubber, so_far, self._peak_stretch)
+        grown = (1.0 + permanent_set(rubber, so_far, self._peak_stretch)) / (1.0 + so_far)
+        return replace(figures, loop_m=figures.loop_m * grown, use=figures.use + 1)

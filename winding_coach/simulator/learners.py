@@ -1,0 +1,153 @@
+"""Learners that are not there: what is on the coach's screen in, keys of the practising hands out. Pure, by seed.
+
+For trying the lessons: the steady one does as it is told, the hasty one runs ahead, the staller stops to step.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from winding_coach.simulator.hands import KEY_BIG_STEP_M, KEY_STEP_M
+
+LOOKS_EVERY_S = 0.3
+"""A person looks and acts no quicker; assumed."""
+WALKS_OUT_M_PER_S = 0.6
+HOLDS_S = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a learner sees. phase, prompt, alarms: codes of the coach. stand_at_m: the mark. torque_share, turns_share:
+    of what this phase ends with, None where not known. hooked, distance_m, crank_rev_per_s: of their own hands."""
+
+    at_s: float
+    phase: str
+    prompt: str | None
+    alarms: frozenset[str]
+    stand_at_m: float | None
+    torque_share: float | None
+    turns_share: float | None
+    hooked: bool
+    distance_m: float
+    crank_rev_per_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How a learner goes about it. ahead_m: how much nearer than the mark they stand. stop_chance, stops_s: of stopping
+    the crank for a step-in. heeds: whether they wait when told that torque falls, and slow down before the peak.
+    fidgets: chance at each look to change the pace."""
+
+    ahead_m: float = 0.0
+    stop_chance: float = 0.0
+    stops_s: float = 0.0
+    heeds: bool = True
+    fidgets: float = 0.0
+
+
+MANNERS: dict[str, Manner] = {
+    "steady": Manner(),
+    "hasty": Manner(ahead_m=0.45, heeds=False, fidgets=0.15),
+    "staller": Manner(stop_chance=0.5, stops_s=2.5),
+}
+"""By the name that the command line takes."""
+
+
+class Learner:
+    """One learner in one lesson; `keys` is asked as often as one likes."""
+
+    def __init__(self, manner: Manner, rng: np.random.Generator) -> None:
+        self._manner = manner
+        self._rng = rng
+        self._next_s = 0.0
+        self._cranks_again_s = 0.0
+        self._ready_s: float | None = None
+        self._backing = False
+
+    def keys(self, seen: Seen) -> tuple[str, ...]:
+        """Return what to press now: commands of `hands.COMMANDS` and keys of `inputs.KEYS`."""
+        if seen.at_s < self._next_s:
+            return ()
+        self._next_s = seen.at_s + LOOKS_EVERY_S * float(self._rng.uniform(0.8, 1.3))
+        if seen.phase in ("done", "broken", "aborted"):
+            return ("crank_stop", "finish")
+        if seen.phase == "hook_up":
+            return ()
+        if not seen.hooked:
+            return ("hook",) if self._ready_s is None else ("finish",)
+        return {
+            "stretch_out": self._stretch_out,
+            "wind_stretched": self._wind,
+            "walk_in": self._walk_in,
+            "final_turns": self._final_turns,
+            "back_off": self._back_off,
+            "ready": self._ready,
+        }[seen.phase](seen)
+
+    def _stretch_out(self, seen: Seen) -> tuple[str, ...]:
+        short_m = (seen.stand_at_m or 0.0) - seen.distance_m
+        if short_m > KEY_BIG_STEP_M:
+            self._next_s = seen.at_s + KEY_BIG_STEP_M / WALKS_OUT_M_PER_S
+            return ("big_step_out",)
+        if short_m > 0.5 * KEY_STEP_M:
+            return ("step_out",)
+        return self._wind(seen)
+
+    def _wind(self, seen: Seen) -> tuple[str, ...]:
+        if seen.crank_rev_per_s < 0.3:
+            return ("crank_faster",) if seen.at_s >= self._cranks_again_s else ()
+        if self._rng.random() < self._manner.fidgets:
+            return ("crank_faster",) if self._rng.random() < 0.5 else ("crank_slower",)
+        return ()
+
+    def _walk_in(self, seen: Seen) -> tuple[str, ...]:
+        cranking = self._wind(seen)
+        if cranking:
+            return cranking
+        if seen.stand_at_m is None:
+            # Without counted turns torque says when to step: the path keeps it about level.
+            due = seen.torque_share is not None and seen.torque_share > 1.05 - self._manner.ahead_m
+            return self._step(seen, KEY_STEP_M if due else 0.0)
+        if self._manner.heeds and "torque_falling" in seen.alarms:
+            return ()
+        return self._step(seen, seen.distance_m - (seen.stand_at_m - self._manner.ahead_m))
+
+    def _step(self, seen: Seen, by_m: float) -> tuple[str, ...]:
+        if by_m <= 0.5 * KEY_STEP_M:
+            return ()
+        step = "big_step_in" if by_m > KEY_BIG_STEP_M and not self._manner.heeds else "step_in"
+        if self._rng.random() < self._manner.stop_chance:
+            self._cranks_again_s = seen.at_s + self._manner.stops_s
+            return ("crank_stop", step)
+        return (step,)
+
+    def _final_turns(self, seen: Seen) -> tuple[str, ...]:
+        if self._manner.heeds and seen.turns_share is not None and seen.turns_share >= 1.0:
+            # Torque is behind its plan: the motor is weaker than its label, and turns say stop.
+            return ("crank_stop", "peak")
+        if seen.prompt == "stop_at_peak":
+            return ("crank_stop",)
+        if seen.stand_at_m is not None and seen.distance_m > seen.stand_at_m + 0.01:
+            return ("step_in",)
+        near = seen.torque_share is not None and seen.torque_share > 0.9
+        if self._manner.heeds and near and seen.crank_rev_per_s > 0.6:
+            return ("crank_slower",)
+        return self._wind(seen)
+
+    def _back_off(self, seen: Seen) -> tuple[str, ...]:
+        if not self._backing:
+            if seen.crank_rev_per_s > 0.05:
+                return ("crank_stop",)
+            self._backing = True
+            slower = ("crank_slower",) * (4 if self._manner.heeds else 0)
+            return ("reverse", *slower)
+        return ()
+
+    def _ready(self, seen: Seen) -> tuple[str, ...]:
+        if self._ready_s is None:
+            self._ready_s = seen.at_s
+        if seen.crank_rev_per_s != 0.0:
+            return ("crank_stop",)
+        return ("hook",) if seen.at_s >= self._ready_s + HOLDS_S else ()
