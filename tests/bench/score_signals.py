@@ -274,7 +274,7 @@ def stall_row(name: str, results: list[tuple[Stream, list[CrankState]]]) -> tupl
         onset = np.flatnonzero(told[1:] & ~told[:-1]) + 1
         false += int(np.sum(winding[onset] & ~stalled[onset] & ~after[onset]))
         hours += float(np.sum(winding & ~stalled)) / wind.lines_per_s / 3600
-        blind += float(np.sum(winding & unknown)) / wind.lines_per_s / 3600
+        blind += float(np.mean(unknown[winding]))
     if not stalls or not hours:
         return (name, "0", "-", "-", "-", "-")
     return (
@@ -283,7 +283,7 @@ def stall_row(name: str, results: list[tuple[Stream, list[CrankState]]]) -> tupl
         f"{np.median(delays):.2f}" if delays else "-",
         f"{100 * missed / stalls:.1f} %",
         f"{false / hours:.1f}",
-        f"{100 * blind / hours:.0f} %",
+        f"{100 * blind / len(results):.0f} %",
     )
 
 
@@ -371,7 +371,7 @@ def score_breaks(lines: float, breaks: int, hours: float) -> None:
 
 
 def score_limit(lines: float, n: int) -> None:
-    """Warned while the torque is still below the limit; false if the trend does not reach it within 15 s."""
+    """Warned while the torque is still below the limit; false if the trend does not reach it within 12 s."""
     limit = 1.75 * OZF_IN_NM
     rows = []
     winds = list(streams(40_000, n, lines, Make()))
@@ -395,15 +395,13 @@ def score_limit(lines: float, n: int) -> None:
             before = (t_s < crossed) & (t_s > SETTLED_S)
             on = np.flatnonzero(before[1:] & warned[1:] & ~warned[:-1]) + 1
             hours += float(np.sum(before)) / 20.0 / 3600 * (20.0 * float(np.median(np.diff(record.t_s))))
-            false += sum(crossed - t_s[k] > 15.0 for k in on)
-            still = before & warned
+            false += sum(crossed - t_s[k] > 12.0 for k in on)
             if warned[np.flatnonzero(before)[-1]]:
                 start = np.flatnonzero(before & ~warned)[-1] + 1
                 leads.append(crossed - float(t_s[start]))
                 missed += leads[-1] < 0.5
             else:
                 missed += 1
-            del still
         rows.append((name, f"{np.median(leads):.1f}", f"{100 * missed / n:.1f} %", f"{false / hours:.1f}"))
     table(
         f"Limit coming, {lines:g} lines/s, {n} winds (aim 3.5 s, 1 %, 5/h)",

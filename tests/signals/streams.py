@@ -224,7 +224,7 @@ def stream(seed: int, lines_per_s: float = 80.0, make: Make | None = None) -> St
 
     broke_s = None
     if make.ends != "hold":
-        eligible = np.flatnonzero(trend > 0.35)
+        eligible = np.flatnonzero(trend[: n - int(2 * GRID_HZ)] > 0.35)
         i = int(eligible[random.integers(len(eligible) // 2, len(eligible))])
         broke_s = float(t[i])
         gone = np.zeros(n - i)

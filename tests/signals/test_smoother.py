@@ -85,5 +85,5 @@ def _model_winds(random: np.random.Generator, n: int) -> tuple[smoother.Floats, 
     t = np.arange(steps) * dt
     for harmonic, size in enumerate(model.ripple, start=1):
         torque += size * np.cos(2 * math.pi * harmonic * t / 0.8 + random.uniform(0, 2 * math.pi, (n, 1)))
-    bins = torque.reshape(n, 50, 4).mean(axis=2) + random.normal(0, model.noise, (n, 50))
+    bins = torque.reshape(n, 50, 4).mean(axis=2) + random.normal(0, model.noise / 2, (n, 50))
     return bins[:, ::-1], rate[:, steps - 1 - round(0.6 / dt)]

@@ -300,8 +300,7 @@ class Estimator:
         self._torque = sum(map(mul, now, bins))
         fast = self._fast
         fast.append(sum(map(mul, late, bins)))
-        if self._tuning.tick_hz >= RIPPLE_TICK_HZ:
-            self._watch_crank(self._torque, fast[-1])
+        self._watch_crank(self._torque, fast[-1])
         if len(fast) == fast.maxlen:
             error = fast[0] - sum(map(mul, checked, bins))
             self._checks += 1
@@ -310,7 +309,7 @@ class Estimator:
     def _watch_crank(self, torque_Nm: float, rate_Nm_per_s: float) -> None:
         """What the ripple says of the handle, for all who ask."""
         ripple, counted = self._ripple, self._turns.source == "counted"
-        if self._slow.level < PITCH_LEAST * self._scale_Nm:
+        if self._slow.level < PITCH_LEAST * self._scale_Nm or self._tuning.tick_hz < RIPPLE_TICK_HZ:
             ripple.forget()
         else:
             ripple.tick(self._bins, self._period_s)

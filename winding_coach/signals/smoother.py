@@ -29,6 +29,7 @@ PERIODS = 48
 _PER_LOG = (PERIODS - 1) / math.log(LONGEST_PERIOD_S / SHORTEST_PERIOD_S)
 _LOG_SHORTEST = math.log(SHORTEST_PERIOD_S)
 _GRID_S = 0.0125
+_LINES_IN_BIN = {10.0: 1.0, 20.0: 4.0}  # at 10 and at 80 lines a second
 
 
 def taps(tick_hz: float) -> int:
@@ -97,7 +98,9 @@ def _trend(tick_hz: float) -> tuple[Floats, Floats, Floats, Floats]:
     summed = (grid_s[None, :] <= at_s[:, None] + 1e-9) * _GRID_S
     since = np.asarray(at_s - at_s[-1], dtype=np.float64)
     trend = np.asarray(summed @ rate @ summed.T, dtype=np.float64)
-    trend += MODEL.slip**2 * np.minimum(since[:, None], since[None, :]) + MODEL.noise**2 * np.eye(n) * tick_hz / 20.0
+    trend += MODEL.slip**2 * np.minimum(since[:, None], since[None, :]) + MODEL.noise**2 / _LINES_IN_BIN[
+        tick_hz
+    ] * np.eye(n)
     late, middle = round(RATE_LAG_S / _GRID_S), round(CHECK_LAG_S / _GRID_S)
     to_rate = np.asarray(summed @ rate[:, [late, middle]])
     to_level = np.asarray(summed @ rate.sum(axis=1) * _GRID_S + MODEL.slip**2 * since)

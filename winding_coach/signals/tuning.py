@@ -76,7 +76,7 @@ class WindModel:
     """The wind for which the weights are best, in ozf·in where full scale is 1.85 (only ratios matter).
 
     falls: raised-cosine falls of torque, fall in size, fall_s long, falls_per_s. wander_per_s: spread of the rate
-    besides, remembered for wander_s. slip: random walk of the torque, per √s. noise: of a bin of 50 ms. ripple: size
+    besides, remembered for wander_s. slip: random walk of the torque, per √s. noise: of one line. ripple: size
     of the lines on the crank's harmonics, unsteady: relative spread of the crank's speed.
     """
 
@@ -86,7 +86,7 @@ class WindModel:
     wander_per_s: float = 0.007
     wander_s: float = 1.5
     slip: float = 0.01
-    noise: float = 0.016
+    noise: float = 0.032
     ripple: tuple[float, ...] = (0.05, 0.05, 0.015)
     unsteady: float = 0.015
 
