@@ -268,6 +268,22 @@ class TestKeys:
         assert self.after(hands, "hook").crank_rev > 3.0
         assert not self.after(hands, "hook").hooked
 
+    @pytest.mark.parametrize(("cranking", "speed"), [(True, 1.25), (False, 0.0)])
+    def test_take_over_where_other_hands_are(self, cranking: bool, speed: float) -> None:
+        others = HandsState(70.5, 1.25, 1.8, True, "winding stretched", False)
+        hands = KeyboardHands(MOTOR, 0.05, 2.0)
+        hands.take_over(others, cranking=cranking)
+        assert hands.state == replace(others, doing="cranking")
+        after = self.after(hands)
+        assert (after.distance_m, after.hooked) == (1.8, True)
+        assert after.crank_rev_per_s == pytest.approx(speed, abs=0.01)
+
+    @pytest.mark.parametrize(("walk_m", "where_m"), [(-0.5, 1.3), (0.1, 1.9), (5.0, 2.0), (-5.0, 0.05)])
+    def test_take_over_in_the_middle_of_a_step(self, walk_m: float, where_m: float) -> None:
+        hands = KeyboardHands(MOTOR, 0.05, 2.0)
+        hands.take_over(HandsState(70.5, 0.0, 1.8, True, "walking in", False), cranking=True, walk_m=walk_m)
+        assert self.after(hands).distance_m == pytest.approx(where_m)
+
     def test_finish(self) -> None:
         hands = self.hands()
         assert not self.after(hands).done

@@ -74,6 +74,13 @@ class TestSizes:
         held = mass_kg / NO_MEMORY.density_kg_per_m3 * NO_MEMORY.energy_Pa(motor.strand_stretch)
         assert work == pytest.approx(held, rel=1e-4)
 
+    def test_energy_held_is_energy_a_volume_times_volume(self) -> None:
+        motor = wound(SimulatedMotor(MOTOR, torque_scale=1.1), 900.0, 5.0)
+        volume = (MOTOR.mass_kg - MOTOR.orings_kg) / DEFAULT_RUBBER.density_kg_per_m3
+        assert motor.energy_J == pytest.approx(1.1 * volume * DEFAULT_RUBBER.energy_Pa(motor.strand_stretch))
+        breaking_turns(motor, 6.4)
+        assert motor.energy_J == 0.0
+
     @pytest.mark.parametrize(
         "figures", [replace(MOTOR, loop_m=0.0), replace(MOTOR, mass_kg=-1.0), replace(MOTOR, strands=0)]
     )
@@ -179,6 +186,17 @@ class TestMemory:
         stretch = motor.strand_stretch
         assert after == replace(MOTOR, use=2, loop_m=after.loop_m)
         assert after.loop_m / MOTOR.loop_m - 1 == pytest.approx(0.7 * 0.05 * (stretch - 4.0) / 5.0)
+
+    def test_a_loop_that_has_grown_before_grows_less(self) -> None:
+        """Each wind goes 70 % of what is left: 0.7, 0.91, 0.973 … of the way; the loop is measured before each."""
+        grown = []
+        for use in (1, 2, 3, 60):
+            motor = wound(SimulatedMotor(replace(MOTOR, use=use)), 1000.0, 5.0)
+            grown.append(motor.after_the_wind().loop_m / MOTOR.loop_m)
+        goal = 0.05 * (motor.strand_stretch - 4.0) / 5.0
+        assert grown == pytest.approx(
+            [1 + 0.7 * goal, (1 + 0.91 * goal) / (1 + 0.7 * goal), (1 + 0.973 * goal) / (1 + 0.91 * goal), 1.0]
+        )
 
     def test_a_motor_that_was_hardly_stretched_does_not_grow(self) -> None:
         motor = SimulatedMotor(MOTOR)
