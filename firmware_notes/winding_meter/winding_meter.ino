@@ -1,0 +1,165 @@
+// Winding meter for ATmega328P boards (Uno, Nano) and an HX711-class converter; plain Arduino calls otherwise.
+// Pins in, lines of the meter protocol out; every decision is made in meter_core, every choice in config.h.
+// Nothing here waits for the port: what finds no room is dropped, counted and flagged.
+
+#include "config.h"
+#include "meter_core.h"
+
+#ifdef __AVR__
+#include <avr/io.h>
+#include <avr/sleep.h>
+#include <avr/wdt.h>
+#else
+#define RESET_CAUSE "unk"
+#endif
+
+static meter winding_meter;
+static char hello_fields[METER_HELLO_FIELDS + 1];
+
+// -- cause of the last reset
+
+#ifdef __AVR__
+// Optiboot clears MCUSR and hands its old value on in r2, before anything of C runs.
+static uint8_t from_bootloader __attribute__((section(".noinit")));
+static uint8_t from_processor __attribute__((section(".noinit")));
+
+void keep_reset_cause(void) __attribute__((naked, used, section(".init3")));
+void keep_reset_cause(void) {
+    __asm__ __volatile__("sts %0, r2" : "=m"(from_bootloader) :);
+    from_processor = MCUSR;
+    MCUSR = 0;
+    wdt_disable();
+}
+
+static const char *reset_cause() {
+    uint8_t cause = from_processor ? from_processor : from_bootloader;
+    if (cause & _BV(WDRF)) return "wdt";
+    if (cause & _BV(BORF)) return "bor";
+    if (cause & _BV(PORF)) return "por";
+    if (cause & _BV(EXTRF)) return "ext";
+    return "unk";
+}
+#else
+static const char *reset_cause() { return RESET_CAUSE; }
+#endif
+
+// -- the converter: DOUT falls when a conversion is ready; 25 clocks take it out and choose gain 128 for the next
+
+#ifndef digitalPinToInterrupt
+#error "This board does not name its interrupts: choose one that does."
+#endif
+
+static volatile uint32_t ready_us;
+static volatile bool ready_stamped, shifting;
+
+static void on_dout() {
+    // The bits that are shifted out make edges too: those are no conversion.
+    if (shifting || ready_stamped) return;
+    ready_us = micros();
+    ready_stamped = true;
+}
+
+static void converter_restart() {
+    // Over 60 us of high clock switch the converter off; the fall switches it on, wherever in a conversion it was.
+    digitalWrite(SCK_PIN, HIGH);
+    delayMicroseconds(100);
+    digitalWrite(SCK_PIN, LOW);
+    ready_stamped = false;
+}
+
+static uint32_t converter_take() {
+    uint32_t bits = 0;
+    shifting = true;
+    for (uint8_t i = 0; i < 25; i++) {
+        // An interrupt within the high half could make it longer than the 50 us allowed, and switch the converter off.
+        noInterrupts();
+        digitalWrite(SCK_PIN, HIGH);
+        delayMicroseconds(1);
+        if (i < 24) bits = (bits << 1) | (digitalRead(DOUT_PIN) == HIGH ? 1 : 0);
+        digitalWrite(SCK_PIN, LOW);
+        interrupts();
+        delayMicroseconds(1);
+    }
+    ready_stamped = false;
+    shifting = false;
+    return bits;
+}
+
+// -- optional channels
+
+static uint16_t distance_mm() {
+#if DISTANCE_PIN >= 0
+    int32_t at = analogRead(DISTANCE_PIN);
+    return (uint16_t)(DISTANCE_AT_ZERO_MM + (at * ((int32_t)DISTANCE_AT_FULL_MM - DISTANCE_AT_ZERO_MM) + 511) / 1023);
+#else
+    return 0;
+#endif
+}
+
+static int16_t temperature_dC() {
+#if TEMPERATURE_PIN >= 0
+    // 10 mV a degree are 1 mV a tenth.
+    int32_t mV = ((int32_t)analogRead(TEMPERATURE_PIN) * ANALOGUE_MV + 512) / 1024;
+    return (int16_t)(mV - 500);
+#else
+    return 0;
+#endif
+}
+
+static bool closed(int pin) { return pin >= 0 && digitalRead(pin) == LOW; }
+
+// -- Arduino's two
+
+void setup() {
+    char channels[4] = "";
+    uint8_t has = 0;
+    if (CRANK_A_PIN >= 0) {
+        has |= METER_HAS_CRANK;
+        strcat(channels, CRANK_B_PIN >= 0 ? "q" : "c");
+        pinMode(CRANK_A_PIN, INPUT_PULLUP);
+        if (CRANK_B_PIN >= 0) pinMode(CRANK_B_PIN, INPUT_PULLUP);
+    }
+    if (DISTANCE_PIN >= 0) {
+        has |= METER_HAS_DISTANCE;
+        strcat(channels, "d");
+    }
+    if (TEMPERATURE_PIN >= 0) {
+        has |= METER_HAS_TEMPERATURE;
+        strcat(channels, "t");
+    }
+    meter_add_field(hello_fields, "board", BOARD);
+    meter_add_field(hello_fields, "rate", RATE);
+    meter_add_field(hello_fields, "ch", channels);
+    meter_add_field(hello_fields, "rst", reset_cause());
+    meter_add_field(hello_fields, "adc", "hx711");
+    meter_add_field(hello_fields, "gain", "128");
+    pinMode(SCK_PIN, OUTPUT);
+    pinMode(DOUT_PIN, INPUT_PULLUP); // a converter that is not there reads as never ready
+    Serial.begin(115200);
+    meter_start(&winding_meter, hello_fields, has, OVERLOAD_COUNTS, micros());
+    meter_crank_start(&winding_meter.crank, CRANK_B_PIN >= 0, closed(CRANK_A_PIN), closed(CRANK_B_PIN), micros());
+    converter_restart();
+    attachInterrupt(digitalPinToInterrupt(DOUT_PIN), on_dout, FALLING);
+#ifdef __AVR__
+    set_sleep_mode(SLEEP_MODE_IDLE);
+#endif
+}
+
+void loop() {
+    if (digitalRead(DOUT_PIN) == LOW) {
+        uint32_t t_us = ready_stamped ? ready_us : micros();
+        uint32_t bits = converter_take();
+        winding_meter.distance_mm = distance_mm();
+        winding_meter.temperature_dC = temperature_dC();
+        meter_converted(&winding_meter, bits, t_us);
+    }
+    if (CRANK_A_PIN >= 0)
+        meter_crank_look(&winding_meter.crank, closed(CRANK_A_PIN), closed(CRANK_B_PIN), micros());
+    if (meter_waited(&winding_meter, micros())) converter_restart();
+    while (Serial.available() > 0) meter_received(&winding_meter, (uint8_t)Serial.read());
+    while (meter_waiting(&winding_meter) && Serial.availableForWrite() > 0) Serial.write(meter_next(&winding_meter));
+#ifdef __AVR__
+    // Idle until the next interrupt: the clock's, every 1.024 ms at the latest. A sleeping processor is a quiet one.
+    sleep_mode();
+#endif
+}
