@@ -371,12 +371,16 @@ def score_breaks(lines: float, breaks: int, hours: float) -> None:
 
 
 def score_limit(lines: float, n: int) -> None:
-    """Warned while the torque is still below the limit; false if the trend does not reach it within 12 s."""
+    """Warned while the torque is still below the limit; false if the trend does not reach it within 12 s.
+
+    A third of the winds stop at 1.6, short of the limit of 1.75: every warning in those is false.
+    """
     limit = 1.75 * OZF_IN_NM
     rows = []
     winds = list(streams(40_000, n, lines, Make()))
+    winds += list(streams(45_000, n // 2, lines, Make(peak=1.6)))
     for name in ("this predictor", "oracle: true trend and its rate over 2.5 s"):
-        leads, missed, false, hours = [], 0, 0, 0.0
+        leads, crossings, missed, false, hours = [], 0, 0, 0, 0.0
         for wind in winds:
             record = analysed(wind, True)
             t_s = wind.t_s[record.sample]
@@ -391,20 +395,25 @@ def score_limit(lines: float, n: int) -> None:
                     for now, rate in zip(torque.tolist(), slow.tolist(), strict=True)
                 ]
             )
-            crossed = float(wind.t_s[np.argmax(wind.trend_Nm >= limit)])
-            before = (t_s < crossed) & (t_s > SETTLED_S)
+            over = np.flatnonzero(wind.trend_Nm >= limit)
+            crossed = float(wind.t_s[over[0]]) if len(over) else math.inf
+            winding = wind.part[np.clip(np.searchsorted(wind.t_s, t_s), 0, len(wind.part) - 1)] <= Part.FINAL
+            before = winding & (t_s < crossed) & (t_s > SETTLED_S)
             on = np.flatnonzero(before[1:] & warned[1:] & ~warned[:-1]) + 1
             hours += float(np.sum(before)) / 20.0 / 3600 * (20.0 * float(np.median(np.diff(record.t_s))))
             false += sum(crossed - t_s[k] > 12.0 for k in on)
+            if not len(over):
+                continue
+            crossings += 1
             if warned[np.flatnonzero(before)[-1]]:
                 start = np.flatnonzero(before & ~warned)[-1] + 1
                 leads.append(crossed - float(t_s[start]))
                 missed += leads[-1] < 0.5
             else:
                 missed += 1
-        rows.append((name, f"{np.median(leads):.1f}", f"{100 * missed / n:.1f} %", f"{false / hours:.1f}"))
+        rows.append((name, f"{np.median(leads):.1f}", f"{100 * missed / crossings:.1f} %", f"{false / hours:.1f}"))
     table(
-        f"Limit coming, {lines:g} lines/s, {n} winds (aim 3.5 s, 1 %, 5/h)",
+        f"Limit coming, {lines:g} lines/s, {len(winds)} winds (aim 3.5 s, 1 %, 5/h)",
         ("way", "median lead s", "missed", "false/h"),
         rows,
     )

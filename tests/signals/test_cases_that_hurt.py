@@ -304,6 +304,45 @@ def test_hooks_that_walk_together_explain_a_falling_torque() -> None:
     assert CrankState.REVERSING in states(blind)
 
 
+def test_reversal_from_torque_alone_takes_turns_off_the_estimate() -> None:
+    scene = Scene(
+        seconds((20, 1.3), (5, -1.0), (3, 0.0)), ramp((20, 0.05), (5, -0.17), (3, 0.0), start=0.8), counts=False
+    )
+    readings = scene.run()
+    assert CrankState.REVERSING in states(readings)[21 * 80 : 24 * 80]
+    last, top = readings[-1], readings[20 * 80]
+    assert last is not None
+    assert top is not None
+    assert last.crank_turns is not None
+    assert top.crank_turns is not None
+    assert top.crank_turns == pytest.approx(26, abs=1.5)
+    assert last.crank_turns < top.crank_turns - 1
+    assert last.turns_source == "estimated"
+
+
+def test_a_sensor_that_is_dead_is_not_believed_against_the_ripple() -> None:
+    scene = Scene(seconds((30, 1.3)), ramp((30, 0.012), start=0.6))
+    scene.count[800:] = scene.count[800]
+    told = states(scene.run())
+    assert told[780] is CrankState.TURNING
+    assert set(told[-800:]) == {CrankState.UNKNOWN}
+
+
+def test_taps_tell_the_period_where_there_is_no_ripple() -> None:
+    scene = Scene(seconds((20, 0.5)), ramp((20, 0.012), start=0.6), ripple=0.0, counts=False)
+    estimator = Estimator(SCALE, HZ)
+    estimator.tap(0.0)
+    for i in range(1600):
+        estimator.add(float(scene.t_s[i]), float(scene.torque_Nm[i]))
+        if i % 160 == 0:
+            estimator.tap(float(scene.t_s[i]))
+    reading = estimator.reading
+    assert reading is not None
+    assert (reading.crank_turns, reading.turns_source) == (11.0, "tapped")
+    assert (estimator.crank_state, reading.crank_rev_per_s) == (CrankState.UNKNOWN, None)
+    assert rate_m(reading) == pytest.approx(12, abs=6)
+
+
 # -- the end of a motor
 
 

@@ -1,5 +1,6 @@
 """Counts, taps, a counter that begins anew, and a handle that goes back."""
 
+from winding_coach.signals.tuning import GUESS_SHARE, GUESS_SHARE_BLIND, PUT_RIGHT_SD
 from winding_coach.signals.turns import TurnCounter
 
 
@@ -48,3 +49,22 @@ def test_taps_count_until_the_meter_does() -> None:
     turns.counted(0.0, 7.0)
     turns.tapped()
     assert (turns.turns, turns.source) == (2.0, "counted")
+
+
+def test_an_estimate_is_never_sure_and_gives_way_to_taps() -> None:
+    turns = TurnCounter()
+    turns.guessed(10.0, seen=True)
+    turns.guessed(2.0, seen=False)
+    assert (turns.turns, turns.source) == (12.0, "estimated")
+    assert turns.sd == 10.0 * GUESS_SHARE + 2.0 * GUESS_SHARE_BLIND
+    turns.tapped()
+    turns.guessed(5.0, seen=True)
+    assert (turns.turns, turns.source) == (13.0, "tapped")
+
+
+def test_what_is_put_right_makes_the_count_less_sure() -> None:
+    turns = TurnCounter()
+    turns.counted(0.0, 4.0)
+    turns.counted(1.0, 5.0)
+    turns.put_right(1.0)
+    assert (turns.turns, turns.sd) == (2.0, PUT_RIGHT_SD)

@@ -26,6 +26,7 @@ from winding_coach.signals.tuning import (
     CHECK_GAIN,
     CHECK_LAG_S,
     CLOCK_BACK_S,
+    CONTRADICTED_S,
     FOLLOW_PERIOD_S,
     LONGEST_PERIOD_S,
     PITCH_HZ,
@@ -98,6 +99,7 @@ class Estimator:
         self._walk.clear()
         self._distance_m: float | None = None
         self._tap_s: float | None = None
+        self._contradicted = 0
         self._guessing = False
         self._period_s = USUAL_PERIOD_S
         self._checks = 0
@@ -226,8 +228,9 @@ class Estimator:
             state = self._crank.state
             if state is CrankState.TURNING and self._reverse.backwards and not self._two_sensors:
                 state = CrankState.REVERSING
-            agreed = ripple.standing is None or ripple.standing == (state is CrankState.STALLED)
-            return state, 0.99 if agreed else 0.8
+            if self._contradicted > CONTRADICTED_S * self._tuning.tick_hz:
+                return CrankState.UNKNOWN, 0.0
+            return state, 0.8 if self._contradicted else 0.99
         if ripple.score is None:
             return CrankState.UNKNOWN, 0.0
         sure = 1.0 / (1.0 + math.exp(-abs(ripple.score)))
@@ -314,6 +317,9 @@ class Estimator:
         else:
             ripple.tick(self._bins, self._period_s)
         self._crank.score = ripple.score
+        # Pulses that stay away while the ripple goes on: the sensor may be dead.
+        against = counted and ripple.standing is False and self._crank.state is CrankState.STALLED
+        self._contradicted = self._contradicted + 1 if against else 0
         walk = self._walk_m_per_s()
         stands = self._crank.state is CrankState.STALLED if counted else ripple.standing is not False
         may_turn = not stands and (walk is None or walk > -WALK_M_PER_S)

@@ -155,9 +155,8 @@ class PitchSearch:
         log_hz = float(LOG_HZ[best])
         if 0 < best < GRID - 1:
             below, here, above = score[best - 1 : best + 2].tolist()
-            bend = below - 2.0 * here + above
-            if bend < 0.0:
-                log_hz += _LOG_STEP * min(max(0.5 * (below - above) / bend, -0.5), 0.5)
+            bend = below - 2.0 * here + above  # below zero: the one before the first best is less
+            log_hz += _LOG_STEP * min(max(0.5 * (below - above) / bend, -0.5), 0.5)
         share_left = float(left[best])
         free = len(bins) - 3 - 2 * self._harmonics
         f_ratio = (1.0 - share_left) / (2 * self._harmonics) / (share_left / free)

@@ -164,6 +164,8 @@ STALL_EARLY_PERIODS = 1.05
 """A pulse this overdue is a stall at once if torque says so."""
 STALL_LOST_PERIODS = 2.25
 """A pulse this overdue is a stall even if torque says that the handle turns: two pulses would have to be lost."""
+CONTRADICTED_S = 3.0
+"""After so long without a pulse while the ripple goes on, nobody knows."""
 STALL_AGREES = 1.0
 STALL_DOUBTS = -0.2
 LOST_PULSE = (1.6, 2.4)
