@@ -25,12 +25,12 @@ def test_seconds_to_the_limit() -> None:
 
 
 def test_fires_at_one_deviation_and_clears_lower() -> None:
-    # spread √(.02² + (.012·8)²) = .09806 ozf·in: fires at 1.8 + .09806, clears at 1.8 + .3·.09806 expected in 8 s
+    # spread √(.02² + (.012·6)²) = .07473 ozf·in: fires at 1.8 + .07473, clears at 1.8 + .3·.07473 expected in 6 s
     predictor = LimitPredictor(SCALE)
-    assert not at(predictor, 1.5, (0.3 + 0.097) / 8)[0]
-    assert at(predictor, 1.5, (0.3 + 0.099) / 8)[0]
-    assert at(predictor, 1.5, (0.3 + 0.0305) / 8)[0]
-    assert not at(predictor, 1.5, (0.3 + 0.0285) / 8)[0]
+    assert not at(predictor, 1.5, (0.3 + 0.074) / 6)[0]
+    assert at(predictor, 1.5, (0.3 + 0.0755) / 6)[0]
+    assert at(predictor, 1.5, (0.3 + 0.0235) / 6)[0]
+    assert not at(predictor, 1.5, (0.3 + 0.0215) / 6)[0]
 
 
 def test_the_hard_margin_needs_no_rate_and_has_two_edges() -> None:

@@ -32,7 +32,7 @@ class LimitView:
 
 
 class LimitPredictor:
-    """Fires when the torque expected in 8 s passes the limit by one standard deviation; clears 0.7 lower."""
+    """Fires when the torque expected in 6 s passes the limit by one standard deviation; clears 0.7 lower."""
 
     def __init__(self, full_scale_Nm: float) -> None:
         self._scale_Nm = full_scale_Nm
