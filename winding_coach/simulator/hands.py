@@ -247,6 +247,10 @@ class ScriptedHands:
 
 
 CRANK_STEP = 0.15
+STRAYS_S = 5.0
+"""Time within which a hand's pace strays; assumed."""
+SLOWEST_SHARE = 0.3
+"""Neither load nor straying takes more of the pace than leaves this."""
 FASTEST_REV_PER_S = 3.0
 KEY_STEP_M, KEY_BIG_STEP_M = 0.05, 0.30
 """Half a mark of the coach: 10 cm at once would take 40 % off the torque of a 30 cm loop."""
@@ -268,7 +272,21 @@ COMMANDS = (
 class KeyboardHands:
     """Hands that do what keys say: for practice."""
 
-    def __init__(self, motor: MotorFigures, nearest_m: float, farthest_m: float) -> None:
+    def __init__(
+        self,
+        motor: MotorFigures,
+        nearest_m: float,
+        farthest_m: float,
+        *,
+        wander: float = 0.0,
+        sag_per_Nm: float = 0.0,
+        rng: np.random.Generator | None = None,
+    ) -> None:
+        """wander: standard deviation (share) by which the pace strays from what was asked for, within seconds, if
+        there is an `rng`; sag_per_Nm: share by which a load slows it. Without them the pace is as even as a motor's,
+        and there is nothing to learn about an even one."""
+        self._wander, self._sag_per_Nm, self._rng = wander, sag_per_Nm, rng
+        self._strays = 0.0
         self._nearest_m, self._farthest_m = nearest_m, farthest_m
         self._crank_rev = 0.0
         self._speed = 0.0
@@ -319,9 +337,14 @@ class KeyboardHands:
         self._wanted_speed = sign * min(max(abs(self._wanted_speed) + by, 0.0), FASTEST_REV_PER_S)
 
     def advance(self, dt_s: float, torque_Nm: float) -> HandsState:
-        """Let time pass."""
-        del torque_Nm
-        self._speed += (self._wanted_speed - self._speed) * min(1.0, dt_s / CRANK_SETTLES_S)
+        """Let time pass; `torque_Nm` is what the crank is turned against."""
+        if self._rng is not None:
+            # Ornstein-Uhlenbeck: strays about nothing with the standard deviation asked for, whatever the step.
+            kick = self._wander * math.sqrt(2.0 * dt_s / STRAYS_S)
+            self._strays += kick * float(self._rng.standard_normal()) - self._strays * dt_s / STRAYS_S
+        pace = (1.0 + self._strays) * max(1.0 - self._sag_per_Nm * torque_Nm, SLOWEST_SHARE)
+        goal = self._wanted_speed * max(pace, SLOWEST_SHARE)
+        self._speed += (goal - self._speed) * min(1.0, dt_s / CRANK_SETTLES_S)
         if abs(self._speed) < 0.02 and self._wanted_speed == 0.0:
             self._speed = 0.0
         if self._hooked:
