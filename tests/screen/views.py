@@ -1,18 +1,61 @@
-"""The states that people meet, as a stand-in for a session whose view stands still; and the screen as plain text."""
+"""The states that people meet, made by hand (all figures invented), as a stand-in for a session; the screen as text.
+
+Nothing here comes from the simulator or the estimators, so that the pictures change only when the screen does.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from itertools import pairwise
 
 from textual.app import App
 
-from tests.scenario import SETTINGS, wind
 from winding_coach.coach.curve import Curve
-from winding_coach.coach.said import Alarm, Level
-from winding_coach.coach.step import Coach
-from winding_coach.coach.view import CoachView, LinkView
-from winding_coach.inputs import LinkDown, TimePassed
+from winding_coach.coach.said import Alarm, Level, Phase, Prompt, ReadingSaid, Summary
+from winding_coach.coach.view import CoachView, LinkView, Marks, Targets
+from winding_coach.rubber.figures import Plan, WalkInRow
+
+PLAN = Plan(
+    linear_density_kg_per_m=2.2e-3,
+    breaking_turns=1640.0,
+    breaking_turns_sd=70.0,
+    share=0.8,
+    target_turns=1310.0,
+    target_crank_turns=131.0,
+    peak_torque_Nm=6.78e-3,
+    stretch_distance_m=1.81,
+    stretched_turns=700.0,
+    stretched_torque_Nm=3.95e-3,
+    stretched_pull_N=16.6,
+    walk_in=(
+        WalkInRow(700.0, 70.0, 1.81, 3.95e-3),
+        WalkInRow(800.0, 80.0, 1.62, 4.32e-3),
+        WalkInRow(900.0, 90.0, 1.42, 4.62e-3),
+        WalkInRow(1000.0, 100.0, 1.12, 4.94e-3),
+        WalkInRow(1100.0, 110.0, 0.66, 5.26e-3),
+        WalkInRow(1150.0, 115.0, 0.22, 5.48e-3),
+    ),
+    back_off_turns=33.0,
+    launch_torque_Nm=3.53e-3,
+    launch_turns=1277.0,
+    energy_stored_J=11.8,
+    break_risk=0.002,
+    rests_on="invented figures",
+)
+MARKS = ((0.0, 0.0), *((row.turns, row.torque_Nm) for row in PLAN.walk_in), (1310.0, 6.78e-3))
+SPEED = 12.5
+"""Turns of the motor a second."""
+BEGAN_S = 12.0
+STARTS = (
+    (0.0, None, Phase.HOOK_UP),
+    (2.1, 0.0, Phase.STRETCH_OUT),
+    (12.0, 20.0, Phase.WIND_STRETCHED),
+    (68.0, 700.0, Phase.WALK_IN),
+    (104.0, 1150.0, Phase.FINAL_TURNS),
+    (117.0, 1310.0, Phase.BACK_OFF),
+    (126.0, 1280.0, Phase.READY),
+)
 
 
 @dataclass
@@ -39,25 +82,270 @@ class Still:
         self.stopped += 1
 
 
-@lru_cache(maxsize=8)
-def _wound(style: str, until_s: float) -> tuple[CoachView, tuple[tuple[float, float | None, float], ...]]:
-    coach, curve = Coach(SETTINGS), Curve()
-    for number, event in enumerate(wind(style)):
-        if event.at_s > until_s:
-            break
-        coach.step(event)
-        if number % 4 == 0 and coach.view.reading.torque_Nm is not None:
-            curve.add(event.at_s, coach.view.reading.turns, coach.view.reading.torque_Nm)
-    return coach.view, curve.points()
+def torque_at(turns: float) -> float:
+    """An invented wind: the plan's torque with a saw tooth in the walk-in, in N·m."""
+    for (before, low), (after, high) in pairwise(MARKS):
+        if turns <= after:
+            straight = low + (high - low) * (turns - before) / (after - before)
+            tooth = 2.5e-4 * math.sin(turns / 9.0) - 2e-4 if 700.0 < turns < 1150.0 else 3e-5 * math.sin(turns / 5.0)
+            return straight + tooth
+    return MARKS[-1][1] + 0.01e-3 * (turns - 1310.0)
 
 
-def wound(style: str, until_s: float) -> Still:
-    """A simulated wind as it looks at a moment."""
-    view, points = _wound(style, until_s)
+def curve_to(turns: float, off: float = 0.0, *, counted: bool = True) -> Curve:
+    """The invented wind's points up to so many turns, and so many off again."""
     curve = Curve()
-    for point in points:
-        curve.add(*point)
-    return Still(view, curve)
+    for number in range(int(turns / 2) + 1):
+        curve.add(BEGAN_S + 2 * number / SPEED, 2.0 * number if counted else None, torque_at(2.0 * number))
+    for number in range(int(off) + 1):
+        fallen = torque_at(turns) * (1.0 - 0.48 * number / 33.0)
+        curve.add(BEGAN_S + (turns + 2 * number) / SPEED, turns - number if counted else None, fallen)
+    return curve
+
+
+def _starts(phase: Phase, at_s: float) -> tuple[tuple[float, float | None, Phase], ...]:
+    phases = [start[2] for start in STARTS]
+    if phase in phases:
+        return STARTS[: phases.index(phase) + 1]
+    return (*STARTS[:5], (at_s, 1520.0, phase))
+
+
+def view_at(
+    phase: Phase,
+    at_s: float,
+    torque_mNm: float,
+    turns: float | None,
+    prompt: Prompt | None,
+    *,
+    rate: float | None = 0.1e-3,
+    band: tuple[float, float] | None = None,
+    stand_m: float | None = None,
+    goal_mNm: float | None = None,
+    to_turns: float | None = None,
+    cranking: bool | None = True,
+    alarms: tuple[Alarm, ...] = (),
+) -> CoachView:
+    """A view with a meter that counts the crank."""
+    low, high = band or (None, None)
+    return CoachView(
+        at_s=at_s,
+        phase=phase,
+        plan=PLAN,
+        winder_ratio=10.0,
+        units="metric",
+        reading=ReadingSaid(
+            at_s,
+            torque_mNm * 1e-3,
+            rate,
+            0.01e-3,
+            turns,
+            "counted" if turns is not None else "unknown",
+            None,
+            1.25 if cranking else 0.0,
+            cranking,
+            None if turns is None else max(PLAN.target_turns - turns, 0.0),
+            0.004 if turns else None,
+        ),
+        slow_rate_Nm_per_s=rate,
+        stale=False,
+        prompt=prompt,
+        alarms=alarms,
+        targets=Targets(None if goal_mNm is None else goal_mNm * 1e-3, low, high, stand_m, to_turns),
+        link=LinkView("up", "/dev/ttyACM0", None, "uno"),
+        phase_starts=_starts(phase, at_s),
+        tared=phase is not Phase.HOOK_UP,
+    )
+
+
+def _hook_up() -> Still:
+    prompt = Prompt(0.0, "tare", "Nothing on the hook, hands off: zero is set by itself, or press t.")
+    return Still(view_at(Phase.HOOK_UP, 1.0, 0.06, 0.0, prompt, rate=None, cranking=None))
+
+
+def _stretch_out() -> Still:
+    prompt = Prompt(2.1, "stretch_to", "Hook up and stretch to 1.81 m.", 1.81)
+    view = view_at(
+        Phase.STRETCH_OUT,
+        5.0,
+        -0.02,
+        0.0,
+        prompt,
+        rate=-2e-6,
+        stand_m=1.81,
+        goal_mNm=3.95,
+        to_turns=700.0,
+        cranking=False,
+    )
+    return Still(view)
+
+
+def wind() -> Still:
+    prompt = Prompt(12.0, "keep_cranking", "Keep cranking to 3.95 mN·m.", 1.81, None, 3.95e-3)
+    view = view_at(
+        Phase.WIND_STRETCHED,
+        60.0,
+        3.51,
+        610.0,
+        prompt,
+        rate=0.07e-3,
+        band=(0.04e-3, 0.1e-3),
+        stand_m=1.81,
+        goal_mNm=3.95,
+        to_turns=700.0,
+    )
+    return Still(view, curve_to(610.0))
+
+
+def walk_in() -> Still:
+    prompt = Prompt(88.0, "walk_in_to", "Step in to 1.22 m; crank on.", 1.22)
+    view = view_at(
+        Phase.WALK_IN,
+        90.0,
+        4.36,
+        980.0,
+        prompt,
+        rate=0.44e-3,
+        band=(-0.38e-3, 0.45e-3),
+        stand_m=1.22,
+        goal_mNm=3.95,
+        to_turns=1150.0,
+    )
+    seen = replace(view.reading, distance_m=1.31)
+    return Still(replace(view, reading=seen), curve_to(980.0))
+
+
+def _stalled() -> Still:
+    still = walk_in()
+    alarm = Alarm(89.0, "crank_stalled", Level.WARNING, True, "Crank stands still: keep cranking.")
+    reading = replace(still.view.reading, cranking=False, crank_rev_per_s=0.0, torque_rate_Nm_per_s=-0.5e-3)
+    prompt = Prompt(89.0, "keep_cranking", "Keep cranking.")
+    return replace(still, view=replace(still.view, alarms=(alarm,), reading=reading, prompt=prompt))
+
+
+def final() -> Still:
+    prompt = Prompt(104.0, "keep_cranking", "Keep cranking to 6.78 mN·m.", 0.22, None, 6.78e-3)
+    alarm = Alarm(112.0, "overwind_soon", Level.WARNING, True, "Limit in 3 seconds.", 3.2)
+    view = view_at(
+        Phase.FINAL_TURNS,
+        113.0,
+        6.55,
+        1285.0,
+        prompt,
+        rate=0.11e-3,
+        band=(0.05e-3, 0.16e-3),
+        stand_m=0.22,
+        goal_mNm=6.78,
+        to_turns=1310.0,
+        alarms=(alarm,),
+    )
+    return Still(view, curve_to(1285.0))
+
+
+def _danger() -> Still:
+    prompt = Prompt(110.0, "stop_at_peak", "Stop cranking at 6.78 mN·m.", None, None, 6.78e-3)
+    alarms = (
+        Alarm(115.0, "overwind", Level.DANGER, True, "Stop cranking: past the limit of 6.78 mN·m."),
+        Alarm(116.0, "winder_limit", Level.DANGER, True, "Winder past its rating: stop cranking."),
+    )
+    view = view_at(
+        Phase.FINAL_TURNS, 118.0, 11.4, 1505.0, prompt, rate=0.3e-3, goal_mNm=6.78, to_turns=1310.0, alarms=alarms
+    )
+    risky = replace(view.reading, break_risk=0.113)
+    return Still(replace(view, reading=risky), curve_to(1505.0))
+
+
+def _back_off() -> Still:
+    prompt = Prompt(120.0, "back_off", "Back off to 3.53 mN·m: about 2 turns of the crank.", None, 2.1, 3.53e-3)
+    view = view_at(
+        Phase.BACK_OFF,
+        121.0,
+        4.90,
+        1297.0,
+        prompt,
+        rate=-0.4e-3,
+        stand_m=0.22,
+        goal_mNm=3.53,
+        to_turns=1277.0,
+    )
+    return Still(view, curve_to(1310.0, 13.0))
+
+
+def _ready() -> Still:
+    prompt = Prompt(126.0, "launch_ready", "Ready to launch: 3.55 mN·m, 1280 turns.", None, None, 3.55e-3)
+    view = view_at(Phase.READY, 127.0, 3.55, 1280.0, prompt, rate=-1e-6, stand_m=0.22, goal_mNm=3.53, cranking=False)
+    marks = Marks(6.91e-3, 1310.0, 3.55e-3, 1280.0)
+    return Still(replace(view, marks=marks), curve_to(1310.0, 30.0))
+
+
+def done() -> Still:
+    still = _ready()
+    summary = Summary(134.0, "done", None, 6.91e-3, 1310.0, 30.0, 3.55e-3, 1280.0, 12.05, 1, 2.4, 0.83, 12, 134.0)
+    view = replace(still.view, phase=Phase.DONE, summary=summary, prompt=None, stale=True, at_s=134.0)
+    return replace(still, view=view, finished=True)
+
+
+def _broken() -> Still:
+    alarm = Alarm(118.0, "motor_broke", Level.DANGER, True, "Torque is gone: motor broke or came off the hook.")
+    summary = Summary(121.0, "broken", None, 9.8e-3, 1520.0, None, None, None, None, 0, 0.0, None, 0, 121.0)
+    view = view_at(Phase.BROKEN, 121.0, 0.01, 1520.0, None, alarms=(alarm,), cranking=False)
+    return Still(replace(view, summary=summary), curve_to(1520.0), finished=True)
+
+
+def _waiting() -> Still:
+    still = _hook_up()
+    link = LinkView("down", None, "no meter is plugged in: connect it by USB")
+    return replace(still, view=replace(still.view, link=link, stale=True, reading=ReadingSaid(1.0)))
+
+
+def _silent() -> Still:
+    still = walk_in()
+    alarm = Alarm(92.0, "meter_silent", Level.DANGER, True, "No data from the meter: stop and check the lead.")
+    link = replace(still.view.link, state="silent", reason="no data for 2 seconds")
+    return replace(still, view=replace(still.view, link=link, stale=True, alarms=(alarm,)))
+
+
+def _lost() -> Still:
+    still = wind()
+    link = LinkView("down", "/dev/ttyACM0", "the meter was unplugged", "uno", lost_lines=12, bad_lines=3, restarts=1)
+    return replace(still, view=replace(still.view, link=link, stale=True))
+
+
+def _uncounted() -> Still:
+    still = wind()
+    reading = replace(still.view.reading, turns=None, turns_source="unknown", turns_left=None, break_risk=None)
+    return replace(still, view=replace(still.view, reading=reading), curve=curve_to(610.0, counted=False))
+
+
+def _inch() -> Still:
+    still = walk_in()
+    prompt = Prompt(88.0, "walk_in_to", "Step in to 48 in; crank on.", 1.22)
+    return replace(still, view=replace(still.view, units="inch", prompt=prompt))
+
+
+def _trouble() -> Still:
+    return replace(wind(), trouble="The trace cannot be written (No space left on device): make room on the disk.")
+
+
+STATES = {
+    "waiting": _waiting,
+    "hook-up": _hook_up,
+    "stretch-out": _stretch_out,
+    "wind": wind,
+    "uncounted": _uncounted,
+    "walk-in": walk_in,
+    "stalled": _stalled,
+    "final": final,
+    "danger": _danger,
+    "back-off": _back_off,
+    "ready": _ready,
+    "done": done,
+    "broken": _broken,
+    "silent": _silent,
+    "lost": _lost,
+    "replaying": lambda: replace(wind(), replaying=True, trace_name=None),
+    "trouble": _trouble,
+    "inch": _inch,
+}
 
 
 def state(name: str) -> Still:
@@ -65,70 +353,7 @@ def state(name: str) -> Still:
     return STATES[name]()
 
 
-def _waiting() -> Still:
-    coach = Coach(SETTINGS)
-    coach.step(LinkDown(0.1, "no meter is plugged in: connect it by USB"))
-    return Still(coach.view)
-
-
-def _silent() -> Still:
-    coach = Coach(SETTINGS)
-    for event in wind("good"):
-        if event.at_s < 80.0:
-            coach.step(event)
-    coach.step(TimePassed(83.0))
-    return replace(wound("good", 80.0), view=coach.view)
-
-
-def _danger() -> Still:
-    still = wound("overwind", 112.0)
-    more = Alarm(110.0, "winder_limit", Level.DANGER, True, "Winder past its rating: stop cranking.")
-    return replace(still, view=replace(still.view, alarms=(*still.view.alarms, more)))
-
-
-def _inch() -> Still:
-    still = wound("good", 60.0)
-    return replace(still, view=replace(still.view, units="inch"))
-
-
-def _trouble() -> Still:
-    still = wound("good", 60.0)
-    return replace(still, trouble="The trace cannot be written (No space left on device): make room on the disk.")
-
-
-def _lost() -> Still:
-    still = wound("good", 60.0)
-    link = LinkView("down", "/dev/ttyACM0", "the meter was unplugged", "uno", lost_lines=12, bad_lines=3, restarts=1)
-    return replace(still, view=replace(still.view, link=link, stale=True))
-
-
-STATES = {
-    "waiting": _waiting,
-    "hook-up": lambda: wound("good", 1.0),
-    "stretch-out": lambda: wound("good", 5.0),
-    "wind": lambda: wound("good", 60.0),
-    "walk-in": lambda: wound("good", 90.0),
-    "stalled": lambda: wound("stall", 88.0),
-    "final": lambda: wound("good", 112.5),
-    "danger": _danger,
-    "back-off": lambda: wound("good", 121.0),
-    "ready": lambda: wound("good", 128.0),
-    "done": lambda: wound("good", 400.0),
-    "broken": lambda: wound("overwind", 400.0),
-    "silent": _silent,
-    "lost": _lost,
-    "replaying": lambda: replace(wound("good", 60.0), replaying=True, trace_name=None),
-    "trouble": _trouble,
-    "inch": _inch,
-}
-
-
 def shown(app: App[None]) -> str:
     """The screen as lines of text, without colours, trailing blanks cut."""
-    from textual.geometry import Region
-
-    size = app.size
-    lines = app.screen._compositor.render_strips(size)
-    text = ["".join(segment.text for segment in strip).rstrip() for strip in lines]
-    assert Region.from_offset((0, 0), size).height == len(text)
-    return "\n".join(text) + "\n"
+    lines = app.screen._compositor.render_strips(app.size)
+    return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in lines) + "\n"

@@ -1,47 +1,31 @@
-"""The live screen: polls one immutable view, redraws what changed, passes keys on. The loop never waits for it."""
+"""The live screen: polls one immutable view, draws it, passes keys on. The loop never waits for it."""
 
 from __future__ import annotations
 
+import os
 import sys
+import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import ClassVar
 
-from rich.text import Text
+from rich.console import Console
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal
 from textual.events import Resize
-from textual.screen import ModalScreen
-from textual.widgets import Static
 
 from winding_coach.coach.view import CoachView
-from winding_coach.screen import panels
-from winding_coach.screen.chart import Chart, ChartData
-from winding_coach.screen.digits import block_rows
-from winding_coach.screen.layout import layout_for
+from winding_coach.screen.face import Scene, face
+from winding_coach.screen.figures import figures_in
+from winding_coach.screen.help import Help
 from winding_coach.screen.looking import Looked
-from winding_coach.screen.themes import THEMES
-from winding_coach.screen.wording import CLOSED_LINE, HAND_KEY_LINE, HAND_KEY_NAMES, HAND_KEYS, KEY_LINE, KEYS
+from winding_coach.screen.sheet_view import SheetView
+from winding_coach.screen.themes import PALETTES, Palette, styles, theme
+from winding_coach.screen.wording import CLOSED_LINE, HAND_KEY_LINE, HAND_KEYS, KEY_LINE
 
 LOOKS_PER_S = 12
-
-
-class Help(ModalScreen[None]):
-    """The keys; any key closes it, and the coach goes on behind it."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,h,question_mark,q,enter,space", "dismiss", "close")]
-
-    def __init__(self, *, practising: bool) -> None:
-        super().__init__()
-        self._practising = practising
-
-    def compose(self) -> ComposeResult:
-        """One panel of text."""
-        keys = [(key, words) for key, _, words in KEYS]
-        if self._practising:
-            keys += [(HAND_KEY_NAMES.get(key, key), words) for key, (_, words) in HAND_KEYS.items()]
-        rows = "\n".join(f"{key:<17}{words}" for key, words in keys)
-        yield Static(Text(f"Keys\n\n{rows}\n\nA foot switch or presenter that types these keys works too.\nh closes"))
+SIGN_OF_LIFE_S = 2.0
+"""A running loop renews its view ten times a second and more; one that has not for so long is not live."""
 
 
 class CoachApp(App[None]):
@@ -56,43 +40,44 @@ class CoachApp(App[None]):
         Binding("c", "press('count')", "count"),
         Binding("p", "press('peak')", "peak"),
         Binding("s", "press('stop')", "stop"),
-        Binding("g", "glance", "large"),
+        Binding("g", "glance", "glance"),
+        Binding("u", "units", "units"),
         Binding("l", "theme", "theme"),
         Binding("z", "freeze", "freeze"),
+        Binding("escape", "seen", "close the cautions"),
         Binding("h,question_mark", "help", "help"),
         Binding("q,ctrl+c", "leave", "quit"),
     ]
 
-    def __init__(self, looked: Looked, hand: Callable[[str], None] | None = None) -> None:
-        """hand: takes the commands of practised hands, None outside practice."""
+    def __init__(
+        self,
+        looked: Looked,
+        hand: Callable[[str], None] | None = None,
+        *,
+        palette: Palette = PALETTES[0],
+        ascii_only: bool = False,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """hand: takes the commands of practised hands, None outside practice. ascii_only: draw with nothing else."""
         super().__init__()
         self._looked = looked
         self._hand = hand
+        self._clock = clock
         if hand is not None:
             for keys, (command, _) in HAND_KEYS.items():
                 self.bind(keys, f"hand('{command}')")
-        self._glance = False
+        self._glance = self._seen = self._swapped_units = False
         self._frozen: CoachView | None = None
-        self._said: dict[str, str] = {}
-        for theme in THEMES:
-            self.register_theme(theme)
-        self.theme = THEMES[0].name
+        self._newest: tuple[CoachView, float] | None = None
+        self._ascii_only = ascii_only
+        for each in PALETTES:
+            self.register_theme(theme(each))
+        self._palette, self._styles = palette, styles(palette)
+        self.theme = palette.name
 
     def compose(self) -> ComposeResult:
-        """Every part of every layout; `_lay_out` shows those that fit."""
-        yield Static(id="header")
-        with Horizontal(id="top"):
-            yield Static(id="phase")
-            yield Static(id="step")
-        yield Static(id="prompt")
-        yield Static(id="alarm")
-        with Horizontal(id="middle"):
-            yield Static(id="torque")
-            yield Static(id="facts")
-        yield Static(id="cautions")
-        yield Chart(id="chart")
-        yield Static(id="plain")
-        yield Static(KEY_LINE, id="keys")
+        """One sheet."""
+        yield SheetView(ascii_only=self._ascii_only)
 
     def on_mount(self) -> None:
         """Start looking, and the loop with it."""
@@ -101,8 +86,7 @@ class CoachApp(App[None]):
         self.look()
 
     def on_resize(self, _event: Resize) -> None:
-        """Everything is drawn anew."""
-        self._said.clear()
+        """Draw for the new size."""
         self.look()
 
     # -- keys
@@ -119,17 +103,28 @@ class CoachApp(App[None]):
     def action_glance(self) -> None:
         """Swap the large layout and the full one."""
         self._glance = not self._glance
-        self._said.clear()
+        self.look()
+
+    def action_units(self) -> None:
+        """Show figures in the other unit system, or back."""
+        self._swapped_units = not self._swapped_units
         self.look()
 
     def action_theme(self) -> None:
-        """The next theme."""
-        names = [theme.name for theme in THEMES]
-        self.theme = names[(names.index(self.theme) + 1) % len(names)]
+        """The next palette."""
+        self._palette = PALETTES[(PALETTES.index(self._palette) + 1) % len(PALETTES)]
+        self._styles = styles(self._palette)
+        self.theme = self._palette.name
+        self.look()
 
     def action_freeze(self) -> None:
         """Hold the picture, or let it go on. The loop is not touched."""
         self._frozen = self._looked.view if self._frozen is None else None
+        self.look()
+
+    def action_seen(self) -> None:
+        """Close the cautions."""
+        self._seen = True
         self.look()
 
     def action_help(self) -> None:
@@ -144,55 +139,46 @@ class CoachApp(App[None]):
     # -- looking
 
     def look(self) -> None:
-        """Draw the present view, as far as it changed."""
+        """Draw the present view."""
         if self.size.width == 0 or not self.screen_stack:
             return
-        view = self._frozen or self._looked.view
-        trouble = self._looked.trouble
-        layout = layout_for(self.size.width, self.size.height, panels.torque_template(view), glance=self._glance)
-        cautions = panels.wants_cautions(view) and not layout.plain and not layout.glance
-        shown = {
-            "plain": layout.plain,
-            **dict.fromkeys(("header", "top", "prompt", "alarm", "middle", "keys"), not layout.plain),
-            "facts": not layout.plain and not layout.glance,
-            "step": not layout.plain and not layout.glance,
-            "cautions": cautions,
-            "chart": layout.chart and not cautions,
-        }
-        base = self.screen_stack[0]
-        for name, on in shown.items():
-            base.query_one(f"#{name}").display = on
-        if layout.plain:
-            self._say("plain", panels.plain_lines(view, trouble))
-            return
-        frozen, replaying = self._frozen is not None, self._looked.replaying
-        self._say("header", panels.header(view, self._looked.trace_name, replaying=replaying, frozen=frozen))
-        self._say("phase", Text("\n".join(block_rows(panels.phase_word(view), *layout.phase)), no_wrap=True))
-        self._say("step", panels.step_words(view))
-        self._say("prompt", panels.prompt_words_of(view))
-        self._say("alarm", panels.alarm_line(view, trouble))
-        digits = Text("\n".join(block_rows(panels.torque_figure(view), *layout.torque)) + "\n", no_wrap=True)
-        self._say("torque", digits.append_text(panels.under_torque(view)))
-        self._say("facts", panels.facts_text(view))
-        self._say("cautions", panels.cautions_text())
-        keys = KEY_LINE if self._hand is None else HAND_KEY_LINE
-        self._say("keys", Text(keys if view.summary is None else CLOSED_LINE, no_wrap=True))
-        base.query_one("#top").styles.height = max(layout.phase_rows, 2)
-        base.query_one("#middle").styles.height = layout.torque_rows
-        base.query_one("#torque").styles.width = layout.torque_columns
-        if shown["chart"]:
-            base.query_one("#chart", Chart).show_data(ChartData(view, self._looked.curve.points()))
+        self.screen_stack[0].query_one(SheetView).show(face(self._scene(), *self.size), self._styles)
 
-    def _say(self, name: str, text: Text) -> None:
-        key = text.markup
-        if self._said.get(name) != key:
-            self._said[name] = key
-            self.screen_stack[0].query_one(f"#{name}", Static).update(text)
+    def _scene(self) -> Scene:
+        looked = self._looked
+        view, trouble = self._live(looked.view), looked.trouble
+        if self._frozen is not None:
+            view = self._frozen
+        if self._swapped_units:
+            view = figures_in(view, "inch" if view.units == "metric" else "metric")
+        keys = KEY_LINE if self._hand is None else HAND_KEY_LINE
+        return Scene(
+            view=view,
+            points=looked.curve.points(),
+            trace_name=looked.trace_name,
+            trouble=trouble,
+            mode="FROZEN: z goes on" if self._frozen is not None else "REPLAY" if looked.replaying else "",
+            keys=CLOSED_LINE if view.summary is not None else keys,
+            glance=self._glance,
+            cautions_seen=self._seen,
+        )
+
+    def _live(self, view: CoachView) -> CoachView:
+        """Return the view, marked as stale if the loop gave no sign of life for a while."""
+        now_s = self._clock()
+        if self._newest is None or self._newest[0] is not view:
+            self._newest = (view, now_s)
+        if now_s - self._newest[1] > SIGN_OF_LIFE_S and not self._looked.replaying:
+            return replace(view, stale=True)
+        return view
 
 
 def run_screen(looked: Looked, hand: Callable[[str], None] | None = None) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. `hand`: see `CoachApp`."""
-    app = CoachApp(looked, hand)
+    terminal = Console()
+    few_colours = terminal.color_system in (None, "standard", "windows")
+    ascii_only = "utf" not in terminal.encoding.lower()
+    app = CoachApp(looked, hand, palette=PALETTES[-1 if few_colours else 0], ascii_only=ascii_only)
     try:
         app.run()
     finally:
@@ -201,4 +187,4 @@ def run_screen(looked: Looked, hand: Callable[[str], None] | None = None) -> Non
 
 def is_terminal() -> bool:
     """Whether there is a terminal to draw on."""
-    return sys.stdin.isatty() and sys.stdout.isatty()
+    return sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM") != "dumb"

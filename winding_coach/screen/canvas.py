@@ -79,6 +79,10 @@ class Canvas:
             rows.append((text, self._layer[row]))
         return rows
 
+    def column_of(self, x: float) -> int:
+        """Return the column of cells that a value of x falls into; it may lie outside."""
+        return round((x - self._left) * self._per_x) // 2
+
     def row_of(self, y: float) -> int:
         """Return the row of cells that a level falls into, 0 at the top; it may lie outside."""
         return int((self._down - 1 - round((y - self._bottom) * self._per_y)) // 4)

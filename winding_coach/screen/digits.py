@@ -1,14 +1,19 @@
-"""Words and figures in blocks, scaled to the room there is: text in, rows of half-block characters out. Pure.
+"""Words and figures in blocks, scaled to the room there is: text in, rows of block characters out. Pure.
 
-Each font pixel is `across` columns wide and `down` half rows high, so heights go in half rows without seams.
+Our own 5×7 shapes, enlarged with Scale2x (rule published by A. Mazzoleni, 2001; from memory) so that
+curves and diagonals are smooth, drawn in quarter cells. `across` counts half columns a font pixel, `down` half rows.
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
 
+import numpy as np
+import numpy.typing as npt
+
 HIGH = 7
 """Font pixels from top to bottom."""
+LARGEST = 16
 
 _SHAPES = """
 0 01110 10001 10011 10101 11001 10001 01110
@@ -41,21 +46,38 @@ T 11111 00100 00100 00100 00100 00100 00100
 W 10001 10001 10001 10101 10101 11011 10001
 Y 10001 10001 01010 00100 00100 00100 00100
 Z 11111 00001 00010 00100 01000 10000 11111
-. 0 0 0 0 0 0 1
-- 000 000 000 111 000 000 000
+J 00111 00010 00010 00010 00010 10010 01100
+M 10001 11011 10101 10101 10001 10001 10001
+Q 01110 10001 10001 10001 10101 10010 01101
+U 10001 10001 10001 10001 10001 10001 01110
+V 10001 10001 10001 10001 01010 01010 00100
+X 10001 10001 01010 00100 01010 10001 10001
+? 01110 10001 00001 00110 00100 00000 00100
+! 1 1 1 1 1 0 1
+: 0 1 0 0 0 1 0
++ 000 000 010 111 010 000 000
+. 0 0 0 0 0 1 1
+- 00000 00000 00000 01110 00000 00000 00000
 """
 SHAPES: dict[str, tuple[str, ...]] = {
     line.split()[0]: tuple(line.split()[1:]) for line in _SHAPES.strip().splitlines()
 } | {" ": ("00",) * HIGH}
-"""Our own 5×7 shapes; a character that has none is left blank."""
+"""A character that has no shape is left blank."""
 
-_HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
+QUARTERS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
+"""Characters by the quarters they ink: 1 upper left, 2 upper right, 4 lower left, 8 lower right."""
+
+Bitmap = npt.NDArray[np.bool_]
 
 
-def width(text: str, across: int = 1) -> int:
-    """Return the columns that `text` takes."""
-    pixels = sum(len(SHAPES.get(char, SHAPES[" "])[0]) + 1 for char in text) - 1
-    return max(pixels, 0) * across
+def pixels(text: str) -> int:
+    """Return the font pixels that `text` takes across."""
+    return max(sum(len(SHAPES.get(char, SHAPES[" "])[0]) + 1 for char in text) - 1, 0)
+
+
+def width(text: str, across: int) -> int:
+    """Return the columns that `text` takes with so many half columns a font pixel."""
+    return (pixels(text) * across + 1) // 2
 
 
 def height(down: int) -> int:
@@ -64,29 +86,55 @@ def height(down: int) -> int:
 
 
 def fitting(template: str, columns: int, rows: int) -> tuple[int, int]:
-    """Return the largest (across, down) at which `template` fits; (0, 0) if none does. Digits are not squashed flat."""
-    across = min(columns // max(width(template), 1), 8)
-    down = max((scale for scale in range(1, 9) if height(scale) <= rows), default=0)
+    """Return the largest (across, down) at which `template` fits; (0, 0) if none does.
+
+    A font pixel is between half as wide as high and square (a half row is as high as a column is wide).
+    """
+    across = min(2 * columns // max(pixels(template), 1), LARGEST)
+    down = max((scale for scale in range(1, LARGEST + 1) if height(scale) <= rows), default=0)
     if across == 0 or down == 0:
         return 0, 0
-    return min(across, down), min(down, 2 * across)
+    return min(across, 2 * down), min(down, across)
+
+
+def _doubled(bits: Bitmap) -> Bitmap:
+    """Return a bitmap twice as large, steps smoothed by the Scale2x rule; square ends and corners stay square."""
+    edged = np.pad(bits, 1)
+    here = edged[1:-1, 1:-1]
+    large = np.repeat(np.repeat(here, 2, axis=0), 2, axis=1)
+    rows, columns = (slice(0, -2), slice(2, None)), (slice(0, -2), slice(2, None))
+    beside = (edged[1:-1, columns[0]], edged[1:-1, columns[1]])
+    above = (edged[rows[0], 1:-1], edged[rows[1], 1:-1])
+    for row in (0, 1):
+        for column in (0, 1):
+            near_v, far_v = above[row], above[1 - row]
+            near_h, far_h = beside[column], beside[1 - column]
+            turn = (near_v == near_h) & (near_v != far_h) & (near_h != far_v)
+            step = (edged[rows[row], columns[1 - column]] == here) | (edged[rows[1 - row], columns[column]] == here)
+            large[row::2, column::2] = np.where(turn & step, near_v, here)
+    return large
+
+
+@lru_cache(maxsize=512)
+def _letter(char: str, across: int, down: int) -> Bitmap:
+    shape = SHAPES.get(char, SHAPES[" "])
+    bits = np.array([[bit == "1" for bit in row] for row in shape], dtype=bool)
+    if across < 3 or down < 2:  # Too few dots to round anything.
+        return np.repeat(np.repeat(bits, down, axis=0), across, axis=1)
+    fine = _doubled(_doubled(bits))
+    rows = ((np.arange(HIGH * down) + 0.5) * 4 / down).astype(int)
+    columns = ((np.arange(bits.shape[1] * across) + 0.5) * 4 / across).astype(int)
+    letter: Bitmap = fine[np.ix_(rows, columns)]
+    return letter
 
 
 @lru_cache(maxsize=256)
 def block_rows(text: str, across: int, down: int) -> tuple[str, ...]:
     """Return `text` as rows of blocks, `height(down)` of them, each `width(text, across)` columns."""
-    pixel_rows: list[list[bool]] = [[] for _ in range(HIGH)]
-    for number, char in enumerate(text):
-        shape = SHAPES.get(char, SHAPES[" "])
-        for row, bits in zip(pixel_rows, shape, strict=True):
-            if number:
-                row.extend([False] * across)
-            for bit in bits:
-                row.extend([bit == "1"] * across)
-    halves = [row for row in pixel_rows for _ in range(down)]
-    if len(halves) % 2:
-        halves.append([False] * len(halves[0]))
-    return tuple(
-        "".join(_HALVES[pair] for pair in zip(upper, lower, strict=True))
-        for upper, lower in zip(halves[::2], halves[1::2], strict=True)
-    )
+    parts: list[Bitmap] = []
+    for char in text:
+        parts += [_letter(char, across, down), np.zeros((HIGH * down, across), dtype=bool)]
+    whole = np.concatenate(parts[:-1], axis=1) if parts else np.zeros((HIGH * down, 0), dtype=bool)
+    whole = np.pad(whole, ((0, whole.shape[0] % 2), (0, whole.shape[1] % 2)))
+    codes = whole[::2, ::2] + 2 * whole[::2, 1::2] + 4 * whole[1::2, ::2] + 8 * whole[1::2, 1::2]
+    return tuple("".join(QUARTERS[code] for code in row) for row in codes)

@@ -1,4 +1,4 @@
-"""What the screen looks at. `session.Session` is one; a test's stand-in is another."""
+"""What the screen looks at. `session.Session` is one, `playback.Playback` another; a test's stand-in is a third."""
 
 from __future__ import annotations
 

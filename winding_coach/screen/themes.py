@@ -1,57 +1,179 @@
-"""Our own themes: dark, light, high contrast. Every text colour keeps WCAG 2's 4.5:1 on its ground."""
+"""Our palettes: colours by job, styles by role. The tests hold each to WCAG 2's contrast by its formula.
+
+A role is what a cell is for (`word`, `wind band`, `danger`); only here does it become a colour.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from rich.style import Style
 from textual.theme import Theme
 
 
-def _theme(name: str, *, dark: bool, ground: str, panel: str, text: str, phase: str, torque: str, prompt: str) -> Theme:
-    return Theme(
-        name=name,
-        dark=dark,
-        background=ground,
-        surface=ground,
-        panel=panel,
-        foreground=text,
-        primary=phase,
-        secondary=torque,
-        accent=prompt,
-        warning=prompt,
-        error=phase,
-        success=torque,
-    )
+@dataclass(frozen=True, slots=True)
+class Palette:
+    """Colours as #rrggbb. Texts on their grounds 4.5:1 or better, marks 3:1: WCAG 2.2, 1.4.3 and 1.4.11."""
+
+    name: str
+    dark: bool
+    ground: str
+    panel: str
+    ink: str
+    dim: str
+    word: str
+    figure: str
+    goal: str
+    good: str
+    wind: str
+    plan: str
+    band: str
+    track: str
+    other: str
+    caution: tuple[str, str]
+    warning: tuple[str, str]
+    danger: tuple[str, str]
+    bad: str
 
 
-THEMES = (
-    _theme(
-        "hall-dark",
+PALETTES = (
+    Palette(
+        "lamplight",
         dark=True,
         ground="#10141a",
-        panel="#1f2731",
-        text="#e8e6e0",
-        phase="#8fc7ff",
-        torque="#ffffff",
-        prompt="#ffd27a",
+        panel="#1d252e",
+        ink="#efe9dc",
+        dim="#a9a394",
+        word="#ffb454",
+        figure="#fffaf0",
+        goal="#6fd3c7",
+        good="#86e08f",
+        wind="#ffc46b",
+        plan="#7f9dbb",
+        band="#24313f",
+        track="#74808c",
+        other="#8d7fa8",
+        caution=("#16130a", "#e8d36a"),
+        warning=("#1a0f00", "#ff9f3f"),
+        danger=("#1a0000", "#ff6a5e"),
+        bad="#ff8f80",
     ),
-    _theme(
-        "hall-light",
+    Palette(
+        "tissue",
         dark=False,
-        ground="#fbf9f4",
-        panel="#e4e0d6",
-        text="#1c1f24",
-        phase="#0b4a86",
-        torque="#000000",
-        prompt="#7a3d00",
+        ground="#faf6ec",
+        panel="#ece4d3",
+        ink="#211d17",
+        dim="#5f594e",
+        word="#8f3a00",
+        figure="#14110c",
+        goal="#00594f",
+        good="#17602a",
+        wind="#a84300",
+        plan="#44658a",
+        band="#dbe4ea",
+        track="#857d6e",
+        other="#7a5c9c",
+        caution=("#201a00", "#f0d44c"),
+        warning=("#201000", "#ffa23f"),
+        danger=("#ffffff", "#b81414"),
+        bad="#a81010",
     ),
-    _theme(
-        "hall-contrast",
+    Palette(
+        "contrast",
         dark=True,
         ground="#000000",
         panel="#000000",
-        text="#ffffff",
-        phase="#ffffff",
-        torque="#ffffff",
-        prompt="#ffff00",
+        ink="#ffffff",
+        dim="#ffffff",
+        word="#ffff00",
+        figure="#ffffff",
+        goal="#00ffff",
+        good="#00ff00",
+        wind="#ffff00",
+        plan="#00ffff",
+        band="#000000",
+        track="#c0c0c0",
+        other="#c0c0c0",
+        caution=("#000000", "#ffff00"),
+        warning=("#000000", "#ffff00"),
+        danger=("#000000", "#ffffff"),
+        bad="#ffff00",
     ),
 )
-"""In the order in which the key goes through them."""
+"""In the order in which the key goes through them. The last holds 7:1 and only colours that sixteen-colour
+terminals have, so it is what those begin with."""
+
+_LINES = ("ink", "dim", "wind", "plan", "goal", "other")
+_BOLD = frozenset({"bold", "word", "figure", "wind", "bad", "good", "panel bold", "danger word", "prompt"})
+
+
+def pairs(palette: Palette) -> dict[str, tuple[str, str]]:
+    """Return each role's colour and the ground under it."""
+    ground, band = palette.ground, palette.band
+    roles = {
+        "ink": (palette.ink, ground),
+        "bold": (palette.ink, ground),
+        "prompt": (palette.ink, ground),
+        "dim": (palette.dim, ground),
+        "word": (palette.word, ground),
+        "figure": (palette.figure, ground),
+        "stale": (palette.dim, ground),
+        "good": (palette.good, ground),
+        "bad": (palette.bad, ground),
+        "danger word": (palette.bad, ground),
+        "track": (palette.track, ground),
+        "panel": (palette.ink, palette.panel),
+        "panel bold": (palette.ink, palette.panel),
+        "panel dim": (palette.dim, palette.panel),
+        "panel bad": (palette.bad, palette.panel),
+        "caution": palette.caution,
+        "warning": palette.warning,
+        "danger": palette.danger,
+        "band": (palette.ink, band),
+        "band edge": (band, ground),
+        "band under": (ground, band),
+    }
+    for name in _LINES:
+        roles[name] = (getattr(palette, name), ground)
+        roles[f"{name} band"] = (getattr(palette, name), band)
+    return roles
+
+
+def styles(palette: Palette) -> dict[str, Style]:
+    """Return the style of each role."""
+    return {
+        role: Style(color=ink, bgcolor=ground, bold=role in _BOLD or role.startswith(("caution", "warning", "danger")))
+        for role, (ink, ground) in pairs(palette).items()
+    }
+
+
+def theme(palette: Palette) -> Theme:
+    """Return the palette as the toolkit's theme, for its own widgets."""
+    return Theme(
+        name=palette.name,
+        dark=palette.dark,
+        background=palette.ground,
+        surface=palette.panel,
+        panel=palette.panel,
+        foreground=palette.ink,
+        primary=palette.word,
+        secondary=palette.goal,
+        accent=palette.word,
+        warning=palette.bad,
+        error=palette.bad,
+        success=palette.good,
+    )
+
+
+def relative_luminance(colour: str) -> float:
+    """Return the relative luminance (0-1) of #rrggbb, as WCAG 2.2 defines it."""
+    channels = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def contrast(one: str, other: str) -> float:
+    """Return the contrast ratio (1-21) of two colours, as WCAG 2.2 defines it."""
+    lighter, darker = sorted((relative_luminance(one), relative_luminance(other)), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)

@@ -1,4 +1,4 @@
-"""Words of the screen's own: states and labels as tables. What the coach says comes ready in the view."""
+"""Words of the screen's own: states, labels and keys as tables. What the coach says comes ready in the view."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ PHASE_BLOCKS: dict[Phase, str] = {
     Phase.BROKEN: "BROKEN",
     Phase.ABORTED: "STOPPED",
 }
-"""The phase in one short word, for block letters."""
+"""The phase in one short word, for block letters and the rail of steps."""
 
 STEPS = (
     Phase.HOOK_UP,
@@ -28,14 +28,54 @@ STEPS = (
     Phase.READY,
 )
 
+PROMPT_BLOCKS = {
+    "stretch_to": "STRETCH {distance}",
+    "start_cranking": "CRANK",
+    "walk_in_to": "WALK IN {distance}",
+    "hold_distance": "HOLD {distance}",
+    "crank_slower": "SLOWER",
+    "crank_faster": "FASTER",
+    "stop_at_peak": "STOP",
+    "back_off": "BACK OFF {crank}",
+}
+"""What to do in block letters, where the phase's own word would say less."""
+
+ALARM_BLOCKS = {
+    "motor_broke": "BROKEN",
+    "overwind": "STOP",
+    "meter_limit": "STOP",
+    "winder_limit": "STOP",
+    "meter_saturated": "STOP",
+    "meter_silent": "NO DATA",
+    "crank_stalled": "CRANK ON",
+    "rising_too_fast": "SLOWER",
+    "torque_falling": "HOLD",
+}
+"""What to do at once, in block letters; an alarm that is not here leaves the word as it is."""
+
+LINK_BLOCKS = {"waiting": "NO METER", "down": "NO METER", "silent": "NO DATA"}
+
+OUTCOME_BLOCKS = {"done": "DONE", "broken": "BROKEN", "stopped": "STOPPED", "lost": "LOST"}
+
+WIDEST_BLOCKS = "STRETCH 8.88"
+"""The size of the block letters is made to fit this, so that it never jumps with the word."""
+
+CLOSING = {
+    "done": "Wound. Write the figures below on the motor's wrapper.",
+    "broken": "The motor broke or came off. Clear the hook; mark the motor.",
+    "stopped": "Stopped. Let the motor down with care before taking it off.",
+    "lost": "The meter was lost. What was read is kept.",
+}
+
 LEVEL_SIGNS = {Level.DANGER: "!!! DANGER", Level.WARNING: "!! WARNING", Level.CAUTION: "! CAUTION"}
 
 LINK_WORDS = {
     "waiting": "looking for the meter",
-    "up": "connected",
-    "silent": "connected, but silent",
-    "down": "not connected",
+    "up": "meter connected",
+    "silent": "meter connected, but silent",
+    "down": "meter not connected",
 }
+LINK_SIGNS = {"waiting": "○", "up": "●", "silent": "!", "down": "×"}
 
 SOURCE_WORDS = {
     "counted": "counted",
@@ -45,13 +85,21 @@ SOURCE_WORDS = {
 }
 
 CAUTIONS = (
-    "Before the first turn:",
-    "· Eye protection for everyone near: a motor that breaks whips back.",
-    "· Stay below what winder, hooks and stand are rated for.",
-    "· Nobody in the motor's line; children only beside their adult.",
-    "· Local rules and the adult in charge come before this screen.",
+    "Before the first turn",
+    "Eye protection on, everyone near the motor: one that breaks whips back.",
+    "Stay below what winder, hooks and stand are rated for.",
+    "Bystanders out of the motor's line; children only beside their adult.",
+    "Local rules and the adult in charge come before this screen.",
 )
-"""Each fits a line of 80 columns, and all of them the smallest screen that has a chart."""
+CAUTION_LINE = "Eye protection on? Bystanders and children out of the motor's line?"
+
+NO_METER = (
+    "No meter yet",
+    "1  Plug its USB lead in; the meter's light should come on.",
+    "2  Close any other program that holds the port.",
+    "3  `winding-coach meter list` shows the ports, `meter check` tries one.",
+    "No meter at hand? `winding-coach practice` does without.",
+)
 
 KEYS = (
     ("t", "tare", "set zero, with nothing on the hook"),
@@ -59,14 +107,15 @@ KEYS = (
     ("c", "count", "one turn of the crank, counted by a helper"),
     ("p", "peak", "the peak is reached: on to the back-off"),
     ("s", "stop", "stop this wind and keep it"),
-    ("g", "", "large: three things only, or everything"),
-    ("l", "", "light, dark or high contrast"),
+    ("g", "", "glance: three large things only, or everything"),
+    ("u", "", "units: metric or inch, for figures (not for sentences)"),
+    ("l", "", "lamplight, tissue or high contrast"),
     ("z", "", "freeze the picture; the coach goes on"),
     ("h, ?", "", "this help"),
     ("q", "quit", "close the wind, save it, and leave"),
 )
 """Key, the coach's name of it (empty: the screen's own), what it does."""
-KEY_LINE = "t zero  n next  c count  p peak  s stop  g large  h help  q quit"
+KEY_LINE = "t zero  n next  c count  p peak  s stop  g glance  h help  q quit"
 
 HAND_KEYS = {
     "up": ("crank_faster", "crank faster"),
@@ -80,6 +129,23 @@ HAND_KEYS = {
     "x": ("crank_stop", "let go of the crank"),
 }
 """Keys of practised hands: the command and what it does."""
-HAND_KEY_NAMES = {"full_stop": ".", "comma": ","}
+HAND_KEY_NAMES = {"full_stop": ".", "comma": ",", "up": "↑", "down": "↓", "right": "→", "left": "←"}
 HAND_KEY_LINE = "↑ ↓ crank  → ← step  r reverse  x let go  k hook  n next  s stop  h help  q quit"
-CLOSED_LINE = "q closes  g large  h help"
+
+PLAY_KEYS = {
+    "space": ("pause", "pause, go on"),
+    "right": ("on", "5 seconds on"),
+    "left": ("back", "5 seconds back"),
+    "full_stop": ("step", "one picture on (pauses)"),
+    "comma": ("step_back", "one picture back (pauses)"),
+    "n": ("next_event", "to the next event"),
+    "b": ("last_event", "to the event before"),
+    "up": ("faster", "twice as fast"),
+    "down": ("slower", "half as fast"),
+    "home": ("begin", "to the beginning"),
+    "end": ("finish", "to the end"),
+}
+"""Keys of a replay: the command and what it does."""
+PLAY_KEY_LINE = "space pause  ← → 5 s  , . step  b n events  ↑ ↓ speed  g glance  h help  q quit"
+CLOSED_LINE = "q closes  g glance  l theme  h help"
+WATCH_LINE = "watching only  g glance  u units  l theme  z freeze  h help  q quit"

@@ -1,0 +1,230 @@
+"""The whole screen as one picture: what is seen in, a sheet of cells out. Pure; the app only looks and paints."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from winding_coach.coach.said import Phase
+from winding_coach.coach.view import CoachView
+from winding_coach.screen.chart import AlarmMark, ChartData, Points, draw_chart
+from winding_coach.screen.digits import block_rows, height, width
+from winding_coach.screen.figures import (
+    alarm_text,
+    big_word,
+    clock_words,
+    instruction,
+    noted_torque,
+    plain_lines,
+    torque_figure,
+    torque_template,
+)
+from winding_coach.screen.instruments import draw_instruments
+from winding_coach.screen.layout import Layout, layout_for
+from winding_coach.screen.sheet import Sheet, wrapped
+from winding_coach.screen.wording import (
+    CAUTION_LINE,
+    CAUTIONS,
+    LINK_SIGNS,
+    LINK_WORDS,
+    NO_METER,
+    PHASE_BLOCKS,
+    STEPS,
+)
+from winding_coach.units import show, unit_label
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What there is to draw. keys: the line at the bottom. mode: REPLAY, WATCH, FROZEN and the like, or nothing.
+
+    place: (share, words) of a replay's place, None when live. cautions_seen: closed by a key.
+    """
+
+    view: CoachView
+    points: Points = ()
+    trace_name: str | None = None
+    trouble: str | None = None
+    mode: str = ""
+    keys: str = ""
+    glance: bool = False
+    cautions_seen: bool = False
+    alarms: tuple[AlarmMark, ...] = ()
+    others: tuple[Points, ...] = field(default=())
+    place: tuple[float, str] | None = None
+
+
+def face(scene: Scene, columns: int, rows: int) -> Sheet:
+    """Return the picture."""
+    sheet = Sheet(columns, rows)
+    layout = layout_for(columns, rows, torque_template(scene.view), glance=scene.glance)
+    if layout.plain:
+        _plain(sheet, scene)
+        return sheet
+    _header(sheet, scene)
+    if layout.rail >= 0:
+        _rail(sheet, layout.rail, scene.view)
+    _word(sheet, layout, scene.view)
+    _sentences(sheet, layout, scene)
+    _torque(sheet, layout, scene.view)
+    if not layout.glance:
+        gap = 4 if columns >= 100 else 2
+        begin = layout.torque_columns + 1 + gap
+        draw_instruments(sheet, begin, layout.torque_at, columns - begin - 1, layout.torque_rows, scene.view)
+        _lower(sheet, layout, scene)
+    sheet.fill(0, rows - 1, columns, 1, "panel")
+    sheet.put(1, rows - 1, scene.keys, "panel", most=columns - 2)
+    return sheet
+
+
+def _plain(sheet: Sheet, scene: Scene) -> None:
+    row = 0
+    for text, role in plain_lines(scene.view, scene.trouble):
+        for line in wrapped(text, sheet.columns, 3):
+            sheet.put(0, row, line, role)
+            row += 1
+
+
+def _header(sheet: Sheet, scene: Scene) -> None:
+    """Link, lines lost, mode, trace and time in one bar."""
+    link = scene.view.link
+    sheet.fill(0, 0, sheet.columns, 1, "panel")
+    up = link.state == "up"
+    at = sheet.put(1, 0, f"{LINK_SIGNS[link.state]} {LINK_WORDS[link.state]}", "panel" if up else "panel bad")
+    clock = clock_words(scene.view.at_s)
+    end = sheet.put_right(sheet.columns - 1, 0, clock, "panel bold")
+    if scene.mode:
+        at = sheet.put(at + 2, 0, scene.mode, "panel bold")
+    parts = []
+    if link.lost_lines or link.bad_lines:
+        parts.append(f"{link.lost_lines} lines lost, {link.bad_lines} damaged")
+    if link.restarts:
+        parts.append(f"meter restarted {link.restarts}×")
+    if scene.trace_name:
+        parts.append(scene.trace_name)
+    if link.port and up:
+        parts.append(f"{link.meter or 'meter'} at {link.port}")
+    room = end - at - 4
+    while parts and len("  ".join(parts)) > room and len(parts) > 1:
+        parts.pop()
+    if parts and room > 8:
+        text = "  ".join(parts)
+        sheet.put_right(end - 2, 0, text if len(text) <= room else f"{text[: room - 1]}…", "panel dim")
+
+
+def _rail(sheet: Sheet, row: int, view: CoachView) -> None:
+    """The seven steps: done, now, to come; by sign and not only by colour."""
+    now = STEPS.index(view.phase) if view.phase in STEPS else len(STEPS)
+    if view.phase in (Phase.BROKEN, Phase.ABORTED):
+        reached = [STEPS.index(phase) for _, _, phase in view.phase_starts if phase in STEPS]
+        now = max(reached, default=-1) + 1
+    wide = sheet.columns >= 96
+    at = 1
+    for number, phase in enumerate(STEPS):
+        word = PHASE_BLOCKS[phase].lower()
+        if number == now:
+            at = sheet.put(at, row, f"● {word.upper()}", "word")
+        elif number < now:
+            at = sheet.put(at, row, f"✓ {word}", "dim")
+        else:
+            at = sheet.put(at, row, f"○ {word}", "dim")
+        if number + 1 < len(STEPS):
+            at = sheet.put(at + 1, row, "──" if wide else "", "track") + 1
+
+
+def _word(sheet: Sheet, layout: Layout, view: CoachView) -> None:
+    big = big_word(view)
+    across, down = layout.word
+    role = big.role
+    sheet.blocks(1, layout.word_at, block_rows(big.text, across, down), role)
+    foot = layout.word_at + height(down) - 1
+    sheet.put(1 + width(big.text, across) + 1, foot, big.unit, role)
+
+
+def _sentences(sheet: Sheet, layout: Layout, scene: Scene) -> None:
+    """What to do in a sentence, and the alarm under it; each keeps its row."""
+    view, columns = scene.view, sheet.columns
+    text, role = alarm_text(view, scene.trouble)
+    lines = wrapped(instruction(view), columns - 2, 1 if text else 2)
+    for number, line in enumerate(lines):
+        sheet.put(1, layout.prompt_at + number, line, "prompt")
+    if text:
+        sheet.fill(0, layout.alarm_at, columns, 1, role)
+        sheet.put(1, layout.alarm_at, text, role, most=columns - 2)
+    elif layout.glance and len(lines) == 1 and wants_cautions(view):
+        sheet.put(1, layout.alarm_at, CAUTION_LINE, "dim", most=columns - 2)
+
+
+def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
+    """The digits, and under them the unit, the goal and what is left to it."""
+    across, down = layout.torque
+    goal, torque = view.targets.torque_Nm, view.reading.torque_Nm
+    noted, live = noted_torque(view), not view.stale
+    role = "figure" if live or noted is not None else "stale"
+    figure = torque_figure(view).strip()
+    negative = figure.startswith("-") and role == "figure"
+    body = figure[1:] if negative else figure
+    begin = 1 + layout.torque_columns - width(body, across)
+    sheet.blocks(begin, layout.torque_at, block_rows(body, across, down), role)
+    if negative:
+        sheet.blocks(begin - width("-", across) - across // 2, layout.torque_at, block_rows("-", across, down), role)
+    foot = layout.torque_at + height(down)
+    at = sheet.put(1, foot, unit_label("torque", view.units), "bold")
+    if noted is not None:
+        launched = view.summary is not None and view.summary.launch_torque_Nm is not None
+        sheet.put(at + 2, foot, "noted at launch" if launched else "noted at the peak", "dim")
+        return
+    if not live:
+        sheet.put(at + 2, foot, "not live", "bad")
+        return
+    if goal is None:
+        return
+    word = "about" if view.phase is Phase.WALK_IN else "goal"
+    at = sheet.put(at + 2, foot, f"{word} {show(goal, 'torque', view.units)}", "goal")
+    left = None if torque is None else goal - torque
+    room = sheet.columns if layout.glance else layout.torque_columns + 4
+    if left is not None and at + 16 < room:
+        words = f"{show(abs(left), 'torque', view.units).split()[0]} {'to go' if left > 0 else 'above'}"
+        words = words.replace("to go", "below") if view.phase in (Phase.BACK_OFF, Phase.READY) else words
+        sheet.put(at + 2, foot, words, "dim")
+
+
+def wants_cautions(view: CoachView) -> bool:
+    """Whether no turn has been wound yet."""
+    return view.phase in (Phase.HOOK_UP, Phase.STRETCH_OUT) and view.summary is None
+
+
+def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
+    """The chart; before the first turn the cautions in its place, without a meter what to do about it."""
+    at, rows, columns = layout.chart_at, layout.chart_rows, sheet.columns
+    if scene.place is not None:
+        _place(sheet, at + rows - 1, scene.place)
+        rows -= 1
+    view = scene.view
+    if view.link.state in ("waiting", "down") and not scene.points and not view.summary:
+        _notice(sheet, at, rows, NO_METER)
+    elif wants_cautions(view) and not scene.cautions_seen:
+        _notice(sheet, at, rows, CAUTIONS)
+    else:
+        draw_chart(sheet, 1, at, columns - 2, rows, ChartData(view, scene.points, scene.alarms, scene.others))
+
+
+def _notice(sheet: Sheet, row: int, rows: int, lines: tuple[str, ...]) -> None:
+    """A framed notice as large as its lines, framed where there is room."""
+    framed = rows >= len(lines) + 2
+    wide = min(sheet.columns - 2, max(len(line) for line in lines) + 6)
+    top = row + max((rows - len(lines) - 2) // 2, 0) if framed else row
+    left = 1
+    if framed:
+        sheet.box(left, top, wide, len(lines) + 2, "goal")
+    for number, line in enumerate(lines):
+        sheet.put(left + 3, top + number + framed, line, "bold" if number == 0 else "ink", most=wide - 5)
+
+
+def _place(sheet: Sheet, row: int, place: tuple[float, str]) -> None:
+    """Where a replay is: a bar and words."""
+    share, words = place
+    wide = sheet.columns - 4 - len(words)
+    sheet.put(1, row, "─" * wide, "track")
+    sheet.put(1, row, "━" * round(min(max(share, 0.0), 1.0) * (wide - 1)), "goal")
+    sheet.put(1 + round(min(max(share, 0.0), 1.0) * (wide - 1)), row, "◆", "word")
+    sheet.put(wide + 2, row, words, "ink")

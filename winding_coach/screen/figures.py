@@ -1,0 +1,213 @@
+"""A view in, the figures and words that the parts of the screen show out. Pure; figures keep their width."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from winding_coach.coach.said import Level, Phase, Summary
+from winding_coach.coach.view import CoachView
+from winding_coach.coach.wording import distance_words
+from winding_coach.screen.wording import (
+    ALARM_BLOCKS,
+    CLOSING,
+    LEVEL_SIGNS,
+    LINK_BLOCKS,
+    LINK_WORDS,
+    OUTCOME_BLOCKS,
+    PHASE_BLOCKS,
+    PROMPT_BLOCKS,
+)
+from winding_coach.units import SHOWN, UNITS, UnitSystem, show, shown_number
+
+LONGEST_COUNTDOWN_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class BigWord:
+    """The one thing to do now, for block letters. unit: of the figure at its end. role: for its colour."""
+
+    text: str
+    unit: str = ""
+    role: str = "word"
+
+
+def torque_template(view: CoachView) -> str:
+    """Return the widest torque figure that this wind can show, which sets the size of the digits."""
+    unit, decimals = SHOWN[view.units]["torque"]
+    most = 1.25 * view.plan.peak_torque_Nm / UNITS["torque"][unit]
+    return "-" + "8" * len(str(int(max(most, 1.0)))) + "." + "8" * decimals
+
+
+def _digits(torque_Nm: float, view: CoachView, template: str) -> str:
+    """Return a torque that is never wider than the template: decimals give way, then it is out of range."""
+    decimals = SHOWN[view.units]["torque"][1]
+    for kept in range(decimals, -1, -1):
+        figure = shown_number(torque_Nm, "torque", view.units, kept)
+        if figure.strip("-0.") == "":
+            figure = figure.lstrip("-")
+        if len(figure.lstrip("-")) < len(template):
+            return figure.rjust(len(template))
+    return "+" * len(template)
+
+
+def torque_figure(view: CoachView) -> str:
+    """Return the torque as digits, padded to the template; dashes where it is not live."""
+    template = torque_template(view)
+    noted = noted_torque(view)
+    if noted is not None:
+        return _digits(noted, view, template)
+    if view.stale or view.reading.torque_Nm is None:
+        return template[1:].replace("8", "-").rjust(len(template))
+    return _digits(view.reading.torque_Nm, view, template)
+
+
+def noted_torque(view: CoachView) -> float | None:
+    """Return the torque that a closed wind is remembered by, None while it goes on: launch, else peak."""
+    if view.summary is None:
+        return None
+    launch_Nm = view.summary.launch_torque_Nm
+    return view.summary.peak_torque_Nm if launch_Nm is None else launch_Nm
+
+
+def seconds_to_peak(view: CoachView) -> float | None:
+    """Return the seconds until the peak torque at the present rate, None where torque does not lead there."""
+    reading = view.reading
+    if view.stale or reading.torque_Nm is None:
+        return None
+    rate = max(reading.torque_rate_Nm_per_s or 0.0, view.slow_rate_Nm_per_s or 0.0)
+    left_Nm = max(view.plan.peak_torque_Nm - reading.torque_Nm, 0.0)
+    return left_Nm / rate if rate > 0.0 and left_Nm < LONGEST_COUNTDOWN_S * rate else None
+
+
+def big_word(view: CoachView) -> BigWord:
+    """Return the one thing to do now in one or two words, with its figure."""
+    if view.summary is not None:
+        return BigWord(OUTCOME_BLOCKS[view.summary.outcome], role="word")
+    if view.link.state in LINK_BLOCKS:
+        return BigWord(LINK_BLOCKS[view.link.state], role="danger word")
+    for alarm in view.alarms:
+        if alarm.code in ALARM_BLOCKS:
+            return BigWord(ALARM_BLOCKS[alarm.code], role="danger word")
+        if alarm.code == "overwind_soon" and view.phase is Phase.FINAL_TURNS:
+            in_s = seconds_to_peak(view)
+            return BigWord(
+                "STOP" if in_s is None else f"STOP IN {in_s:.0f}", "" if in_s is None else "s", "danger word"
+            )
+    prompt = view.prompt
+    pattern = None if prompt is None else PROMPT_BLOCKS.get(prompt.code)
+    if prompt is None or pattern is None:
+        return BigWord(PHASE_BLOCKS[view.phase])
+    urgent = prompt.code in ("stop_at_peak", "crank_slower")
+    distance, unit = "", ""
+    if prompt.distance_m is not None:
+        distance, unit = distance_words(prompt.distance_m, view.units).split()
+    crank = "" if prompt.crank_turns is None else f"{prompt.crank_turns:.0f}"
+    if "{crank}" in pattern:
+        unit = "crank turns" if crank and crank != "1" else "crank turn" if crank else ""
+    elif "{distance}" not in pattern:
+        unit = ""
+    text = pattern.format(distance=distance, crank=crank).strip()
+    return BigWord(text, unit, "danger word" if urgent else "word")
+
+
+def instruction(view: CoachView) -> str:
+    """Return what to do now as a sentence; without a meter, what to do about that."""
+    link = view.link
+    if view.summary is not None:
+        return CLOSING[view.summary.outcome]
+    if link.state in ("waiting", "down"):
+        return f"No meter: {link.reason or 'looking for one'}."
+    return "" if view.prompt is None else view.prompt.text
+
+
+def alarm_text(view: CoachView, trouble: str | None) -> tuple[str, str]:
+    """Return the alarm that matters most, with its sign and how many more there are, and its role; else the trouble."""
+    if view.alarms:
+        first = view.alarms[0]
+        more = f"   (and {len(view.alarms) - 1} more)" if len(view.alarms) > 1 else ""
+        return f"{LEVEL_SIGNS[first.level]}  {first.text}{more}", str(first.level)
+    if trouble is not None:
+        return f"{LEVEL_SIGNS[Level.CAUTION]}  {trouble}", "caution"
+    return "", "ink"
+
+
+def rate_word(view: CoachView) -> str:
+    """Return how the torque rise is, against its band, in a word."""
+    rate, low, high = view.reading.torque_rate_Nm_per_s, view.targets.rate_low_Nm_per_s, view.targets.rate_high_Nm_per_s
+    if rate is None or view.stale:
+        return "not known"
+    if low is None or high is None or high <= low:
+        return "no band here"
+    if rate < min(low, 0.0):
+        return "falling"
+    return "too slow" if rate < low else "too fast" if rate > high else "moderate"
+
+
+def signed_rate(view: CoachView) -> str:
+    """Return the fast rate with its sign, always of one width."""
+    rate = view.reading.torque_rate_Nm_per_s
+    decimals = SHOWN[view.units]["torque"][1]
+    if rate is None or view.stale:
+        return "--".rjust(decimals + 3)
+    figure = shown_number(rate, "torque", view.units)
+    if figure.strip("-0.") == "":
+        figure = figure.lstrip("-")
+    return (figure if figure.startswith("-") else f"+{figure}").rjust(decimals + 3)
+
+
+def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
+    """Return what to write on the motor's wrapper, as label and text."""
+
+    def torque(value_Nm: float | None) -> str:
+        return "not known" if value_Nm is None else show(value_Nm, "torque", view.units)
+
+    def turns(value: float | None) -> str:
+        return "not counted" if value is None else f"{value:.0f} turns"
+
+    off = summary.backed_off_turns
+    crank_off = "not counted" if off is None else f"{off:.0f} turns, {off / view.winder_ratio:.1f} of the crank"
+    stored = "not known" if summary.energy_stored_J is None else f"{summary.energy_stored_J:.2f} J"
+    return [
+        ("peak", f"{torque(summary.peak_torque_Nm)}, {turns(summary.peak_turns)}"),
+        ("backed off", crank_off),
+        ("launch", f"{torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}"),
+        ("stored", stored),
+        ("stalls", f"{summary.stalls}, {summary.stalled_s:.0f} s in all"),
+        ("in the band", "not known" if summary.time_in_rate_band is None else f"{summary.time_in_rate_band:.0%}"),
+        ("lines lost", str(summary.lost_lines)),
+    ]
+
+
+def next_mark(view: CoachView) -> tuple[float, float] | None:
+    """Return the next walk-in mark of the plan (distance in m, turns), None past the last or without turns."""
+    turns, at_m = view.reading.turns, view.targets.stand_at_m
+    if turns is None or at_m is None or view.phase not in (Phase.WIND_STRETCHED, Phase.WALK_IN):
+        return None
+    for row in view.plan.walk_in:
+        if row.turns > turns and row.distance_m < at_m - 0.02:
+            return row.distance_m, row.turns
+    return None
+
+
+def clock_words(seconds: float) -> str:
+    """Return a time of the wind as minutes and seconds."""
+    return f"{int(seconds) // 60:d}:{int(seconds) % 60:02d}"
+
+
+def plain_lines(view: CoachView, trouble: str | None) -> list[tuple[str, str]]:
+    """Return all that matters as a few plain lines (text, role), for a terminal too small for more."""
+    unit = show(0.0, "torque", view.units).split()[1]
+    figure = torque_figure(view).strip()
+    live = "" if view.summary is not None or not view.stale else " not live"
+    alarm, role = alarm_text(view, trouble)
+    lines = [(f"{PHASE_BLOCKS[view.phase]}  {figure} {unit}{live}", "word"), (instruction(view), "bold")]
+    if alarm:
+        lines.append((alarm, role))
+    lines.append((f"{LINK_WORDS[view.link.state]}. A larger window shows more.", "dim"))
+    lines.append(("t zero, n next, s stop, q quit", "dim"))
+    return lines
+
+
+def figures_in(view: CoachView, units: UnitSystem) -> CoachView:
+    """Return the view with its figures in other units; sentences stay as they were said."""
+    return view if units == view.units else replace(view, units=units)

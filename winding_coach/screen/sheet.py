@@ -1,0 +1,117 @@
+"""A sheet of cells, each a character and a role: parts are put on it, rows of (text, role) come off. Pure.
+
+What does not fit is cut, what would move its neighbours (control and double-width characters) becomes `?`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from rich.cells import cell_len
+
+Row = tuple[tuple[str, str], ...]
+"""Runs of (text, role) from left to right."""
+
+_TRUE_BLOCKS = "▀▖▗▘▙▚▛▜▝▞▟▁▂▃▄▅▆▇█▉▊▋▌▍▎▏▐"
+_PLAIN = str.maketrans("─━│┃═╌┄·●○◆✓×→←↑↓…−▲▼╭╮╰╯┆≈°", "--||=--.oo*vx><^v.-^v++++|~o")
+
+
+def cell_safe(text: str) -> str:
+    """Return text in which every character takes one cell."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(char if char.isprintable() and cell_len(char) == 1 else "?" for char in text)
+
+
+def in_ascii(text: str) -> str:
+    """Return text for a terminal that shows only ASCII: blocks as #, dots by how many there are."""
+    if text.isascii():
+        return text
+    plain = []
+    for char in text.translate(_PLAIN):
+        if 0x2800 <= ord(char) <= 0x28FF:
+            plain.append(" .::+++##"[(ord(char) - 0x2800).bit_count()])
+        elif char in _TRUE_BLOCKS:
+            plain.append("#")
+        else:
+            plain.append(char if char.isascii() else "?")
+    return "".join(plain)
+
+
+class Sheet:
+    """`columns` by `rows` cells, blank in role `ink` at first."""
+
+    def __init__(self, columns: int, rows: int) -> None:
+        self.columns, self.rows = columns, rows
+        self._text = [[" "] * columns for _ in range(rows)]
+        self._role = [["ink"] * columns for _ in range(rows)]
+
+    def put(self, column: int, row: int, text: str, role: str = "ink", *, most: int | None = None) -> int:
+        """Write text from a cell on, `most` columns at most; return the column after it."""
+        text = cell_safe(text)
+        if most is not None and len(text) > most:
+            text = text[: max(most - 1, 0)] + "…" * (most > 0)
+        end = min(column + len(text), self.columns)
+        if 0 <= row < self.rows and end > max(column, 0):
+            begin = max(column, 0)
+            self._text[row][begin:end] = text[begin - column : end - column]
+            self._role[row][begin:end] = [role] * (end - begin)
+        return column + len(text)
+
+    def put_right(self, end: int, row: int, text: str, role: str = "ink") -> int:
+        """Write text that ends before column `end`; return where it begins."""
+        self.put(end - len(text), row, text, role)
+        return end - len(text)
+
+    def blocks(self, column: int, row: int, lines: Sequence[str], role: str) -> None:
+        """Write block letters; their blank cells leave what is there."""
+        for number, line in enumerate(lines):
+            begin = column
+            for blank, run in groupby(line, key=" ".__eq__):
+                text = "".join(run)
+                if not blank:
+                    self.put(begin, row + number, text, role)
+                begin += len(text)
+
+    def fill(self, column: int, row: int, columns: int, rows: int, role: str, char: str = " ") -> None:
+        """Fill a field."""
+        for number in range(row, row + rows):
+            self.put(column, number, char * max(min(columns, self.columns - column), 0), role)
+
+    def box(self, column: int, row: int, columns: int, rows: int, role: str) -> None:
+        """Draw a frame with a blank field in it."""
+        self.fill(column, row, columns, rows, role)
+        self.put(column, row, "╭" + "─" * (columns - 2) + "╮", role)
+        self.put(column, row + rows - 1, "╰" + "─" * (columns - 2) + "╯", role)
+        for number in range(row + 1, row + rows - 1):
+            self.put(column, number, "│", role)
+            self.put(column + columns - 1, number, "│", role)
+
+    def row(self, number: int) -> Row:
+        """Return one row as runs."""
+        text, at = "".join(self._text[number]), 0
+        runs = []
+        for role, same in groupby(self._role[number]):
+            end = at + sum(1 for _ in same)
+            runs.append((text[at:end], role))
+            at = end
+        return tuple(runs)
+
+    def lines(self) -> list[str]:
+        """Return the text alone."""
+        return ["".join(row) for row in self._text]
+
+
+def wrapped(text: str, columns: int, rows: int) -> list[str]:
+    """Return text in at most `rows` lines of `columns`, broken at blanks; the rest is cut with `…`."""
+    lines = [""]
+    for word in text.split():
+        joined = f"{lines[-1]} {word}".strip()
+        if len(joined) <= columns or not lines[-1]:
+            lines[-1] = joined
+        else:
+            lines.append(word)
+    if len(lines) > rows:
+        lines = [*lines[: rows - 1], f"{' '.join(lines[rows - 1 :])[: max(columns - 1, 0)]}…"]
+    return [line[:columns] for line in lines]
