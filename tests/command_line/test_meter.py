@@ -80,12 +80,16 @@ def test_check_of_no_port_is_a_sentence(home: Path) -> None:
 def test_list_shows_ports_and_says_when_there_is_no_likely_one(
     home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    ports = [Port("/dev/ttyACM0", "a board", (0x2341, 0x0043, "85")), Port("/dev/ttyS0", "")]
+    ports = [Port("/dev/ttyACM0", "a \x1b[31mboard", (0x2341, 0x0043, "85")), Port("/dev/ttyS0", "")]
     monkeypatch.setattr("winding_coach.sources.ports.list_ports", lambda: ports)
     assert main(["meter", "list"]) == 0
     said = capsys.readouterr().out
-    assert "/dev/ttyACM0  USB 2341:0043, serial number 85  a board" in said
-    assert "/dev/ttyS0  no USB identity\n" in said
+    assert said.splitlines() == [
+        "Likely a meter:",
+        "  /dev/ttyACM0  USB 2341:0043, serial number 85  a ?[31mboard",
+        "Without a USB identity, so most likely no meter:",
+        "  /dev/ttyS0",
+    ]
     monkeypatch.setattr("winding_coach.sources.ports.list_ports", lambda: ports[1:])
     assert main(["meter", "list"]) == 0
     assert "plug the meter in" in capsys.readouterr().out

@@ -13,12 +13,12 @@ import json
 import os
 import select
 import signal
-import sys
-import time
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from winding_coach.command_line import printable
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
@@ -28,8 +28,13 @@ from winding_coach.meter.calibration import SIMULATED, Calibration
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.units import UnitSystem, show
 
+if TYPE_CHECKING:
+    from winding_coach.meter.reader import MeterReader, TorqueSample
+
 EMULATED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
 """What the emulator winds where nothing is said: an invented motor."""
+PATIENCE_S = 3.0
+"""A board that restarts when its port opens needs a moment before its first line."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,7 +58,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     emulate.add_argument("--fault", action="append", default=[], metavar="FAULT", help="as in unplug@55:4 or lost=0.01")
     emulate.add_argument("--link", metavar="PATH", help="keep a link to the device here, also after it was unplugged")
     emulate.add_argument("--torque-scale", default="1", metavar="R", help="how much stiffer the motor is than its plan")
-    emulate.add_argument("--until-stdin-closes", action="store_true", help="end when standard input does")
+    emulate.add_argument("--wait", action="store_true", help="let the wind begin when a reader opens the device")
+    emulate.add_argument("--until-stdin-closes", action="store_true", help="end when standard input does, not sooner")
     add_motor_arguments(emulate)
     add_common_arguments(emulate)
 
@@ -82,28 +88,52 @@ def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     if args.json:
         print(json.dumps({"ports": [asdict(port) | {"likely": port.likely} for port in ports]}))
         return 0
-    if not any(port.likely for port in ports):
-        print("No port with a USB identity: plug the meter in, with a lead that carries data.")
-    for port in ports:
-        identity = "no USB identity" if port.usb is None else f"USB {port.usb[0]:04x}:{port.usb[1]:04x}"
-        serial_number = "" if port.usb is None or port.usb[2] is None else f", serial number {port.usb[2]}"
-        print(f"{port.device}  {identity}{serial_number}  {port.description}".rstrip())
+    likely = [port for port in ports if port.likely]
+    others = [port for port in ports if not port.likely]
+    print(
+        "Likely a meter:"
+        if likely
+        else "No port with a USB identity: plug the meter in, with a lead that carries data."
+    )
+    for port in likely:
+        assert port.usb is not None
+        vendor, product, serial_number = port.usb
+        numbered = "" if serial_number is None else f", serial number {serial_number}"
+        print(printable(f"  {port.device}  USB {vendor:04x}:{product:04x}{numbered}  {port.description}".rstrip()))
+    if others:
+        print("Without a USB identity, so most likely no meter:")
+    for port in others:
+        print(printable(f"  {port.device}  {port.description}".rstrip()))
     return 0
 
 
 def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
-    from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
     from winding_coach.meter.checking import check_meter
     from winding_coach.meter.reader import MeterReader
-    from winding_coach.sources.serial_port import SerialSource
 
     seconds = _number("seconds", args.seconds, 0.2, 3600)
-    calibration = _calibration_for_check(args.calibration, home)
-    source = SerialSource(args.port)
-    reader = MeterReader(calibration)
-    samples, received, begun = [], 0, None
-    # A board that restarts when its port opens needs a moment before its first line.
-    patience_s = 3.0
+    reader = MeterReader(_calibration_for_check(args.calibration, home))
+    samples, received = _listen(args.port, seconds, reader)
+    found = check_meter(reader, samples, received, seconds)
+    if args.json:
+        print(json.dumps(asdict(found) | {"port": args.port}))
+    else:
+        _print_check(asdict(found), units)
+    return 0 if found.samples else 1
+
+
+def _listen(port: str, seconds: float, reader: MeterReader) -> tuple[list[TorqueSample], int]:
+    """Return what a meter sent in so many seconds from its first byte, and how many bytes that were.
+
+    Raises:
+        Problem: the port cannot be opened, or was lost.
+    """
+    from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
+    from winding_coach.sources.serial_port import SerialSource
+
+    source = SerialSource(port)
+    samples: list[TorqueSample] = []
+    received, begun = 0, None
     try:
         while True:
             event = source.read(0.1)
@@ -111,22 +141,19 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
                 begun = event.at_s
                 reader.link_up()
             elif isinstance(event, LinkDown):
+                if begun is not None and not received:
+                    break  # It was silent for so long that it would be opened again.
                 raise Problem(f"The meter cannot be checked: {event.reason}.")
             elif isinstance(event, BytesArrived):
-                if not received and begun is not None:
+                if not received:
                     begun = event.at_s
                 received += len(event.data)
                 samples += reader.feed(event.data)
-            if begun is not None and event.at_s - begun >= seconds + (0.0 if received else patience_s):
+            if begun is not None and event.at_s - begun >= seconds + (0.0 if received else PATIENCE_S):
                 break
     finally:
         source.close()
-    found = check_meter(reader, samples, received, seconds)
-    if args.json:
-        print(json.dumps(asdict(found) | {"port": args.port}))
-    else:
-        _print_check(asdict(found), units)
-    return 0 if found.samples else 1
+    return samples, received
 
 
 def _calibration_for_check(named: str | None, home: Home) -> Calibration:
@@ -185,6 +212,7 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     figures = figures_from(args, units)
     made = batch_from(args, home)
     settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
+    speed = _number("speed", args.speed, 0.01, 1000)
     rng = np.random.default_rng(int(_number("seed", args.seed, 0, 2**53)))
     stiffer = _number("torque-scale", args.torque_scale, 0.1, 10)
     motor = SimulatedMotor(figures.motor, DEFAULT_RUBBER if made is None else made.rubber, torque_scale=stiffer)
@@ -200,18 +228,27 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     except OSError as error:
         raise Problem(f"No pseudo-terminal can be made ({error.strerror}): check the path after --link.") from None
     print(args.link or port.device, flush=True)
+    emulate(
+        bench,
+        port,
+        speed=speed,
+        wait_for_reader=args.wait,
+        until_stopped=args.until_stdin_closes,
+        stopped=_stopper(args.until_stdin_closes),
+    )
+    return 0
+
+
+def _stopper(until_stdin_closes: bool) -> Callable[[], bool]:
+    """Return a function that tells whether a signal, or the end of standard input where that counts, has come."""
     ended: list[bool] = []
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: ended.append(True))
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: ended.append(True))
 
     def stopped() -> bool:
-        if args.until_stdin_closes and select.select([sys.stdin], [], [], 0)[0] and not os.read(sys.stdin.fileno(), 64):
+        if until_stdin_closes and not ended and select.select([0], [], [], 0)[0] and not os.read(0, 64):
             ended.append(True)
         return bool(ended)
 
-    emulate(bench, port, speed=_number("speed", args.speed, 0.01, 1000), stopped=stopped)
-    if args.until_stdin_closes and not ended:
-        # The reader has its last bytes to take; the wind is over, so only its owner's end is waited for.
-        while not stopped():
-            time.sleep(0.05)
-    return 0
+    return stopped

@@ -78,9 +78,9 @@ def run(args: argparse.Namespace) -> int:
     )
     rubber = DEFAULT_RUBBER if made is None else made.rubber
     motor = SimulatedMotor(figures.motor, rubber, strength_u=float(rng.uniform(0.05, 0.95)))
-    source = PracticeSource(Bench(motor, hands, figures.winder.ratio, MeterModel(), rng), speed)
+    source = PracticeSource(Bench(motor, hands, figures.winder.ratio, MeterModel(), rng), speed, hands=keyboard.command)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
-    return coach_it(args, settings, source, writer, hand=None if scripted else keyboard.command)
+    return coach_it(args, settings, source, writer, hand=None if scripted else source.hand)
 
 
 def _speed(typed: str) -> float | None:

@@ -8,14 +8,19 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import select
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
 from winding_coach.sources.clock import Clock, Sleep
+from winding_coach.sources.pace import Pace
 
 TICK_S = 0.0125
+LINGER_S = 1.0
+"""The meter stays so long after the hands have finished: a reader has its last bytes to take."""
+IDLE_POLL_S = 0.02
 
 
 class Bench(Protocol):
@@ -40,34 +45,47 @@ class PseudoPort:
     """A pseudo-terminal that behaves as a meter's port; `link` is a path that always leads to the present one."""
 
     def __init__(self, link: Path | None = None) -> None:
+        """Make a device and the link to it.
+
+        Raises:
+            OSError: there can be no device or no link; FileExistsError where a file is in the link's place.
+            ImportError, AttributeError: this system has no pseudo-terminals.
+        """
+        if link is not None and link.exists() and not link.is_symlink():
+            raise FileExistsError(errno.EEXIST, "a file is there already")
         self._link = link
         self._master: int | None = None
         self.device = ""
         self.plug()
 
     def plug(self) -> None:
-        """Make a device: a new one each time, as a system names a lead that came back."""
-        import tty
-
-        master, slave = os.openpty()
-        tty.setraw(slave)
-        self.device = os.ttyname(slave)
-        # Without a reader the slave must stay closed, or its end would keep bytes that a real port had lost.
-        os.close(slave)
-        os.set_blocking(master, False)
+        """Make a device, under another name than the last: as a system names a lead that came back."""
+        master, device = _opened()
+        if device == self.device:
+            # The system gives the lowest free number; the next is another.
+            again = master
+            master, device = _opened()
+            os.close(again)
+        self.device = device
         self._master = master
         if self._link is not None:
-            fresh = self._link.with_name(f"{self._link.name}.new")
-            fresh.unlink(missing_ok=True)
-            fresh.symlink_to(self.device)
-            fresh.replace(self._link)
+            fresh = self._link.with_name(f"{self._link.name}.{os.getpid()}.new")
+            try:
+                fresh.unlink(missing_ok=True)
+                fresh.symlink_to(self.device)
+                fresh.replace(self._link)
+            except OSError:
+                self.unplug()
+                raise
 
     def unplug(self) -> None:
         """Take the device away: a reader sees the end of it."""
-        if self._master is not None:
-            os.close(self._master)
-            self._master = None
-        if self._link is not None:
+        if self._master is None:
+            return
+        os.close(self._master)
+        self._master = None
+        # Another emulator may have taken the link over.
+        if self._link is not None and self._link.is_symlink() and os.readlink(self._link) == self.device:
             self._link.unlink(missing_ok=True)
 
     @property
@@ -75,9 +93,19 @@ class PseudoPort:
         """Whether there is a device."""
         return self._master is not None
 
+    @property
+    def has_reader(self) -> bool:
+        """Whether somebody has the device open."""
+        if self._master is None:
+            return False
+        poll = select.poll()
+        poll.register(self._master, select.POLLIN)
+        return not any(event & select.POLLHUP for _, event in poll.poll(0))
+
     def send(self, data: bytes) -> None:
         """Send what the reader's end has room for and drop the rest; without a device, all."""
-        if self._master is None or not data:
+        # A pseudo-terminal keeps what is written before anybody opens it; a real port loses it.
+        if self._master is None or not data or not self.has_reader:
             return
         try:
             os.write(self._master, data)
@@ -102,24 +130,49 @@ class PseudoPort:
             return b""
 
 
+def _opened() -> tuple[int, str]:
+    import tty
+
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    device = os.ttyname(slave)
+    # Without a reader the slave must stay closed, or its end would keep bytes that a real port had lost.
+    os.close(slave)
+    os.set_blocking(master, False)
+    return master, device
+
+
 def emulate(
     bench: Bench,
     port: PseudoPort,
     *,
     speed: float = 1.0,
+    wait_for_reader: bool = False,
+    until_stopped: bool = False,
     stopped: Callable[[], bool] = lambda: False,
     clock: Clock = time.monotonic,
     sleep: Sleep = time.sleep,
 ) -> None:
-    """Run a bench on a port until its hands have finished, or `stopped` says so. Paced to absolute times."""
-    began = clock()
-    passed = 0.0
+    """Run a bench on a port until its hands have finished, or `stopped` says so. Paced to absolute times.
+
+    wait_for_reader: time begins when somebody opens the device. until_stopped: the meter stays when the hands
+    have finished, and goes on sending.
+    """
+    pace = Pace(speed, clock)
+    passed_s = 0.0
+    finished: float | None = None
     try:
-        while not bench.done and not stopped():
-            passed += TICK_S
-            wait = began + passed / speed - clock()
-            if wait > 0:
-                sleep(wait)
+        while wait_for_reader and not port.has_reader and not stopped():
+            sleep(IDLE_POLL_S)
+        while not stopped():
+            if bench.done and not until_stopped:
+                finished = clock() if finished is None else finished
+                if clock() - finished >= LINGER_S:
+                    return
+            passed_s += TICK_S
+            wait_s = pace.wait_s(passed_s)
+            if wait_s > 0:
+                sleep(wait_s)
             if bench.plugged != port.plugged:
                 if bench.plugged:
                     port.plug()

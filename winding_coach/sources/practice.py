@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import queue
 import time
+from collections.abc import Callable
 from typing import Protocol
 
 from winding_coach.inputs import BytesArrived, Ended, Input, LinkUp, TimePassed
 from winding_coach.sources.clock import Clock, Keys, Sleep, started_now
+from winding_coach.sources.pace import Pace
 
 CHUNK_S = 0.0125
+POLL_S = 0.05
+"""A key is noticed within this, however slowly time passes."""
 PORT = "simulated meter"
 
 
@@ -31,43 +36,59 @@ class PracticeSource:
         bench: Simulated,
         speed: float | None = 1.0,
         *,
+        hands: Callable[[str], None] | None = None,
         clock: Clock = time.monotonic,
         sleep: Sleep = time.sleep,
     ) -> None:
+        """hands: takes commands such as `crank_faster` (`simulator.hands.KeyboardHands.command`), if they take any."""
         self.started = started_now()
         self._bench = bench
-        self._speed = speed
-        self._clock = clock
+        self._hands = hands
+        self._commands: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._pace = None if speed is None else Pace(speed, clock)
         self._sleep = sleep
         self._keys = Keys()
-        self._began: float | None = None
+        self._up = False
         self._at_s = 0.0
 
     def press(self, name: str) -> None:
-        """Queue a key, from any thread."""
+        """Queue a key of the coach, from any thread."""
         self._keys.press(name)
+
+    def hand(self, command: str) -> None:
+        """Queue a command to the hands, from any thread. It is no input: the coach sees what comes of it."""
+        self._commands.put(command)
 
     def close(self) -> None:
         """Nothing is held."""
 
     def read(self, timeout_s: float) -> Input:
-        """Return the next bytes, key, or the passing of time."""
-        if self._began is None:
-            self._began = self._clock()
+        """Return the next bytes, key, or the passing of time; `timeout_s` is of simulated time."""
+        if not self._up:
+            self._up = True
             return LinkUp(0.0, PORT)
-        key = self._keys.take(self._at_s)
-        if key is not None:
-            return key
-        if self._bench.done:
-            return Ended(self._at_s)
         end_s = self._at_s + timeout_s
-        while self._at_s < end_s:
-            self._at_s = round(self._at_s + CHUNK_S, 6)
-            if self._speed is not None:
-                wait = self._began + self._at_s / self._speed - self._clock()
-                if wait > 0:
-                    self._sleep(wait)
+        while True:
+            key = self._keys.take(self._at_s)
+            if key is not None:
+                return key
+            if self._bench.done:
+                return Ended(self._at_s)
+            if self._at_s >= end_s:
+                return TimePassed(self._at_s)
+            next_s = round(self._at_s + CHUNK_S, 6)
+            if self._pace is not None and (wait_s := self._pace.wait_s(next_s)) > 0:
+                self._sleep(min(wait_s, POLL_S))
+                continue
+            self._tell_hands()
+            self._at_s = next_s
             data = self._bench.advance(CHUNK_S)
             if data:
                 return BytesArrived(self._at_s, data)
-        return TimePassed(self._at_s)
+
+    def _tell_hands(self) -> None:
+        while self._hands is not None:
+            try:
+                self._hands(self._commands.get_nowait())
+            except queue.Empty:
+                return

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from datetime import datetime
 
 from winding_coach.inputs import Ended, Input, KeyPressed
-from winding_coach.sources.clock import Clock, Keys, Sleep
+from winding_coach.sources.clock import Clock, Keys, Sleep, started_now
+from winding_coach.sources.pace import Pace
 
 POLL_S = 0.05
 
@@ -19,21 +21,57 @@ class ReplaySource:
         inputs: Sequence[Input],
         speed: float | None = 1.0,
         *,
+        started: datetime | None = None,
         clock: Clock = time.monotonic,
         sleep: Sleep = time.sleep,
     ) -> None:
+        """started: when the wind was, if it is known."""
+        self.started = started or started_now()
         self._inputs = inputs
         self._next = 0
-        self._speed = speed
-        self._clock = clock
+        self._pace = None if speed is None else Pace(speed, clock)
         self._sleep = sleep
         self._keys = Keys()
-        self._began: float | None = None
+        self._paused = False
+        self._hurry_to_s = 0.0
 
     @property
     def position(self) -> int:
         """How many inputs have been played."""
         return self._next
+
+    @property
+    def at_s(self) -> float:
+        """The trace's time that has been reached."""
+        return self._inputs[self._next - 1].at_s if self._next else 0.0
+
+    @property
+    def end_s(self) -> float:
+        """The trace's last moment."""
+        return self._inputs[-1].at_s if self._inputs else 0.0
+
+    @property
+    def paused(self) -> bool:
+        """Whether time stands still."""
+        return self._paused
+
+    def pause(self) -> None:
+        """Let time stand still, from any thread."""
+        self._paused = True
+
+    def resume(self) -> None:
+        """Let time go on, from any thread."""
+        self._paused = False
+
+    def seek(self, at_s: float) -> None:
+        """Play up to this moment without waiting, also when paused. To go back, begin a new source and coach.
+
+        Raises:
+            ValueError: that moment is over.
+        """
+        if at_s < self.at_s:
+            raise ValueError(f"{at_s} s is over: a replay goes on only, begin a new one")
+        self._hurry_to_s = at_s
 
     def press(self, name: str) -> None:
         """Queue a key, from any thread."""
@@ -47,22 +85,27 @@ class ReplaySource:
 
         An extra TimePassed would be an input that the wind never had.
         """
-        last_s = self._inputs[self._next - 1].at_s if self._next else 0.0
-        if self._next >= len(self._inputs):
-            return Ended(last_s)
-        event = self._inputs[self._next]
-        if self._speed is not None:
-            if self._began is None:
-                self._began = self._clock()
-            due = self._began + event.at_s / self._speed
-            while (wait := due - self._clock()) > 0:
-                self._sleep(min(wait, POLL_S))
-                if self._quit(last_s):
-                    return Ended(last_s)
-        elif self._quit(last_s):
-            return Ended(last_s)
-        self._next += 1
-        return event
+        while True:
+            last_s = self.at_s
+            if self._next >= len(self._inputs) or self._quit(last_s):
+                return Ended(last_s)
+            event = self._inputs[self._next]
+            wait_s = self._wait_s(event.at_s)
+            if wait_s <= 0:
+                self._next += 1
+                return event
+            self._sleep(min(wait_s, POLL_S))
+
+    def _wait_s(self, at_s: float) -> float:
+        if at_s <= self._hurry_to_s:
+            if self._pace is not None:
+                self._pace.go_on_from(at_s)
+            return 0.0
+        if self._paused:
+            if self._pace is not None:
+                self._pace.go_on_from(self.at_s)
+            return POLL_S
+        return 0.0 if self._pace is None else self._pace.wait_s(at_s)
 
     def _quit(self, at_s: float) -> bool:
         key = self._keys.take(at_s)
