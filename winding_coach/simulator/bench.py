@@ -141,6 +141,11 @@ class Bench:
         return self._hands.state.done
 
     @property
+    def at_s(self) -> float:
+        """Seconds since the bench began."""
+        return self._at_s
+
+    @property
     def truth(self) -> Truth:
         """What is so now."""
         motor, hands = self._motor, self._hands.state

@@ -108,7 +108,7 @@ class FaultyBench:
         self.bench.answer(data)
 
     def _now(self, kind: str) -> bool:
-        at_s = self.bench.truth.at_s
+        at_s = self.bench.at_s
         return any(fault.kind == kind and fault.at_s <= at_s < fault.at_s + fault.for_s for fault in self._timed)
 
     def advance(self, dt_s: float) -> bytes:
@@ -120,7 +120,7 @@ class FaultyBench:
         return b"".join(arrived)
 
     def _tick(self, dt_s: float) -> bytes:
-        for fault in [fault for fault in self._restarts if self.bench.truth.at_s >= fault.at_s]:
+        for fault in [fault for fault in self._restarts if self.bench.at_s >= fault.at_s]:
             self._restarts.remove(fault)
             self.bench.reset_meter(fault.for_s, RESTARTING[fault.kind])
         self.bench.scatter_Nm = NOISE_NM if self._now("noise") else 0.0
