@@ -126,10 +126,11 @@ class Coach:
             if sample.restarted:
                 self._estimator.reset()
                 self._breaks.reset()
-            if sample.torque_Nm is None or sample.settling:
+            # A saturated reading is no torque: taken for one it would be the top, and its end a break.
+            if sample.torque_Nm is None or sample.settling or sample.saturated:
                 continue
             t_s, torque_Nm = sample.device_s, sample.torque_Nm
-            if not sample.saturated and sample.raw is not None:
+            if sample.raw is not None:
                 self._zero.add(t_s, sample.raw)
             self._estimator.add(t_s, torque_Nm, sample.crank_turns)
             self._still.add(t_s, torque_Nm, self._notes.top_Nm)
