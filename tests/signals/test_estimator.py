@@ -1,9 +1,13 @@
 """The online path: ripple out, rate right, gaps, clocks, counts and taps."""
 
 import math
+from dataclasses import fields
 from random import Random
+from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from winding_coach.signals.estimator import Estimator
 from winding_coach.signals.reading import CrankState, Reading
@@ -164,3 +168,30 @@ def test_turns_from_ripple_are_called_an_estimate_with_its_error() -> None:
     assert reading.crank_turns_sd is not None
     assert reading.crank_turns == pytest.approx(60 * 1.25, abs=2 * reading.crank_turns_sd)
     assert 0.5 < reading.crank_turns_sd < 6.0
+
+
+LINE = st.tuples(
+    st.one_of(st.floats(-0.1, 0.6), st.sampled_from([0.0, 0.0125, 3.0, -5.0, 1e9, -1e9, math.nan, math.inf])),
+    st.one_of(st.floats(-0.02, 0.02), st.floats(), st.sampled_from([0.0, 0.006, 1e300, -1e300])),
+    st.one_of(st.none(), st.integers(-3, 3), st.floats(allow_nan=False, allow_infinity=False)),
+    st.sampled_from(["add", "add", "add", "add", "at", "tap", "gap", "reset"]),
+)
+
+
+@given(st.lists(LINE, max_size=120), st.sampled_from([None, 10.0, 80.0, 0.0, -1.0, math.nan]))
+def test_whatever_comes_a_reading_holds_numbers_or_nothing(lines: list[Any], hint: float | None) -> None:
+    estimator = Estimator(SCALE, hint)
+    t_s = 0.0
+    for step, torque_Nm, count, what in lines:
+        t_s = t_s + step if math.isfinite(t_s + step) else 0.0
+        if what == "add":
+            estimator.add(t_s + (step if not math.isfinite(step) else 0.0), torque_Nm, count)
+        elif what == "reset":
+            estimator.reset()
+        else:
+            getattr(estimator, what)(t_s)
+        reading = estimator.reading
+        if reading is not None:
+            for field in fields(reading):
+                value = getattr(reading, field.name)
+                assert not isinstance(value, float) or math.isfinite(value), field.name

@@ -29,6 +29,7 @@ from winding_coach.signals.tuning import (
     CONTRADICTED_S,
     FOLLOW_PERIOD_S,
     LONGEST_PERIOD_S,
+    MOST_TORQUE,
     PITCH_HZ,
     PITCH_LEAST,
     RATE_KNOWN_AFTER,
@@ -60,7 +61,8 @@ class Estimator:
         self._reverse = ReverseWatch(full_scale_Nm)
         self._crank = PulseCrank()
         self._walk: deque[tuple[float, float]] = deque(maxlen=16)
-        self.lines_per_s = lines_per_s_hint or 80.0
+        known = lines_per_s_hint is not None and 0.0 < lines_per_s_hint < math.inf
+        self.lines_per_s = lines_per_s_hint if known and lines_per_s_hint else 80.0
         self._tune()
         self._forget()
 
@@ -115,10 +117,10 @@ class Estimator:
     ) -> None:
         """Take a sample: device seconds, torque, the meter's cumulative crank count and hook distance if it has them.
 
-        A stamp that does not advance is dropped, and so is what is not a number; a stamp that is 2 s back or more
-        begins a new clock.
+        A stamp that does not advance is dropped, and so is what is no number or no torque (a thousand times full
+        scale); a stamp that is 2 s back or more begins a new clock.
         """
-        if not math.isfinite(t_s + torque_Nm):
+        if not math.isfinite(t_s) or not abs(torque_Nm) < MOST_TORQUE * self._scale_Nm:
             return
         if self._origin_s is None:
             self._origin_s = t_s

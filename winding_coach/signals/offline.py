@@ -24,6 +24,7 @@ from winding_coach.signals.tuning import (
     FOLLOW_PERIOD_S,
     LONGEST_PERIOD_S,
     MOST_REV_PER_S,
+    MOST_TORQUE,
     PITCH_HZ,
     PITCH_LEAST,
     RATE_KNOWN_AFTER,
@@ -80,7 +81,7 @@ def analyse(
     if len(t_s) != len(torque_Nm) or (crank_turns is not None and len(crank_turns) != len(t_s)):
         raise ValueError("Times, torques and counts of a record must be of the same length.")
     count = None if crank_turns is None else np.asarray(crank_turns, dtype=np.float64)
-    lines = np.flatnonzero(np.isfinite(t_s) & np.isfinite(torque_Nm))
+    lines = np.flatnonzero(np.isfinite(t_s) & (np.abs(torque_Nm) < MOST_TORQUE * full_scale_Nm))
     rows: list[tuple[Ints, Floats, Floats, Floats, Floats, Floats, Floats]] = []
     for clock in _clocks(t_s, lines):
         now = t_s[clock] - t_s[clock[0]]

@@ -46,6 +46,9 @@ def tuning_for(lines_per_s: float) -> Tuning:
 RATE_KNOWN_AFTER = 48
 """Samples from which the rate of the lines is measured."""
 
+MOST_TORQUE = 1e3
+"""Share of full scale above which a figure is no torque."""
+
 STALE_S = 0.5
 """A reading older than this is not shown as live, and the filters start anew after such a gap."""
 
