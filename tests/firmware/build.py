@@ -20,7 +20,11 @@ import numpy as np
 import pytest
 
 HERE = Path(__file__).parent
-SKETCH = HERE.parent.parent / "firmware_notes" / "winding_meter"
+SKETCH_VARIABLE = "WINDING_COACH_TESTED_SKETCH"
+"""Names a folder to test instead of the sketch that ships: for the mutation check."""
+SKETCH = Path(
+    os.environ.get(SKETCH_VARIABLE) or Path(__file__).parent.parent.parent / "firmware_notes" / "winding_meter"
+)
 ARDUINO = Path("/usr/share/arduino/hardware/arduino/avr")
 LONGEST_LINE = 62
 PACKAGES = "gcc libc6-dev gcc-avr avr-libc arduino-core-avr libsimavr-dev"
