@@ -86,11 +86,34 @@ def test_auto_says_of_each_port_why_not() -> None:
     assert isinstance(found, NotFound)
     assert found.reason == (
         "no permission to open /dev/ttyACM0: join the group dialout, then log in again; "
-        "/dev/ttyACM1 does not answer as a meter; "
+        "/dev/ttyACM1 speaks something else: it is no meter, or not at this speed; "
         "/dev/ttyUSB0 speaks protocol 2: this program knows 1; "
         "/dev/ttyUSB1 went away while it was asked"
     )
     assert not found.absent
+
+
+@pytest.mark.parametrize(
+    ("gives", "reason"),
+    [
+        ([], "sends nothing, even when asked"),
+        ([b"$GPGGA,1,2*47\r\n"] * 90, "speaks something else: it is no meter, or not at this speed"),
+        ([line(0)[:-3] + b"0\r\n"] * 90, "speaks something else: it is no meter, or not at this speed"),
+        ([b"\x80\xff\x00" * 30] * 90, "speaks something else: it is no meter, or not at this speed"),
+    ],
+)
+def test_a_stranger_is_given_up_and_the_next_port_tried(gives: list[bytes | Exception], reason: str) -> None:
+    clock = FakeClock()
+    begun = clock()
+    stranger, meter = FakeWire(clock, gives), FakeWire(clock, [HELLO])
+    alone = Desk([OTHER], {OTHER.device: stranger}, clock).connect(Wanted("auto"))
+    assert alone == NotFound(f"{OTHER.device} {reason}", absent=False)
+    assert ANSWER_WITHIN_S <= clock() - begun < ANSWER_WITHIN_S + 0.1
+    stranger.gives = list(gives)
+    beside = Desk([OTHER, METER], {OTHER.device: stranger, METER.device: meter}, clock).connect(Wanted("auto"))
+    assert isinstance(beside, Found)
+    assert beside.wire is meter
+    assert stranger.closed == 2
 
 
 def test_ports_without_identity_are_asked_where_there_are_no_others() -> None:

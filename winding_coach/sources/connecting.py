@@ -19,6 +19,7 @@ from winding_coach.sources.wires import Wire
 ASK = b"?"
 ANSWER_WITHIN_S = 3.0
 """A board that restarts when its port opens needs about two seconds to its first line."""
+SOMETHING_ELSE = "speaks something else: it is no meter, or not at this speed"
 ASK_EVERY_S = 0.5
 """Asked again, as a board's loader swallows what comes while it boots."""
 
@@ -157,8 +158,10 @@ def answer(wire: Wire, clock: Clock, stopped: Callable[[], bool]) -> bytes | Not
                 if frame.proto == PROTOCOL:
                     return heard
                 return NotFound(f"speaks protocol {frame.proto}: this program knows {PROTOCOL}", absent=False)
-    # Lines with a good check sum are a meter's, even where it never says hello.
-    return heard if samples else NotFound("does not answer as a meter", absent=False)
+    if samples:
+        # Lines with a good check sum are a meter's, even where it never says hello.
+        return heard
+    return NotFound(SOMETHING_ELSE if heard else "sends nothing, even when asked", absent=False)
 
 
 def _known(name: str, ports: list[Port]) -> Known | None:
