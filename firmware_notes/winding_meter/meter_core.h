@@ -26,11 +26,11 @@ enum {
 enum { METER_HAS_CRANK = 1, METER_HAS_DISTANCE = 2, METER_HAS_TEMPERATURE = 4 };
 
 #define METER_SETTLING_CONVERSIONS 4   /* the converter's output is settled after so many */
-#define METER_NO_DATA_US 600000UL      /* silence of the converter until a line says so; settling at 10 a second takes 400 ms */
-#define METER_HELLO_EVERY_US 5000000UL
+#define METER_NO_DATA_US UINT32_C(600000) /* silence of the converter until a line says so; settling at 10 a second takes 400 ms */
+#define METER_HELLO_EVERY_US UINT32_C(5000000)
 #define METER_OUT_BYTES 192            /* three longest lines wait for the port at most */
 #define METER_HELLO_FIELDS 51          /* bytes of ",key=value..." that fit into a hello line */
-#define METER_BOUNCE_US 3000UL         /* a crank switch must be steady for so long */
+#define METER_BOUNCE_US UINT32_C(3000)         /* a crank switch must be steady for so long */
 
 /* One line of data. raw is not sent if flags has METER_NO_DATA; `has` says which channels are sent. */
 typedef struct {

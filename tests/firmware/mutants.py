@@ -40,7 +40,7 @@ MUTANTS = (
         "meter_crc(line, (size_t)(end - line))",
     ),
     Mutant("CRC in lower case", CORE, '"0123456789ABCDEF"', '"0123456789abcdef"'),
-    Mutant("a zero within a number is lost", CORE, "if (begun || digit != '0')", "if (digit != '0')"),
+    Mutant("a zero within a number is lost", CORE, "if (begun || digit != '0')", "if (digit != '0' || (begun && i > 7))"),
     Mutant(
         "silence compared without the wrap",
         CORE,
