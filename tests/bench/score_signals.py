@@ -87,7 +87,7 @@ def one_turn_mean(pulses: bool) -> Rates:
 
     def run(wind: Stream) -> tuple[Floats, Floats]:
         record, area = analysed(wind, pulses), _integral(wind)
-        hz = 1.0 / float(np.median(np.diff(record.t_s)))
+        hz = float(round(1.0 / float(np.median(np.diff(record.t_s)))))
         mean = np.interp(record.t_s, wind.t_s, area) - np.interp(record.t_s - record.period_s, wind.t_s, area)
         return wind.t_s[record.sample], _alpha_beta(mean / record.period_s, 0.4, hz)
 
@@ -115,7 +115,7 @@ def plain_alpha_beta(wind: Stream) -> tuple[Floats, Floats]:
 def knows_the_period(wind: Stream) -> tuple[Floats, Floats]:
     """Oracle: our weights, told the true mean period over the last 1.8 s."""
     record = analysed(wind, True)
-    hz = 1.0 / float(np.median(np.diff(record.t_s)))
+    hz = float(round(1.0 / float(np.median(np.diff(record.t_s)))))
     turned = np.interp(record.t_s, wind.t_s, wind.turns) - np.interp(record.t_s - 1.8, wind.t_s, wind.turns)
     index = period_indices(np.clip(1.8 / np.maximum(np.abs(turned), 0.5), 0.28, 2.2))
     rows = np.stack([weights(hz, row)[1] for row in range(int(index.max()) + 1)])
@@ -125,7 +125,7 @@ def knows_the_period(wind: Stream) -> tuple[Floats, Floats]:
 def knows_the_ripple(wind: Stream) -> tuple[Floats, Floats]:
     """Oracle: our weights for the shortest period, on the trend and the noise without any ripple."""
     record = analysed(wind, True)
-    hz = 1.0 / float(np.median(np.diff(record.t_s)))
+    hz = float(round(1.0 / float(np.median(np.diff(record.t_s)))))
     noise = np.random.default_rng(1).normal(0.0, wind.noise_Nm, len(wind.t_s))
     torque = wind.trend_Nm + noise
     area = np.concatenate([[0.0], np.cumsum(np.diff(wind.t_s) * (torque[1:] + torque[:-1]) / 2)])
@@ -133,7 +133,7 @@ def knows_the_ripple(wind: Stream) -> tuple[Floats, Floats]:
 
 
 def _weighted(wind: Stream, record: Record, rows: Floats, area: Floats) -> tuple[Floats, Floats]:
-    hz = 1.0 / float(np.median(np.diff(record.t_s)))
+    hz = float(round(1.0 / float(np.median(np.diff(record.t_s)))))
     edges = record.t_s[:, None] - np.arange(rows.shape[1] + 1) / hz
     bins = -np.diff(np.interp(edges, wind.t_s, area), axis=1) * hz
     return wind.t_s[record.sample], np.einsum("ij,ij->i", bins, rows)

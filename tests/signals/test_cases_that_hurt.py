@@ -285,6 +285,15 @@ def test_reversal_in_the_back_off(one_sensor: bool) -> None:
     assert last.crank_turns == pytest.approx(26 - 4, abs=1.5)
 
 
+def test_a_hasty_step_in_below_the_peak_is_no_reversal() -> None:
+    scene = Scene(seconds((15, 1.3), (3, 1.3), (3, 1.3)), ramp((15, 0.02), (3, -0.2), (3, 0.05), start=0.9))
+    readings = scene.run()
+    assert CrankState.REVERSING not in states(readings)
+    last = readings[-1]
+    assert last is not None
+    assert last.crank_turns == pytest.approx(21 * 1.3, abs=1.1)
+
+
 def test_hooks_that_walk_together_explain_a_falling_torque() -> None:
     scene = Scene(seconds((15, 1.3), (3, 1.3)), ramp((15, 0.03), (3, -0.15), start=1.2))
     estimator = Estimator(SCALE, HZ)

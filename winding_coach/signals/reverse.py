@@ -1,12 +1,12 @@
 """Rate of the torque in; whether the handle turns backwards, and by how much a one-sensor count must be corrected.
 
-One sensor counts up in either direction, so only the torque shows that turns come off: it falls much faster than a
-step towards the model makes it fall, and further.
+One sensor counts up in either direction, so only the torque shows that turns come off: it falls quickly from near the
+peak. Lower down a quick fall is a step towards the model; torque alone could not tell the two apart there.
 """
 
 from __future__ import annotations
 
-from winding_coach.signals.tuning import REVERSE_CLEAR, REVERSE_FALL, REVERSE_RATE
+from winding_coach.signals.tuning import REVERSE_CLEAR, REVERSE_FALL, REVERSE_RATE, REVERSE_TOP
 
 
 class ReverseWatch:
@@ -35,7 +35,8 @@ class ReverseWatch:
         may_turn: False when the handle stands or the hooks are being walked together.
         """
         rate = rate_Nm_per_s / self._scale_Nm
-        self.backwards = may_turn and rate < (REVERSE_CLEAR if self.backwards else REVERSE_RATE)
+        high = self._top_Nm > REVERSE_TOP * self._scale_Nm
+        self.backwards = may_turn and high and rate < (REVERSE_CLEAR if self.backwards else REVERSE_RATE)
         if self.backwards:
             if not self.sure and self._top_Nm - torque_Nm > REVERSE_FALL * self._scale_Nm:
                 self.sure = True

@@ -178,6 +178,8 @@ DOUBLE_PULSE = 0.25
 REVERSE_RATE = -0.045
 """Fast rate, share of full scale a second, at which a handle that turns turns backwards."""
 REVERSE_CLEAR = -0.01
+REVERSE_TOP = 0.75
+"""Share of full scale from which torque must have fallen."""
 REVERSE_FALL = 0.2
 """Share of full scale that torque must fall before a one-sensor count is corrected."""
 WALK_M_PER_S = 0.08
