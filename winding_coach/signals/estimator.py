@@ -338,8 +338,7 @@ class Estimator:
             self._turns.guessed(-turned if self._reverse.backwards else turned, clear)
 
     def _search_pitch(self) -> None:
-        bins = np.array(self._bins)
-        if bins.mean() < PITCH_LEAST * self._scale_Nm:
+        if sum(self._bins) < PITCH_LEAST * self._scale_Nm * self._span:
             self._pitch = None
         else:
-            self._pitch = self._pitch_search.update(bins)
+            self._pitch = self._pitch_search.update(np.array(self._bins))

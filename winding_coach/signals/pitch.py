@@ -131,7 +131,7 @@ class PitchSearch:
         The same sums as `energies`, `scores`, `prior` and `peaks`, for one row and with as few calls as can be: the
         calls, not the sums, are what a search costs.
         """
-        shares = bins / bins.mean()
+        shares = bins * (len(bins) / float(np.add.reduce(bins)))
         curve = self._parabola @ shares
         total = float(shares @ shares - curve @ curve)
         if not total > NO_RIPPLE * len(bins):
