@@ -27,7 +27,7 @@ PATH = PlanPath(PLAN, MOTOR)
 
 
 def scene(**changes: object) -> Scene:
-    base = Scene(CALM, LIMITS, 1.0, frozenset(), Marks(), None)
+    base = Scene(CALM, LIMITS, 1.02, 3.0, frozenset(), Marks(), None)
     return replace(base, **changes)  # type: ignore[arg-type]
 
 
@@ -98,7 +98,7 @@ def test_a_distance_sensor_shows_who_is_too_far_in() -> None:
 
 
 def test_at_full_stretch_nobody_is_sent_to_where_they_stand() -> None:
-    choice = wanted(scene(path_m=LIMITS.stretch_m))
+    choice = wanted(scene(mark_m=LIMITS.stretch_m))
     assert choice is not None
     assert choice.code == "hold_distance"
 
@@ -110,13 +110,18 @@ def test_marks_are_steps_apart_and_never_nearer_than_the_path(path_m: float) -> 
     assert LIMITS.hooks_m <= mark <= LIMITS.stretch_m + 1e-3
 
 
-def test_the_back_off_counts_down_and_never_below_one() -> None:
-    back = replace(CALM, phase=Phase.BACK_OFF)
-    left = [wanted(scene(now=back, backed_off_turns=off)) for off in (None, 0.0, 10.0, 20.0, 30.0, 90.0)]
+def test_the_back_off_counts_down_by_half_turns_to_a_stop() -> None:
+    back = replace(CALM, phase=Phase.BACK_OFF, torque_Nm=0.9 * LIMITS.peak_Nm)
+    left = [wanted(scene(now=back, back_off_left=turns)) for turns in (None, 3.2, 1.6, 0.9, 0.1, -1.0)]
     turns = [choice.crank_turns for choice in left if choice is not None]
-    assert turns[0] == turns[1] == pytest.approx(LIMITS.back_off_turns / LIMITS.ratio)
-    assert turns == sorted(turns, reverse=True)  # type: ignore[type-var]
-    assert turns[-1] == 1.0
+    assert turns == [pytest.approx(round(2 * LIMITS.back_off_turns / LIMITS.ratio) / 2), 3.0, 1.5, 1.0, 0.5, 0.5]
+    falling = replace(back, torque_Nm=1.1 * LIMITS.launch_Nm, rate_Nm_per_s=-0.2 * LIMITS.launch_Nm)
+    choice = wanted(scene(now=falling, back_off_left=0.5))
+    assert choice is not None
+    assert choice.crank_turns == 0.0, "said before: the hand needs time to stop"
+    assert prompt_words("back_off", "metric", crank_turns=0.0, torque_Nm=3.5e-3) == "Stop: 3.50 mN·m."
+    assert "1½ turns" in prompt_words("back_off", "metric", crank_turns=1.5, torque_Nm=3.5e-3)
+    assert "half a turn" in prompt_words("back_off", "metric", crank_turns=0.5, torque_Nm=3.5e-3)
 
 
 def test_advice_waits_and_urgency_does_not() -> None:
@@ -155,16 +160,18 @@ def test_prompts_fit_a_glance_in_both_unit_systems() -> None:
 
 
 def test_the_first_step_that_holds_is_taken_and_must_hold_on() -> None:
-    steps = SignalSteps(LIMITS)
+    steps = SignalSteps()
     far = replace(CALM, phase=Phase.FINAL_TURNS, phase_top_Nm=LIMITS.peak_Nm, torque_Nm=0.7 * LIMITS.peak_Nm)
-    assert steps.next(far) is None
-    assert steps.next(replace(far, at_s=1.0, torque_Nm=0.99 * LIMITS.peak_Nm)) is None, "it was a step, not a back-off"
-    assert steps.next(replace(far, at_s=2.0)) is None
-    assert steps.next(replace(far, at_s=3.6)) is Phase.BACK_OFF
-    assert steps.next(replace(far, at_s=4.0, torque_Nm=None)) is None
+    assert steps.next(far, LIMITS) is None
+    assert steps.next(replace(far, at_s=1.0, torque_Nm=0.99 * LIMITS.peak_Nm), LIMITS) is None, (
+        "it was a step, not a back-off"
+    )
+    assert steps.next(replace(far, at_s=2.0), LIMITS) is None
+    assert steps.next(replace(far, at_s=3.6), LIMITS) is Phase.BACK_OFF
+    assert steps.next(replace(far, at_s=4.0, torque_Nm=None), LIMITS) is None
     low = replace(far, at_s=5.0, phase_top_Nm=0.75 * LIMITS.peak_Nm, torque_Nm=0.6 * LIMITS.peak_Nm)
-    assert steps.next(low) is None
-    assert steps.next(replace(low, at_s=9.0)) is None, "a fall of a fifth, far below the peak, is no back-off"
+    assert steps.next(low, LIMITS) is None
+    assert steps.next(replace(low, at_s=9.0), LIMITS) is None, "a fall of a fifth, far below the peak, is no back-off"
 
 
 def test_the_table_leads_from_every_loaded_phase_to_broken_but_ready() -> None:
@@ -180,20 +187,20 @@ def test_keys_move_on_or_do_nothing(phase: Phase) -> None:
 
 
 def test_walking_in_early_is_seen_by_falling_torque_and_by_distance() -> None:
-    steps = SignalSteps(LIMITS)
+    steps = SignalSteps()
     early = replace(CALM, phase=Phase.WIND_STRETCHED, turns=0.8 * LIMITS.stretched_turns, torque_Nm=2.5e-3)
-    assert steps.next(replace(early, phase_top_Nm=3.5e-3)) is Phase.WALK_IN
-    assert steps.next(replace(early, phase_top_Nm=3.5e-3, cranking=None)) is None
-    assert steps.next(replace(early, phase_top_Nm=2.6e-3)) is None
-    assert steps.next(replace(early, phase_top_Nm=2.6e-3, distance_m=0.9 * LIMITS.stretch_m)) is Phase.WALK_IN
-    assert steps.next(replace(early, phase_top_Nm=2.6e-3, turns=1.2 * LIMITS.stretched_turns)) is Phase.WALK_IN
+    assert steps.next(replace(early, phase_top_Nm=3.5e-3), LIMITS) is Phase.WALK_IN
+    assert steps.next(replace(early, phase_top_Nm=3.5e-3, cranking=None), LIMITS) is None
+    assert steps.next(replace(early, phase_top_Nm=2.6e-3), LIMITS) is None
+    assert steps.next(replace(early, phase_top_Nm=2.6e-3, distance_m=0.9 * LIMITS.stretch_m), LIMITS) is Phase.WALK_IN
+    assert steps.next(replace(early, phase_top_Nm=2.6e-3, turns=1.2 * LIMITS.stretched_turns), LIMITS) is Phase.WALK_IN
 
 
 def test_without_turns_the_walk_in_ends_when_torque_climbs() -> None:
-    steps = SignalSteps(LIMITS)
+    steps = SignalSteps()
     blind = replace(CALM, turns=None, counted=False, in_phase_s=20.0, slow_rate_Nm_per_s=1e-5)
-    assert steps.next(blind) is None
-    assert steps.next(replace(blind, torque_Nm=0.9 * LIMITS.peak_Nm)) is Phase.FINAL_TURNS
+    assert steps.next(blind, LIMITS) is None
+    assert steps.next(replace(blind, torque_Nm=0.9 * LIMITS.peak_Nm), LIMITS) is Phase.FINAL_TURNS
 
 
 def test_one_sensor_counts_down_once_torque_falls_in_the_back_off() -> None:

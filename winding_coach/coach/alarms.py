@@ -92,11 +92,11 @@ def _gone(now: Moment, limits: Limits) -> bool:
 
 def _unlike_plan(off_by: float) -> Test:
     def test(now: Moment, limits: Limits) -> bool:
-        if now.torque_Nm is None or now.expected_Nm is None or not now.counted or now.turns is None:
+        if now.torque_Nm is None or now.plan_Nm is None or not now.counted or now.turns is None:
             return False
         if now.turns < 0.4 * limits.stretched_turns:
             return False
-        return not (1 - off_by) <= now.torque_Nm / now.expected_Nm <= 1 + off_by
+        return not (1 - off_by) <= now.torque_Nm / now.plan_Nm <= 1 + off_by
 
     return test
 
@@ -158,7 +158,7 @@ RULES: tuple[Rule, ...] = (
     Rule("meter_silent", Level.DANGER, LOADED, _silent, _quiet, least_s=0.5),
     Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
     Rule("overwind_soon", Level.WARNING, WINDING, _limit_coming, _limit_coming, after_s=0.2),
-    Rule("crank_stalled", Level.WARNING, frozenset({Phase.WALK_IN}), _stalled, _not_turning, after_s=0.1, least_s=0.5),
+    Rule("crank_stalled", Level.WARNING, frozenset({Phase.WALK_IN}), _stalled, _not_turning, after_s=0.3, least_s=0.5),
     Rule(
         "rising_too_fast",
         Level.WARNING,
@@ -180,8 +180,8 @@ RULES: tuple[Rule, ...] = (
         "not_this_motor",
         Level.CAUTION,
         frozenset({Phase.WIND_STRETCHED}),
-        _unlike_plan(0.25),
-        _unlike_plan(0.2),
+        _unlike_plan(0.18),
+        _unlike_plan(0.15),
         after_s=2.0,
     ),
     Rule("zero_moved", Level.CAUTION, PREPARING, _zero_off(ZERO_SHARE), _zero_off(0.6 * ZERO_SHARE), after_s=1.0),
@@ -192,8 +192,7 @@ RULES: tuple[Rule, ...] = (
 class AlarmBank:
     """Which alarms are on. Tell it each moment; it says what changed."""
 
-    def __init__(self, limits: Limits, words: Callable[[str, Moment], str], rules: tuple[Rule, ...] = RULES) -> None:
-        self._limits = limits
+    def __init__(self, words: Callable[[str, Moment], str], rules: tuple[Rule, ...] = RULES) -> None:
         self._words = words
         self._rules = rules
         self._since: dict[Rule, float] = {}
@@ -204,19 +203,19 @@ class AlarmBank:
         """The alarms that are on, the one that matters most first."""
         return tuple(self._on[rule] for rule in self._rules if rule in self._on) if self._on else ()
 
-    def tell(self, now: Moment) -> list[Alarm]:
-        """Take one moment; return the alarms that went on or off with it."""
+    def tell(self, now: Moment, limits: Limits) -> list[Alarm]:
+        """Take one moment and the limits of now; return the alarms that went on or off with it."""
         changed: list[Alarm] = []
         for rule in self._rules:
             here = now.phase in rule.phases
             lit = self._on.get(rule)
             if lit is None:
-                if not (here and rule.on(now, self._limits)):
+                if not (here and rule.on(now, limits)):
                     self._since.pop(rule, None)
                     continue
                 if now.at_s - self._since.setdefault(rule, now.at_s) >= rule.after_s:
                     changed.append(self._light(rule, now, active=True))
-            elif here and rule.stay(now, self._limits):
+            elif here and rule.stay(now, limits):
                 continue
             elif not here or now.at_s - lit.at_s >= rule.least_s:
                 changed.append(self._light(rule, now, active=False))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from winding_coach.coach.settings import CoachSettings
 
@@ -24,6 +24,16 @@ class Limits:
     winder_Nm: float | None
     meter_Nm: float | None
     ratio: float
+
+    def scaled(self, scale: float) -> Limits:
+        """Return the limits of a motor that shows `scale` times the plan's torque at the same stretch.
+
+        The launch torque is the model's need and the ratings are ratings: they do not scale.
+        """
+        peak_Nm = self.peak_Nm * scale
+        return replace(
+            self, peak_Nm=peak_Nm, stretched_Nm=self.stretched_Nm * scale, launch_Nm=min(self.launch_Nm, peak_Nm)
+        )
 
 
 def limits_from(settings: CoachSettings) -> Limits:

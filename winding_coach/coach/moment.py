@@ -14,7 +14,8 @@ class Moment:
     in_phase_s: since the phase began. torque_top_Nm: the highest smoothed torque of
     this wind; phase_top_Nm: of this phase.
     still_s: how long torque has been steady. counted: `turns` come from pulses or taps, so a rule may trust them.
-    expected_Nm: the plan's torque at these turns. peak_in_s: time to the peak at the present rate, if it rises.
+    plan_Nm: the plan's torque at these turns; expected_Nm: the same times this
+    motor's live scale. peak_in_s: time to the peak at the present rate, if it rises.
     silent_s: since the last sample. gone_s: how long torque has been about nothing.
     """
 
@@ -32,6 +33,7 @@ class Moment:
     counted: bool
     distance_m: float | None
     expected_Nm: float | None
+    plan_Nm: float | None
     rate_low_Nm_per_s: float | None
     rate_high_Nm_per_s: float | None
     peak_in_s: float | None

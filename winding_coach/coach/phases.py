@@ -24,7 +24,11 @@ UNHOOKED_FOR_S = 1.0
 BEGUN_TURNS_OF_CRANK = 2.0
 BEGUN_SHARE = 0.12
 """Torque of this share of the full-stretch figure: cranking has begun, where no crank sensor tells."""
-LAUNCH_REACHED = 1.02
+LAUNCH_REACHED = 1.01
+STOPPED_NEAR = 0.97
+NEAR_LAUNCH = 1.04
+STILL_PER_S = 0.002
+"""Without a crank sensor the hand is still when torque changes by less than this share of the peak, a second."""
 FELL_FROM_TOP = 0.08
 """At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
 NEAR_PEAK = 0.88
@@ -86,8 +90,27 @@ def _backing_off(now: Moment, limits: Limits) -> bool:
     return now.phase_top_Nm > 0.7 * limits.peak_Nm and fell > FELL_FAR
 
 
+def _stopped_at_peak(now: Moment, limits: Limits) -> bool:
+    """Stopped by the prompt, a hair below the figure: that is the peak."""
+    return now.torque_Nm is not None and now.torque_Nm >= STOPPED_NEAR * limits.peak_Nm and _still(now, limits)
+
+
+def _still(now: Moment, limits: Limits) -> bool:
+    if now.cranking is not None:
+        return not now.cranking
+    return now.rate_Nm_per_s is not None and abs(now.rate_Nm_per_s) < STILL_PER_S * limits.peak_Nm
+
+
 def _launch_torque(now: Moment, limits: Limits) -> bool:
     return now.torque_Nm is not None and now.torque_Nm <= LAUNCH_REACHED * limits.launch_Nm
+
+
+def _stopped_at_launch(now: Moment, limits: Limits) -> bool:
+    return now.torque_Nm is not None and now.torque_Nm <= NEAR_LAUNCH * limits.launch_Nm and _still(now, limits)
+
+
+def _above_launch(now: Moment, limits: Limits) -> bool:
+    return now.torque_Nm is not None and now.torque_Nm > 1.06 * limits.launch_Nm and now.in_phase_s > 2.0
 
 
 def _unhooked(now: Moment, limits: Limits) -> bool:
@@ -122,9 +145,12 @@ BY_SIGNAL: tuple[Step, ...] = (
     Step(Phase.WALK_IN, _walked_in, Phase.FINAL_TURNS),
     # Not from the walk-in: peak torque out there calls for stepping in, and the overwind alarm says to stop.
     Step(Phase.FINAL_TURNS, _peak_reached, Phase.BACK_OFF),
+    Step(Phase.FINAL_TURNS, _stopped_at_peak, Phase.BACK_OFF, for_s=0.7),
     Step(Phase.FINAL_TURNS, _backing_off, Phase.BACK_OFF, for_s=1.5),
     Step(Phase.BACK_OFF, _launch_torque, Phase.READY),
+    Step(Phase.BACK_OFF, _stopped_at_launch, Phase.READY, for_s=0.7),
     Step(Phase.READY, _unhooked, Phase.DONE),
+    Step(Phase.READY, _above_launch, Phase.BACK_OFF, for_s=2.0),
 )
 """The first that holds is taken; then the table is asked again, for a person who runs ahead."""
 
@@ -145,14 +171,13 @@ _STEPS_OF: dict[Phase, tuple[Step, ...]] = {phase: tuple(s for s in BY_SIGNAL if
 class SignalSteps:
     """Asks the table, and remembers since when a step has been due."""
 
-    def __init__(self, limits: Limits) -> None:
-        self._limits = limits
+    def __init__(self) -> None:
         self._due: dict[Step, float] = {}
 
-    def next(self, now: Moment) -> Phase | None:
+    def next(self, now: Moment, limits: Limits) -> Phase | None:
         """Return the phase that the signal moves on to, None to stay."""
         for step in _STEPS_OF[now.phase]:
-            if not step.when(now, self._limits):
+            if not step.when(now, limits):
                 self._due.pop(step, None)
             elif now.at_s - self._due.setdefault(step, now.at_s) >= step.for_s:
                 self._due.clear()

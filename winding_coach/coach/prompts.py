@@ -19,8 +19,14 @@ QUIET_S = 2.5
 """Advice changes no sooner than this within a phase; what is urgent does not wait."""
 URGENT = frozenset({"stop_at_peak", "keep_cranking", "launch_ready"})
 HOOKING_UP_S = 6.0
-REACTION_S = 1.2
-"""Said so long before the peak: reaction (median 0.7 s, common practice, no source) and the reading's own lag."""
+REACTION_S = 0.9
+"""Stop is said so long before the peak: reaction (median 0.7 s, from memory), then the hand slows down."""
+STOPS_IN_S = 0.8
+"""In the back-off torque falls so fast that the hand must be told this long before; reaction and slowing down."""
+STOP_STANDS_S = 3.0
+"""A stop that was said stands so long, whatever the rate does meanwhile."""
+AHEAD_TURNS_OF_CRANK = 2.5
+"""A step-in is said as where to be after about so many turns, so that it can be made a little at each."""
 NOTE_AFTER_S = 3.0
 MARK_M = 0.10
 """Walk-in marks are this far apart, so that a step is a step."""
@@ -45,20 +51,27 @@ class Wanted:
         if self.code in ("walk_in_to", "hold_distance"):
             return self.distance_m == other.distance_m
         if self.code == "back_off":
-            return round(self.crank_turns or 0) == round(other.crank_turns or 0)
+            return self.crank_turns == other.crank_turns
         return True
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """What a prompt is chosen from. path_m: where the path wants the person now, None when turns are not known."""
+    """What a prompt is chosen from.
+
+    mark_m: where to be in a few turns of the crank, mark_in: in how many; None when turns are not known.
+    back_off_left: crank turns that the plan's back-off takes from this torque to the launch torque.
+    stopping: the stop at the peak was said a moment ago.
+    """
 
     now: Moment
     limits: Limits
-    path_m: float | None
+    mark_m: float | None
+    mark_in: float | None
     alarms: frozenset[str]
     marks: Marks
-    backed_off_turns: float | None
+    back_off_left: float | None
+    stopping: bool = False
 
 
 def mark_of(path_m: float, limits: Limits) -> float:
@@ -74,7 +87,8 @@ def _hook_up(scene: Scene) -> Wanted:
 def _stretch_out(scene: Scene) -> Wanted:
     now, limits = scene.now, scene.limits
     there = now.distance_m is not None and now.distance_m >= 0.97 * limits.stretch_m
-    waited = now.distance_m is None and now.in_phase_s >= HOOKING_UP_S
+    # Without a sensor, or when somebody stops short: cranking there is better than waiting for ever.
+    waited = now.in_phase_s >= (HOOKING_UP_S if now.distance_m is None else 2.0 * HOOKING_UP_S)
     return Wanted("start_cranking" if there or waited else "stretch_to", distance_m=limits.stretch_m)
 
 
@@ -93,21 +107,19 @@ def _walk_in(scene: Scene) -> Wanted:
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if "crank_stalled" in scene.alarms:
         return Wanted("keep_cranking")
-    mark = None if scene.path_m is None else mark_of(scene.path_m, limits)
+    mark = scene.mark_m
     if "torque_falling" in scene.alarms:
         return Wanted("hold_distance", distance_m=mark)
-    if "rising_too_fast" in scene.alarms:
-        return Wanted("walk_in_to", distance_m=mark)
     if mark is not None and mark >= limits.stretch_m:
         return Wanted("hold_distance", distance_m=mark)
     if now.distance_m is not None and mark is not None and now.distance_m < mark - 1.5 * MARK_M:
         return Wanted("hold_distance", distance_m=round(now.distance_m, 1))
-    return Wanted("walk_in_to", distance_m=mark)
+    return Wanted("walk_in_to", distance_m=mark, crank_turns=scene.mark_in)
 
 
 def _final_turns(scene: Scene) -> Wanted:
     now, limits = scene.now, scene.limits
-    if now.peak_in_s is not None and now.peak_in_s <= REACTION_S:
+    if scene.stopping or (now.peak_in_s is not None and now.peak_in_s <= REACTION_S):
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if "rising_too_fast" in scene.alarms:
         return Wanted("crank_slower")
@@ -120,9 +132,13 @@ def _back_off(scene: Scene) -> Wanted:
     limits = scene.limits
     if "overwind" in scene.alarms and scene.now.torque_Nm is not None and scene.now.torque_Nm >= limits.peak_Nm:
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
-    planned = limits.back_off_turns
-    left = planned if scene.backed_off_turns is None else max(planned - scene.backed_off_turns, limits.ratio)
-    return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=max(left / limits.ratio, 1.0))
+    now = scene.now
+    if now.torque_Nm is not None:
+        stops_at_Nm = now.torque_Nm + STOPS_IN_S * min(now.rate_Nm_per_s or 0.0, 0.0)
+        if now.torque_Nm < limits.peak_Nm and stops_at_Nm <= limits.launch_Nm:
+            return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=0.0)
+    left = limits.back_off_turns / limits.ratio if scene.back_off_left is None else scene.back_off_left
+    return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=max(round(2.0 * left) / 2.0, 0.5))
 
 
 def _ready(scene: Scene) -> Wanted:
@@ -157,6 +173,11 @@ class Pacer:
         self._last_phase: Phase | None = None
         self.prompt: Prompt | None = None
 
+    def stopping(self, at_s: float) -> bool:
+        """Whether the stop at the peak was said a moment ago."""
+        said = self.prompt
+        return said is not None and said.code == "stop_at_peak" and at_s - said.at_s < STOP_STANDS_S
+
     def tell(self, now: Moment, choice: Wanted | None) -> Prompt | None:
         """Return the prompt to say now, None to stay quiet. `prompt` stays the one that was said last."""
         if choice is None:
@@ -167,7 +188,10 @@ class Pacer:
             if choice.same_as(self._last):
                 return None
             due = now.at_s - self.prompt.at_s >= QUIET_S
-            if not due and (choice.code not in URGENT or choice.code == self._last.code):
+            urgent = choice.code in URGENT or choice.crank_turns == 0.0
+            if not due and not (
+                urgent and (choice.code, choice.crank_turns) != (self._last.code, self._last.crank_turns)
+            ):
                 return None
         self._last, self._last_phase = choice, now.phase
         text = prompt_words(

@@ -10,13 +10,15 @@ from dataclasses import replace
 from winding_coach.coach.alarms import AlarmBank
 from winding_coach.coach.band import RateBand
 from winding_coach.coach.limits import Limits, limits_from
+from winding_coach.coach.live import LiveScale
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING, SignalSteps, next_by_key
-from winding_coach.coach.prompts import Pacer, Scene, mark_of, wanted
+from winding_coach.coach.prompts import AHEAD_TURNS_OF_CRANK, Pacer, Scene, mark_of, wanted
 from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView, Targets
+from winding_coach.coach.walk import Walk
 from winding_coach.coach.watching import BACK_FOR_S, MotorTurns, Stillness, ZeroTaker
 from winding_coach.coach.wording import alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
@@ -55,8 +57,11 @@ class Coach:
         self._zero = ZeroTaker()
         self._turns = MotorTurns(settings.winder.ratio)
         self._notes = Notes()
-        self._alarms = AlarmBank(self._limits, self._words)
-        self._steps = SignalSteps(self._limits)
+        self._alarms = AlarmBank(self._words)
+        self._live = LiveScale(self._limits, self._path)
+        self._plan_limits = self._limits
+        self._walk: Walk | None = None
+        self._steps = SignalSteps()
         self._pacer = Pacer(settings.units)
         self._link = LinkView()
         self._phase = Phase.HOOK_UP
@@ -171,7 +176,7 @@ class Coach:
             self._tare()
             now = self._moment()
         for _ in Phase:
-            to = self._steps.next(now)
+            to = self._steps.next(now, self._limits)
             if to is None:
                 break
             self._enter(to)
@@ -180,17 +185,20 @@ class Coach:
             self._broke = False
             self._enter(self._phase_before_break)
             now = self._moment()
-        for alarm in self._alarms.tell(now):
+        for alarm in self._alarms.tell(now, self._limits):
             self._notes.alarmed(alarm)
             self._saying.append(alarm)
         self._notes.tell(now)
+        mark_m, mark_in = self._next_mark(now)
         scene = Scene(
             now,
             self._limits,
-            self._path_m(now),
+            mark_m,
+            mark_in,
             frozenset(alarm.code for alarm in self._alarms.on),
             self._notes.marks,
-            self._backed_off_turns(),
+            self._back_off_left(now),
+            self._pacer.stopping(self._at_s),
         )
         prompt = self._pacer.tell(now, wanted(scene))
         if prompt is not None:
@@ -210,7 +218,7 @@ class Coach:
         )
 
     def _moment(self) -> Moment:
-        limits, sample = self._limits, self._sample
+        sample = self._sample
         reading = self._estimator.reading
         fresh = reading is not None and self._since_sample_s() <= STALE_S
         torque_Nm = reading.torque_Nm if reading is not None and fresh else None
@@ -218,6 +226,10 @@ class Coach:
         slow = reading.rate_slow_Nm_per_s if reading is not None and fresh else None
         turns = self._turns.turns
         counted = turns is not None
+        distance_m = sample.distance_m if sample is not None and fresh else None
+        plan_Nm = None if turns is None else self._path.torque_at(turns)
+        self._live.tell(self._at_s, self._phase, torque_Nm, turns, distance_m)
+        self._limits = limits = self._plan_limits.scaled(self._live.scale)
         low, high = self._band.at(self._phase, turns)
         self._phase_top_Nm = max(self._phase_top_Nm, torque_Nm or 0.0)
         coming, peak_in_s = False, None
@@ -239,8 +251,9 @@ class Coach:
             cranking=reading.cranking if reading is not None and fresh else None,
             turns=turns,
             counted=counted,
-            distance_m=sample.distance_m if sample is not None and fresh else None,
-            expected_Nm=self._path.torque_at(turns) if turns is not None else None,
+            distance_m=distance_m,
+            expected_Nm=None if plan_Nm is None else plan_Nm * self._live.scale,
+            plan_Nm=plan_Nm,
             rate_low_Nm_per_s=low,
             rate_high_Nm_per_s=high,
             peak_in_s=peak_in_s,
@@ -271,12 +284,27 @@ class Coach:
         reading = self._estimator.reading
         return None if reading is None or not self._notes.top_Nm else reading.torque_Nm / self._notes.top_Nm
 
-    def _path_m(self, now: Moment) -> float | None:
-        return None if now.turns is None else self._path.distance_at(now.turns)
+    def _next_mark(self, now: Moment) -> tuple[float | None, float | None]:
+        """Where to be in a few turns of the crank, and in how many: by the path from where the walk-in began."""
+        if now.turns is None or self._walk is None or self._phase is not Phase.WALK_IN:
+            return None, None
+        ratio = self._limits.ratio
+        mark = mark_of(self._walk.distance_at(now.turns + AHEAD_TURNS_OF_CRANK * ratio), self._limits)
+        return mark, max(round((self._walk.turns_at(mark) - now.turns) / ratio), 1)
 
-    def _backed_off_turns(self) -> float | None:
-        top, turns = self._notes.marks.peak_turns, self._turns.turns
-        return None if top is None or turns is None else top - turns
+    def _back_off_left(self, now: Moment) -> float | None:
+        """Crank turns from this torque to the launch torque, by the plan's back-off branch and the live scale."""
+        if now.torque_Nm is None:
+            return None
+        scale = self._live.scale
+        wanted = self._path.back_off_turns_to(self._limits.launch_Nm / scale)
+        return (wanted - self._path.back_off_turns_to(now.torque_Nm / scale)) / self._limits.ratio
+
+    def _standing_m(self) -> float:
+        """Where the person stands as the walk-in begins: by the sensor, else at full stretch."""
+        sample = self._sample
+        known = sample is not None and sample.distance_m is not None and self._since_sample_s() <= STALE_S
+        return sample.distance_m if known and sample is not None and sample.distance_m else self._plan_limits.stretch_m
 
     def _silence(self) -> None:
         """Say that the link is silent, or up again."""
@@ -299,6 +327,8 @@ class Coach:
         if phase is Phase.BROKEN:
             self._phase_before_break = self._phase
         self._phase, self._phase_at_s, self._phase_top_Nm = phase, self._at_s, 0.0
+        if phase is Phase.WALK_IN and self._turns.turns is not None:
+            self._walk = Walk(self._path, self._plan_limits, self._turns.turns, self._standing_m())
         self._phases = (*self._phases, (self._at_s, self._turns.turns, phase))
         self._saying.append(PhaseSaid(self._at_s, phase))
 
@@ -395,7 +425,6 @@ class Coach:
             Phase.READY: (limits.launch_Nm, None, limits.hooks_m),
         }.get(self._phase, (None, None, None))
         if self._phase is Phase.WALK_IN and now is not None:
-            path_m = self._path_m(now)
-            stand_m = None if path_m is None else mark_of(path_m, limits)
+            stand_m = self._next_mark(now)[0]
         low, high = (None, None) if now is None else (now.rate_low_Nm_per_s, now.rate_high_Nm_per_s)
         return Targets(torque_Nm, low, high, stand_m, turns)

@@ -27,13 +27,14 @@ _PROMPT_WORDS = {
     "tare": "Nothing on the hook, hands off: zero is set by itself, or press t.",
     "stretch_to": "Hook up and stretch to {distance}.",
     "start_cranking": "Start cranking; stay at {distance}.",
-    "walk_in_to": "Step in to {distance}; crank on.",
+    "walk_in_to": "Step in to {distance}{over}; crank on.",
     "hold_distance": "Stay at {distance}; crank on.",
     "crank_slower": "Crank slower.",
     "crank_faster": "Crank faster.",
     "keep_cranking": "Keep cranking{to_torque}.",
-    "stop_at_peak": "Stop cranking at {torque}.",
-    "back_off": "Back off to {torque}: about {crank} of the crank.",
+    "stop_at_peak": "Stop cranking: {torque}.",
+    "back_off": "Back off about {crank} of the crank, to {torque}.",
+    "back_off_enough": "Stop: {torque}.",
     "launch_ready": "Ready to launch: {torque}, {turns}.",
     "note_down": "Noted. Peak {peak}; launch {torque}, {turns}.",
 }
@@ -49,7 +50,7 @@ _ALARM_WORDS = {
     "crank_stalled": "Crank stands still: keep cranking.",
     "rising_too_fast": "Torque rises too fast: crank slower.",
     "torque_falling": "Torque falls: wait where you are, crank on.",
-    "not_this_motor": "Reads {off} {side} the plan: check the motor's tag and the zero.",
+    "not_this_motor": "Reads {off} {side} its label: check the motor's tag and the zero.",
     "zero_moved": "Zero is off by {torque}: clear the hook and press t.",
 }
 
@@ -66,6 +67,14 @@ def _count(number: float, one: str, many: str, decimals: int = 0) -> str:
     return f"{text} {one if text in ('1', '1.0') else many}"
 
 
+def _halves(turns: float) -> str:
+    """Turns of the crank in whole and half ones."""
+    whole, half = divmod(round(2.0 * turns), 2)
+    if whole == 0:
+        return "half a turn"
+    return f"{whole}½ turns" if half else _count(whole, "turn", "turns")
+
+
 def prompt_words(
     code: str,
     units: UnitSystem,
@@ -77,11 +86,14 @@ def prompt_words(
     peak_Nm: float | None = None,
 ) -> str:
     """Return the sentence of a prompt. Figures that are not known are left out or named in words."""
+    if code == "back_off" and crank_turns == 0.0:
+        code = "back_off_enough"
     return _PROMPT_WORDS[code].format(
         distance=distance_words(distance_m, units),
         to_torque="" if torque_Nm is None else f" to {show(torque_Nm, 'torque', units)}",
         torque="torque not known" if torque_Nm is None else show(torque_Nm, "torque", units),
-        crank="the planned turns" if crank_turns is None else _count(crank_turns, "turn", "turns"),
+        crank="the planned turns" if crank_turns is None else _halves(crank_turns),
+        over="" if crank_turns is None else f" over {_count(crank_turns, 'turn', 'turns')}",
         turns="turns not counted" if turns is None else _count(turns, "turn", "turns"),
         peak="not known" if peak_Nm is None else show(peak_Nm, "torque", units),
     )
@@ -89,7 +101,7 @@ def prompt_words(
 
 def alarm_words(code: str, now: Moment, limits: Limits, units: UnitSystem) -> str:
     """Return the sentence of an alarm."""
-    ratio = now.torque_Nm / now.expected_Nm if now.torque_Nm is not None and now.expected_Nm else None
+    ratio = now.torque_Nm / now.plan_Nm if now.torque_Nm is not None and now.plan_Nm else None
     return _ALARM_WORDS[code].format(
         peak=show(limits.peak_Nm, "torque", units),
         torque=f"{shown_number(now.torque_Nm or 0.0, 'torque', units)} {unit_label('torque', units)}",

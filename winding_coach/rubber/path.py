@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from winding_coach.rubber.course import NOMINAL_CRANK_REV_PER_S, back_off_from, course_through, wind_along
 from winding_coach.rubber.figures import FiguresError, MotorFigures, Plan
-from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber, geometry, strand_stretch
+from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber, geometry, strand_stretch, torque_Nm
 from winding_coach.rubber.motor import before_the_wind
 from winding_coach.rubber.table import Table, table
 
@@ -128,6 +128,22 @@ class PlanPath:
     def stretch_at_worst(self, turns: float, distance_m: float | None = None) -> float:
         """Return the strand stretch where the knots are loosest, their disorder being that of the plan's walk-in."""
         return self.strand_stretch(turns, distance_m) * (1.0 + self._looseness.at(turns))
+
+    def torque_ratio(self, turns: float, distance_m: float) -> float:
+        """Return the torque at so many turns and this distance over that where the plan wants one to stand.
+
+        By the law without history, whose share of the ratio is small while winding at full stretch.
+        """
+        planned = torque_Nm(self._motor, self.distance_at(turns), turns, self._rubber)
+        return torque_Nm(self._motor, distance_m, turns, self._rubber) / planned if planned > 0.0 else 1.0
+
+    def distance_at_stretch(self, stretch: float, turns: float) -> float:
+        """Return the hook distance at which so many turns give a strand stretch; 0 where the turns alone exceed it."""
+        return self._motor.distance_m(stretch, turns)
+
+    def turns_at_stretch(self, stretch: float, distance_m: float) -> float:
+        """Return the turns that give a strand stretch at a hook distance."""
+        return self._motor.turns(stretch, distance_m)
 
     def break_risk(self, turns: float, distance_m: float | None = None, torque_scale: float = 1.0) -> float:
         """Return the chance (0-1) that such a motor has broken when it is here: Weibull on strand stretch.

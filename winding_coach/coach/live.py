@@ -1,0 +1,63 @@
+"""This motor, live: one torque scale fitted while winding at full stretch and carried on slowly. Pure.
+
+A second live parameter made predictions worse in the design's prototypes, so there is one.
+"""
+
+from __future__ import annotations
+
+from winding_coach.coach.limits import Limits
+from winding_coach.coach.said import Phase
+from winding_coach.rubber.path import PlanPath
+
+FROM_SHARE = 0.35
+"""At full stretch the scale is fitted from this share of its turns on; before, zero errors weigh too much."""
+CARRY_S = 12.0
+"""Time constant with which the last turns at the hooks correct it; found in the closed loop (simulated)."""
+LEAST, MOST = 0.85, 1.15
+"""Beyond these it is not this motor, or not this zero: limits are not moved further."""
+SURE_AFTER_TURNS = 60.0
+CLIMB_SHARE = 0.5
+"""The last turns correct it from this share of the climb on: before, torque still remembers the last steps."""
+
+
+class LiveScale:
+    """`scale`: this motor's torque over the plan's, 1 until enough has been seen; `known` tells which."""
+
+    def __init__(self, limits: Limits, path: PlanPath) -> None:
+        self._limits = limits
+        self._path = path
+        self._seen = 0.0
+        self._expected = 0.0
+        self._corrects_from = limits.walked_in_turns + CLIMB_SHARE * (limits.target_turns - limits.walked_in_turns)
+        self._first_turns: float | None = None
+        self._before_s: float | None = None
+        self.scale = 1.0
+        self.known = False
+
+    def tell(
+        self, at_s: float, phase: Phase, torque_Nm: float | None, turns: float | None, distance_m: float | None
+    ) -> None:
+        """Take one moment; turns must be counted ones, or None."""
+        passed = 0.0 if self._before_s is None else at_s - self._before_s
+        self._before_s = at_s
+        if torque_Nm is None or turns is None or passed <= 0.0:
+            return
+        limits = self._limits
+        if phase is Phase.WIND_STRETCHED and turns >= FROM_SHARE * limits.stretched_turns:
+            expected = self._path.torque_at(min(turns, limits.stretched_turns))
+            if distance_m is not None:
+                expected *= self._path.torque_ratio(turns, distance_m)
+            if self._first_turns is None:
+                self._first_turns = turns
+            # Least squares through nothing, each second alike.
+            self._seen += torque_Nm * expected * passed
+            self._expected += expected * expected * passed
+            if turns - self._first_turns >= SURE_AFTER_TURNS or turns >= limits.stretched_turns:
+                self._set(self._seen / self._expected)
+        elif phase is Phase.FINAL_TURNS and self._corrects_from <= turns <= 1.05 * limits.target_turns:
+            expected = self._path.torque_at(turns)
+            self._set(self.scale + (torque_Nm / expected - self.scale) * min(1.0, passed / CARRY_S))
+
+    def _set(self, scale: float) -> None:
+        self.scale = min(max(scale, LEAST), MOST)
+        self.known = True
