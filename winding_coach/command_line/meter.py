@@ -164,25 +164,29 @@ def _calibration_for_check(named: str | None, home: Home) -> Calibration:
 
 
 def _print_check(found: dict[str, Any], units: UnitSystem) -> None:
-    def known(value: float | None, how: str) -> str:
-        return "not known" if value is None else how.format(value)
+    def known(value: float | None, text: str) -> str:
+        return "not known" if value is None else text.format(value)
 
-    def torque(value: float | None) -> str:
-        return "not known" if value is None else show(value, "torque", units, 4)
+    def torque(value: float | None, more: str = "") -> str:
+        return "not known" if value is None else show(value, "torque", units, 4) + more
 
+    noise = torque(found["noise_Nm"], known(found["noise_counts"], " ({:.1f} counts), standard deviation"))
+    flags = {"saturated": "at the end of the range", "no_data": "without a reading", "overload": "past the rating"}
     rows = [
         ("board", found["board"] or "does not say"),
         ("channels", found["channels"] or "torque only"),
-        ("rate", f"{known(found['rate_hz'], '{:.2f}')} lines a second, by its own clock"),
+        ("rate", known(found["rate_hz"], "{:.2f} lines a second, by its own clock")),
         ("longest gap", known(found["longest_gap_s"], "{:.3f} s")),
-        ("noise", f"{torque(found['noise_Nm'])} ({known(found['noise_counts'], '{:.1f}')} counts), standard deviation"),
-        ("drift", f"{torque(found['drift_Nm_per_min'])} a minute"),
+        ("noise", noise),
+        ("drift", torque(found["drift_Nm_per_min"], " a minute")),
         ("reading", torque(found["mean_Nm"])),
         ("lines", f"{found['samples']} good, {found['lost_lines']} lost, {found['bad_lines']} damaged"),
+        ("flags", ", ".join(f"{found[flag]} {words}" for flag, words in flags.items() if found[flag]) or "none"),
         ("restarts", str(found["restarts"])),
         ("crank", "no sensor" if found["crank_pulses"] is None else f"{found['crank_pulses']} pulses"),
     ]
-    for name, text in rows:
+    # Where nothing was understood there is nothing to tell but the verdict.
+    for name, text in rows if found["samples"] else []:
         print(f"{name:<12} {text}")
     for words in found["verdict"]:
         print(words)
