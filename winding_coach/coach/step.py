@@ -17,7 +17,8 @@ from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING,
 from winding_coach.coach.prompts import AHEAD_TURNS_OF_CRANK, Pacer, Scene, mark_of, wanted
 from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
-from winding_coach.coach.view import CoachView, LinkView, Targets
+from winding_coach.coach.targets import targets_of
+from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.walk import Walk
 from winding_coach.coach.watching import BACK_FOR_S, MotorTurns, Stillness, ZeroTaker
 from winding_coach.coach.wording import alarm_words
@@ -377,7 +378,7 @@ class Coach:
             stale=stale,
             prompt=self._pacer.prompt,
             alarms=self._alarms.on,
-            targets=self._targets(now),
+            targets=targets_of(now, self._phase, self._limits, None if now is None else self._next_mark(now)[0]),
             link=replace(
                 self._link,
                 meter=None if hello is None else hello.board,
@@ -413,18 +414,3 @@ class Coach:
             turns_left=None if turns is None else max(self._limits.target_turns - turns, 0.0),
             break_risk=risk,
         )
-
-    def _targets(self, now: Moment | None) -> Targets:
-        limits = self._limits
-        torque_Nm, turns, stand_m = {
-            Phase.STRETCH_OUT: (limits.stretched_Nm, limits.stretched_turns, limits.stretch_m),
-            Phase.WIND_STRETCHED: (limits.stretched_Nm, limits.stretched_turns, limits.stretch_m),
-            Phase.WALK_IN: (limits.stretched_Nm, limits.walked_in_turns, None),
-            Phase.FINAL_TURNS: (limits.peak_Nm, limits.target_turns, limits.hooks_m),
-            Phase.BACK_OFF: (limits.launch_Nm, limits.target_turns - limits.back_off_turns, limits.hooks_m),
-            Phase.READY: (limits.launch_Nm, None, limits.hooks_m),
-        }.get(self._phase, (None, None, None))
-        if self._phase is Phase.WALK_IN and now is not None:
-            stand_m = self._next_mark(now)[0]
-        low, high = (None, None) if now is None else (now.rate_low_Nm_per_s, now.rate_high_Nm_per_s)
-        return Targets(torque_Nm, low, high, stand_m, turns)

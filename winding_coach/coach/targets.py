@@ -1,0 +1,22 @@
+"""What the figures on the screen are held against in each phase: a table. Pure."""
+
+from __future__ import annotations
+
+from winding_coach.coach.limits import Limits
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.said import Phase
+from winding_coach.coach.view import Targets
+
+
+def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float | None) -> Targets:
+    """Return the targets of a phase; `mark_m` is where the walk-in wants the person next."""
+    torque_Nm, turns, stand_m = {
+        Phase.STRETCH_OUT: (limits.stretched_Nm, limits.stretched_turns, limits.stretch_m),
+        Phase.WIND_STRETCHED: (limits.stretched_Nm, limits.stretched_turns, limits.stretch_m),
+        Phase.WALK_IN: (limits.stretched_Nm, limits.walked_in_turns, mark_m),
+        Phase.FINAL_TURNS: (limits.peak_Nm, limits.target_turns, limits.hooks_m),
+        Phase.BACK_OFF: (limits.launch_Nm, limits.target_turns - limits.back_off_turns, limits.hooks_m),
+        Phase.READY: (limits.launch_Nm, None, limits.hooks_m),
+    }.get(phase, (None, None, None))
+    low, high = (None, None) if now is None else (now.rate_low_Nm_per_s, now.rate_high_Nm_per_s)
+    return Targets(torque_Nm, low, high, stand_m, turns)
