@@ -12,6 +12,7 @@ from textual.pilot import Pilot
 
 from tests.screen.views import STATES, Still, shown, state, walk_in, wind
 from winding_coach.screen.app import CoachApp
+from winding_coach.screen.terminal import Drawing
 from winding_coach.screen.wording import HAND_KEYS
 
 GOLDENS = Path(__file__).parent / "goldens"
@@ -241,7 +242,7 @@ def test_a_loop_that_gives_no_sign_of_life_is_not_live() -> None:
 
 def test_a_terminal_without_utf_8_is_drawn_in_ascii() -> None:
     async def run() -> str:
-        app = CoachApp(walk_in(), ascii_only=True)
+        app = CoachApp(walk_in(), drawn=Drawing(ascii_only=True))
         async with app.run_test(size=(120, 40)) as pilot:
             await pilot.pause()
             return shown(app)

@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("trace", metavar="TRACE", help="a .wind.jsonl file, or one packed as .gz")
     parser.add_argument("--speed", default="1", metavar="N", help="how fast: a number, or max (1)")
     parser.add_argument("--check", action="store_true", help="compare what the coach says now with what it said then")
+    parser.add_argument("--against", metavar="TRACE", help="another wind, shown as a thin line in the chart")
     parser.add_argument("--calibration", metavar="FILE", help="calibration to use instead of the trace's own")
     add_coaching_arguments(parser)
     add_common_arguments(parser)
@@ -42,7 +43,31 @@ def run(args: argparse.Namespace) -> int:
         raise Problem(str(error)) from None
     if args.check:
         return _check(trace, settings)
+    if not args.headless:
+        return _show(trace, settings, args.against, speed)
     return coach_it(args, settings, ReplaySource(trace.inputs, speed), None, replaying=True)
+
+
+def _show(trace: Trace, settings: CoachSettings, against: str | None, speed: float | None) -> int:
+    from winding_coach.screen.playback import Playback, film_of
+    from winding_coach.screen.replay_app import run_replay
+    from winding_coach.screen.terminal import is_terminal
+
+    if not is_terminal():
+        raise UsageProblem("The screen needs a terminal: add --headless to do without one.")
+    others = []
+    if against is not None:
+        try:
+            other = read_trace(Path(against))
+            others.append(film_of(other.path.name, other.inputs, settings_of(other, units=settings.units)))
+        except TraceError as error:
+            raise Problem(str(error)) from None
+    film = film_of(trace.path.name, trace.inputs, settings, closed=trace.summary is not None)
+    playback = Playback(film, tuple(others), speed=1.0 if speed is None else speed)
+    if speed is None:
+        playback.command("finish")
+    run_replay(playback)
+    return 0
 
 
 def _speed(typed: str) -> float | None:

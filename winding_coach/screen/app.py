@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from rich.console import Console
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.events import Resize
@@ -20,9 +17,29 @@ from winding_coach.screen.figures import figures_in
 from winding_coach.screen.help import Help
 from winding_coach.screen.looking import Looked
 from winding_coach.screen.sheet_view import SheetView
-from winding_coach.screen.themes import PALETTES, Palette, styles, theme
-from winding_coach.screen.wording import CLOSED_LINE, HAND_KEY_LINE, HAND_KEYS, KEY_LINE
+from winding_coach.screen.terminal import Drawing, drawing
+from winding_coach.screen.terminal import is_terminal as is_terminal
+from winding_coach.screen.themes import PALETTES, styles, theme
+from winding_coach.screen.wording import CLOSED_LINE, HAND_HELP, HAND_KEY_LINE, HAND_KEYS, KEY_LINE, KEYS
 
+COACH_KEYS = (
+    Binding("t", "press('tare')", "zero"),
+    Binding("n,enter,space", "press('next')", "next"),
+    Binding("c", "press('count')", "count"),
+    Binding("p", "press('peak')", "peak"),
+    Binding("s", "press('stop')", "stop"),
+)
+"""Passed on to the loop."""
+LOOK_KEYS = (
+    Binding("g", "glance", "glance"),
+    Binding("u", "units", "units"),
+    Binding("l", "theme", "theme"),
+    Binding("z", "freeze", "freeze"),
+    Binding("escape", "seen", "close the cautions"),
+    Binding("h,question_mark", "help", "help"),
+    Binding("q,ctrl+c,ctrl+q", "leave", "quit"),
+)
+"""The screen's own."""
 LOOKS_PER_S = 12
 SIGN_OF_LIFE_S = 2.0
 """A running loop renews its view ten times a second and more; one that has not for so long is not live."""
@@ -34,50 +51,39 @@ class CoachApp(App[None]):
     TITLE = "Winding coach"
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = False
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("t", "press('tare')", "zero"),
-        Binding("n,enter,space", "press('next')", "next", priority=True),
-        Binding("c", "press('count')", "count"),
-        Binding("p", "press('peak')", "peak"),
-        Binding("s", "press('stop')", "stop"),
-        Binding("g", "glance", "glance"),
-        Binding("u", "units", "units"),
-        Binding("l", "theme", "theme"),
-        Binding("z", "freeze", "freeze"),
-        Binding("escape", "seen", "close the cautions"),
-        Binding("h,question_mark", "help", "help"),
-        Binding("q,ctrl+c", "leave", "quit"),
-    ]
+    BINDINGS: ClassVar[list[BindingType]] = [*COACH_KEYS, *LOOK_KEYS]
 
     def __init__(
         self,
         looked: Looked,
         hand: Callable[[str], None] | None = None,
         *,
-        palette: Palette = PALETTES[0],
-        ascii_only: bool = False,
+        drawn: Drawing | None = None,
+        keys: Sequence[tuple[str, str]] = KEYS,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        """hand: takes the commands of practised hands, None outside practice. ascii_only: draw with nothing else."""
+        """hand: takes the commands of practised hands, None outside practice. keys: for the help."""
         super().__init__()
         self._looked = looked
         self._hand = hand
         self._clock = clock
         if hand is not None:
-            for keys, (command, _) in HAND_KEYS.items():
-                self.bind(keys, f"hand('{command}')")
+            keys = HAND_HELP
+            for key, (command, _) in HAND_KEYS.items():
+                self.bind(key, f"hand('{command}')")
+        self._keys = keys
         self._glance = self._seen = self._swapped_units = False
         self._frozen: CoachView | None = None
         self._newest: tuple[CoachView, float] | None = None
-        self._ascii_only = ascii_only
+        self._drawn = drawn or Drawing()
         for each in PALETTES:
             self.register_theme(theme(each))
-        self._palette, self._styles = palette, styles(palette)
-        self.theme = palette.name
+        self._palette, self._styles = self._drawn.palette, styles(self._drawn.palette)
+        self.theme = self._palette.name
 
     def compose(self) -> ComposeResult:
         """One sheet."""
-        yield SheetView(ascii_only=self._ascii_only)
+        yield SheetView(ascii_only=self._drawn.ascii_only)
 
     def on_mount(self) -> None:
         """Start looking, and the loop with it."""
@@ -129,7 +135,7 @@ class CoachApp(App[None]):
 
     def action_help(self) -> None:
         """Show the keys."""
-        self.push_screen(Help(practising=self._hand is not None))
+        self.push_screen(Help(self._keys))
 
     def action_leave(self) -> None:
         """Close the wind and leave."""
@@ -142,9 +148,11 @@ class CoachApp(App[None]):
         """Draw the present view."""
         if self.size.width == 0 or not self.screen_stack:
             return
-        self.screen_stack[0].query_one(SheetView).show(face(self._scene(), *self.size), self._styles)
+        for sheet_view in self.screen_stack[0].query(SheetView):  # None while the app is being put together.
+            sheet_view.show(face(self.scene(), *self.size), self._styles)
 
-    def _scene(self) -> Scene:
+    def scene(self) -> Scene:
+        """What there is to draw now."""
         looked = self._looked
         view, trouble = self._live(looked.view), looked.trouble
         if self._frozen is not None:
@@ -175,16 +183,8 @@ class CoachApp(App[None]):
 
 def run_screen(looked: Looked, hand: Callable[[str], None] | None = None) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. `hand`: see `CoachApp`."""
-    terminal = Console()
-    few_colours = terminal.color_system in (None, "standard", "windows")
-    ascii_only = "utf" not in terminal.encoding.lower()
-    app = CoachApp(looked, hand, palette=PALETTES[-1 if few_colours else 0], ascii_only=ascii_only)
+    app = CoachApp(looked, hand, drawn=drawing())
     try:
         app.run()
     finally:
         looked.stop()
-
-
-def is_terminal() -> bool:
-    """Whether there is a terminal to draw on."""
-    return sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM") != "dumb"

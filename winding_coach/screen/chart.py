@@ -16,6 +16,7 @@ from winding_coach.coach.alarms import ABOVE_PLAN
 from winding_coach.coach.said import Level
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.canvas import Canvas
+from winding_coach.screen.figures import peak_aim_Nm
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.wording import PHASE_BLOCKS
 from winding_coach.units import SHOWN, UNITS, shown_number, unit_label
@@ -78,7 +79,7 @@ def draw_chart(sheet: Sheet, column: int, row: int, columns: int, rows: int, dat
         back = [(plan.target_turns, plan.peak_torque_Nm), (plan.launch_turns, plan.launch_torque_Nm)]
         for part in (path, back):
             canvas.line([x for x, _ in part], [y for _, y in part], PLAN, dotted=True)
-    canvas.level(plan.peak_torque_Nm, LEVEL)
+    canvas.level(peak_aim_Nm(view), LEVEL)
     canvas.level(plan.launch_torque_Nm, LEVEL)
     begins = [(turns if by_turns else at_s, phase) for at_s, turns, phase in view.phase_starts[3:]]
     bounds = [(canvas.column_of(where), PHASE_BLOCKS[phase].lower()) for where, phase in begins if where is not None]
@@ -176,7 +177,7 @@ def _labels(
             sheet.put(column + LABELS_WIDE + at, row + high, label, "dim")
     sheet.put_right(column + columns, row + high, axis, "dim")
     decimals = SHOWN[view.units]["torque"][1]
-    for name, torque_Nm in (("peak", plan.peak_torque_Nm), ("launch", plan.launch_torque_Nm)):
+    for name, torque_Nm in (("peak", peak_aim_Nm(view)), ("launch", plan.launch_torque_Nm)):
         at = canvas.row_of(torque_Nm)
         if 0 <= at < high:
             label = f" {name} {shown_number(torque_Nm, 'torque', view.units, decimals)}"

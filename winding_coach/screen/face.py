@@ -37,7 +37,8 @@ from winding_coach.units import show, unit_label
 class Scene:
     """What there is to draw. keys: the line at the bottom. mode: REPLAY, WATCH, FROZEN and the like, or nothing.
 
-    place: (share, words) of a replay's place, None when live. cautions_seen: closed by a key.
+    place: (share, words) of a replay's place, None when live. note: a remark for the row of alarms while there is
+    none. cautions_seen: closed by a key.
     """
 
     view: CoachView
@@ -51,6 +52,7 @@ class Scene:
     alarms: tuple[AlarmMark, ...] = ()
     others: tuple[Points, ...] = field(default=())
     place: tuple[float, str] | None = None
+    note: str = ""
 
 
 def face(scene: Scene, columns: int, rows: int) -> Sheet:
@@ -150,6 +152,8 @@ def _sentences(sheet: Sheet, layout: Layout, scene: Scene) -> None:
     if text:
         sheet.fill(0, layout.alarm_at, columns, 1, role)
         sheet.put(1, layout.alarm_at, text, role, most=columns - 2)
+    elif scene.note and len(lines) == 1:
+        sheet.put(1, layout.alarm_at, scene.note, "other", most=columns - 2)
     elif layout.glance and len(lines) == 1 and wants_cautions(view):
         sheet.put(1, layout.alarm_at, CAUTION_LINE, "dim", most=columns - 2)
 

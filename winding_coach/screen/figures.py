@@ -69,13 +69,19 @@ def noted_torque(view: CoachView) -> float | None:
     return view.summary.peak_torque_Nm if launch_Nm is None else launch_Nm
 
 
+def peak_aim_Nm(view: CoachView) -> float:
+    """Return the torque to stop at: the coach's own aim (fitted to this motor) once it has one, else the plan's."""
+    aim = view.targets.torque_Nm if view.phase is Phase.FINAL_TURNS else None
+    return view.plan.peak_torque_Nm if aim is None else aim
+
+
 def seconds_to_peak(view: CoachView) -> float | None:
     """Return the seconds until the peak torque at the present rate, None where torque does not lead there."""
     reading = view.reading
     if view.stale or reading.torque_Nm is None:
         return None
     rate = max(reading.torque_rate_Nm_per_s or 0.0, view.slow_rate_Nm_per_s or 0.0)
-    left_Nm = max(view.plan.peak_torque_Nm - reading.torque_Nm, 0.0)
+    left_Nm = max(peak_aim_Nm(view) - reading.torque_Nm, 0.0)
     return left_Nm / rate if rate > 0.0 and left_Nm < LONGEST_COUNTDOWN_S * rate else None
 
 

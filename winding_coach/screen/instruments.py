@@ -8,7 +8,7 @@ from __future__ import annotations
 from winding_coach.coach.said import Phase
 from winding_coach.coach.view import CoachView
 from winding_coach.coach.wording import distance_words
-from winding_coach.screen.figures import next_mark, rate_word, seconds_to_peak, signed_rate, wrapper_rows
+from winding_coach.screen.figures import next_mark, peak_aim_Nm, rate_word, seconds_to_peak, signed_rate, wrapper_rows
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.wording import SOURCE_WORDS
 from winding_coach.units import show, unit_label
@@ -119,7 +119,7 @@ def _limits(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) 
     at = _label(sheet, column, row, "peak")
     reading = view.reading
     in_s = seconds_to_peak(view) if view.phase in (Phase.WALK_IN, Phase.FINAL_TURNS) else None
-    after = sheet.put(at, row, show(view.plan.peak_torque_Nm, "torque", view.units), "ink")
+    after = sheet.put(at, row, show(peak_aim_Nm(view), "torque", view.units), "ink")
     if in_s is not None:
         sheet.put(after, row, f"  in {in_s:2.0f} s", "bad" if in_s < SOON_S else "ink")
     at = _label(sheet, column, row + 1, "crank")

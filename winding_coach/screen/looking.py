@@ -4,17 +4,35 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from winding_coach.coach.curve import Curve
 from winding_coach.coach.view import CoachView
+from winding_coach.screen.chart import Points
+
+
+class HasPoints(Protocol):
+    """The chart's data."""
+
+    def points(self) -> Points:
+        """Return (at_s, turns or None, torque in N·m), oldest first."""
 
 
 class Looked(Protocol):
-    """view: replaced by the worker thread, never changed. trouble: one sentence on keeping the wind, None: all well."""
+    """A wind to look at; everything may be read from any thread."""
 
-    view: CoachView
-    curve: Curve
-    replaying: bool
-    finished: bool
+    @property
+    def view(self) -> CoachView:
+        """The newest view: replaced by the worker thread, never changed."""
+
+    @property
+    def curve(self) -> HasPoints:
+        """The chart's data."""
+
+    @property
+    def replaying(self) -> bool:
+        """Whether this is a saved wind."""
+
+    @property
+    def finished(self) -> bool:
+        """Whether nothing more will come."""
 
     @property
     def trace_name(self) -> str | None:

@@ -101,20 +101,23 @@ NO_METER = (
     "No meter at hand? `winding-coach practice` does without.",
 )
 
-KEYS = (
-    ("t", "tare", "set zero, with nothing on the hook"),
-    ("n, enter, space", "next", "confirm the step, go on to the next"),
-    ("c", "count", "one turn of the crank, counted by a helper"),
-    ("p", "peak", "the peak is reached: on to the back-off"),
-    ("s", "stop", "stop this wind and keep it"),
-    ("g", "", "glance: three large things only, or everything"),
-    ("u", "", "units: metric or inch, for figures (not for sentences)"),
-    ("l", "", "lamplight, tissue or high contrast"),
-    ("z", "", "freeze the picture; the coach goes on"),
-    ("h, ?", "", "this help"),
-    ("q", "quit", "close the wind, save it, and leave"),
+LOOK_HELP = (
+    ("g", "glance: three large things only, or everything"),
+    ("u", "units: metric or inch, for figures (not for sentences)"),
+    ("l", "lamplight, tissue or high contrast"),
+    ("z", "freeze the picture; the coach goes on"),
+    ("h, ?", "this help"),
 )
-"""Key, the coach's name of it (empty: the screen's own), what it does."""
+KEYS = (
+    ("t", "set zero, with nothing on the hook"),
+    ("n, enter, space", "confirm the step, go on to the next"),
+    ("c", "one turn of the crank, counted by a helper"),
+    ("p", "the peak is reached: on to the back-off"),
+    ("s", "stop this wind and keep it"),
+    *LOOK_HELP,
+    ("q", "close the wind, save it, and leave"),
+)
+"""Keys of a live wind and what they do."""
 KEY_LINE = "t zero  n next  c count  p peak  s stop  g glance  h help  q quit"
 
 HAND_KEYS = {
@@ -129,7 +132,8 @@ HAND_KEYS = {
     "x": ("crank_stop", "let go of the crank"),
 }
 """Keys of practised hands: the command and what it does."""
-HAND_KEY_NAMES = {"full_stop": ".", "comma": ",", "up": "↑", "down": "↓", "right": "→", "left": "←"}
+KEY_NAMES = {"full_stop": ".", "comma": ",", "up": "↑", "down": "↓", "right": "→", "left": "←"}
+HAND_HELP = (*KEYS, *((KEY_NAMES.get(key, key), words) for key, (_, words) in HAND_KEYS.items()))
 HAND_KEY_LINE = "↑ ↓ crank  → ← step  r reverse  x let go  k hook  n next  s stop  h help  q quit"
 
 PLAY_KEYS = {
@@ -146,6 +150,11 @@ PLAY_KEYS = {
     "end": ("finish", "to the end"),
 }
 """Keys of a replay: the command and what it does."""
-PLAY_KEY_LINE = "space pause  ← → 5 s  , . step  b n events  ↑ ↓ speed  g glance  h help  q quit"
+PLAY_HELP = (
+    *((KEY_NAMES.get(key, key), words) for key, (_, words) in PLAY_KEYS.items()),
+    *LOOK_HELP,
+    ("q", "leave"),
+)
+PLAY_KEY_LINE = "space pause  ← → 5 s  , . step  b n event  ↑ ↓ speed  h help  q quit"
 CLOSED_LINE = "q closes  g glance  l theme  h help"
 WATCH_LINE = "watching only  g glance  u units  l theme  z freeze  h help  q quit"
