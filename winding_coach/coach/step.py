@@ -11,13 +11,13 @@ from winding_coach.coach.alarms import AlarmBank
 from winding_coach.coach.band import RateBand
 from winding_coach.coach.limits import Limits, limits_from
 from winding_coach.coach.live import LiveScale
+from winding_coach.coach.look import reading_of, targets_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING, SignalSteps, next_by_key
 from winding_coach.coach.prompts import AHEAD_TURNS_OF_CRANK, Pacer, Scene, mark_of, wanted
 from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
-from winding_coach.coach.targets import targets_of
 from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.walk import Walk
 from winding_coach.coach.watching import BACK_FOR_S, MotorTurns, Stillness, ZeroTaker
@@ -396,21 +396,9 @@ class Coach:
     def _reading(self, now: Moment | None) -> ReadingSaid:
         if now is None:
             return ReadingSaid(self._at_s)
-        reading = self._estimator.reading
-        turns = now.turns
+        seen = self._estimator.reading
         risk = None
-        if turns is not None and self._phase in LOADED:
-            risk = self._path.break_risk(turns, now.distance_m)
-        return ReadingSaid(
-            at_s=self._at_s,
-            torque_Nm=now.torque_Nm,
-            torque_rate_Nm_per_s=now.rate_Nm_per_s,
-            torque_rate_sd_Nm_per_s=now.rate_sd_Nm_per_s,
-            turns=turns,
-            turns_source=self._turns.source,
-            distance_m=now.distance_m,
-            crank_rev_per_s=reading.crank_rev_per_s if reading is not None and now.torque_Nm is not None else None,
-            cranking=now.cranking,
-            turns_left=None if turns is None else max(self._limits.target_turns - turns, 0.0),
-            break_risk=risk,
-        )
+        if now.turns is not None and self._phase in LOADED:
+            risk = self._path.break_risk(now.turns, now.distance_m)
+        rev_per_s = None if seen is None else seen.crank_rev_per_s
+        return reading_of(now, self._turns.source, rev_per_s, self._limits, risk)

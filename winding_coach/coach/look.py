@@ -1,10 +1,10 @@
-"""What the figures on the screen are held against in each phase: a table. Pure."""
+"""A moment as it is seen: the reading, and what it is held against in each phase. Pure."""
 
 from __future__ import annotations
 
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
-from winding_coach.coach.said import Phase
+from winding_coach.coach.said import Phase, ReadingSaid
 from winding_coach.coach.view import Targets
 
 
@@ -20,3 +20,22 @@ def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float |
     }.get(phase, (None, None, None))
     low, high = (None, None) if now is None else (now.rate_low_Nm_per_s, now.rate_high_Nm_per_s)
     return Targets(torque_Nm, low, high, stand_m, turns)
+
+
+def reading_of(
+    now: Moment, turns_source: str, rev_per_s: float | None, limits: Limits, break_risk: float | None
+) -> ReadingSaid:
+    """Return the reading of a moment; the crank's speed only where torque is live."""
+    return ReadingSaid(
+        at_s=now.at_s,
+        torque_Nm=now.torque_Nm,
+        torque_rate_Nm_per_s=now.rate_Nm_per_s,
+        torque_rate_sd_Nm_per_s=now.rate_sd_Nm_per_s,
+        turns=now.turns,
+        turns_source=turns_source,
+        distance_m=now.distance_m,
+        crank_rev_per_s=rev_per_s if now.torque_Nm is not None else None,
+        cranking=now.cranking,
+        turns_left=None if now.turns is None else max(limits.target_turns - now.turns, 0.0),
+        break_risk=break_risk,
+    )
