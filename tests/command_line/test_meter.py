@@ -7,6 +7,8 @@ import os
 import subprocess
 import threading
 import tty
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -14,60 +16,109 @@ import pytest
 from tests.command_line.test_coaching import Processes, lines_until, processes, start
 from tests.command_line.test_main import run
 from winding_coach.command_line import main
+from winding_coach.meter.frames import NO_DATA, Sample, encode_sample
 from winding_coach.sources.ports import Port
 
 __all__ = ["processes"]
 
 
-def test_check_of_a_good_meter(home: Path, processes: Processes) -> None:
+def checked(capsys: pytest.CaptureFixture[str], *words: str, status: int = 0) -> str:
+    """What `meter check` prints; it must end with this status."""
+    capsys.readouterr()
+    assert main(["meter", "check", *words]) == status
+    captured = capsys.readouterr()
+    return captured.out + captured.err
+
+
+def test_check_of_a_good_meter(home: Path, capsys: pytest.CaptureFixture[str], processes: Processes) -> None:
     meter = start(processes, "meter", "emulate", "--speed", "4", "--channels", "cdt")
     assert meter.stdout is not None
     device = meter.stdout.readline().strip()
-    done = run("meter", "check", device, "--seconds", "1", "--json")
-    assert done.returncode == 0, done.stderr
-    found = json.loads(done.stdout)
+    found = json.loads(checked(capsys, device, "--seconds", "1", "--json"))
     assert found["rate_hz"] == pytest.approx(80.0, rel=0.01), "by the meter's own clock, whatever the speed"
     assert found["channels"] == "cdt"
     assert found["lost_lines"] == found["bad_lines"] == 0
     assert found["noise_Nm"] == pytest.approx(8e-6, rel=0.4)
     assert found["verdict"] == ["It is fit for use."]
-    plain = run("meter", "check", device, "--seconds", "0.5")
-    assert "fit for use" in plain.stdout
+    plain = checked(capsys, device, "--seconds", "0.5", "--units", "inch")
+    assert "board        simulated\n" in plain
+    assert "lines a second, by its own clock" in plain
+    assert "ozf·in" in plain
+    assert "flags        none\n" in plain
+    assert plain.endswith("It is fit for use.\n")
 
 
-def test_check_names_lost_and_damaged_lines(home: Path, processes: Processes) -> None:
+def test_check_names_lost_and_damaged_lines(
+    home: Path, capsys: pytest.CaptureFixture[str], processes: Processes
+) -> None:
     meter = start(processes, "meter", "emulate", "--speed", "8", "--fault", "lost=0.05", "--fault", "cut=0.05")
     assert meter.stdout is not None
     device = meter.stdout.readline().strip()
-    found = json.loads(run("meter", "check", device, "--seconds", "1.5", "--json").stdout)
+    found = json.loads(checked(capsys, device, "--seconds", "1.5", "--json"))
     assert found["lost_lines"] > 10
     assert found["bad_lines"] > 5
     assert any("damaged" in words for words in found["verdict"])
     assert any("lost" in words for words in found["verdict"])
 
 
-@pytest.mark.parametrize(("sent", "says"), [(b"$GPGGA,1,2*47\r\n", "something else"), (b"", "sends nothing")])
-def test_check_of_what_is_no_meter(home: Path, sent: bytes, says: str) -> None:
+@contextmanager
+def device_that_sends(data: bytes) -> Iterator[str]:
+    """A pseudo-terminal on which the same bytes come again and again."""
     master, slave = os.openpty()
     tty.setraw(slave)
     ended = threading.Event()
 
     def send() -> None:
         while not ended.wait(0.05):
-            if sent:
-                os.write(master, sent)
+            os.write(master, data)
 
     thread = threading.Thread(target=send)
-    thread.start()
+    if data:
+        thread.start()
     try:
-        done = run("meter", "check", os.ttyname(slave), "--seconds", "0.5")
+        yield os.ttyname(slave)
     finally:
         ended.set()
-        thread.join(5)
+        if data:
+            thread.join(5)
         os.close(master)
         os.close(slave)
-    assert done.returncode == 1
-    assert says in done.stdout
+
+
+def test_check_of_what_is_no_meter(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with device_that_sends(b"$GPGGA,1,2*47\r\n") as device:
+        said = checked(capsys, device, "--seconds", "0.5", status=1)
+    assert said.startswith("It speaks something else")
+    assert said.count("\n") == 1, "where nothing was understood there are no figures"
+
+
+def test_check_of_flagged_readings_names_the_flags(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with device_that_sends(encode_sample(Sample(7, 1_000_000, None, NO_DATA))) as device:
+        said = checked(capsys, device, "--seconds", "0.5")
+    assert "without a reading" in said
+    assert "The converter gives no readings" in said
+    assert "rate         not known\n" in said
+
+
+def test_check_of_a_silent_port_says_so_however_long_it_is_checked(
+    home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with device_that_sends(b"") as device:
+        monkeypatch.setattr("winding_coach.command_line.meter.PATIENCE_S", 0.1)
+        assert checked(capsys, device, "--seconds", "0.2", status=1).startswith("It sends nothing")
+        # Long before the end the source would open a silent port again.
+        monkeypatch.setattr("winding_coach.sources.serial_port.REOPEN_AFTER_SILENT_S", 0.2)
+        assert checked(capsys, device, "--seconds", "60", status=1).startswith("It sends nothing")
+
+
+def test_check_of_a_meter_that_is_pulled_out_says_so(
+    home: Path, capsys: pytest.CaptureFixture[str], processes: Processes
+) -> None:
+    meter = start(processes, "meter", "emulate", "--wait", "--fault", "unplug@1:60")
+    assert meter.stdout is not None
+    device = meter.stdout.readline().strip()
+    said = checked(capsys, device, "--seconds", "60", status=1)
+    assert said == "winding-coach meter: The meter cannot be checked: the meter was unplugged.\n"
 
 
 def test_check_of_no_port_is_a_sentence(home: Path) -> None:
