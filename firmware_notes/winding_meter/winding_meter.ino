@@ -50,11 +50,11 @@ static const char *reset_cause() { return RESET_CAUSE; }
 #endif
 
 static volatile uint32_t ready_us;
-static volatile bool ready_stamped, shifting;
+static volatile bool ready_stamped;
 
 static void on_dout() {
-    // The bits that are shifted out make edges too: those are no conversion.
-    if (shifting || ready_stamped) return;
+    // The bits that are shifted out make edges too: those are no conversion, and come while the stamp is still held.
+    if (ready_stamped) return;
     ready_us = micros();
     ready_stamped = true;
 }
@@ -69,7 +69,6 @@ static void converter_restart() {
 
 static uint32_t converter_take() {
     uint32_t bits = 0;
-    shifting = true;
     for (uint8_t i = 0; i < 25; i++) {
         // An interrupt within the high half could make it longer than the 50 us allowed, and switch the converter off.
         noInterrupts();
@@ -81,7 +80,6 @@ static uint32_t converter_take() {
         delayMicroseconds(1);
     }
     ready_stamped = false;
-    shifting = false;
     return bits;
 }
 

@@ -40,7 +40,9 @@ MUTANTS = (
         "meter_crc(line, (size_t)(end - line))",
     ),
     Mutant("CRC in lower case", CORE, '"0123456789ABCDEF"', '"0123456789abcdef"'),
-    Mutant("a zero within a number is lost", CORE, "if (begun || digit != '0')", "if (digit != '0' || (begun && i > 7))"),
+    Mutant(
+        "a zero within a number is lost", CORE, "if (begun || digit != '0')", "if (digit != '0' || (begun && i > 7))"
+    ),
     Mutant(
         "silence compared without the wrap",
         CORE,
@@ -102,9 +104,7 @@ MUTANTS = (
     ),
     Mutant("interrupts while the clock is high", INO, "        noInterrupts();\n", ""),
     Mutant("bits are taken one clock late", INO, "if (i < 24) bits", "if (i > 0) bits"),
-    Mutant(
-        "edges of the bits are stamped", INO, "if (shifting || ready_stamped) return;", "if (ready_stamped) return;"
-    ),
+    Mutant("the stamp is not renewed", INO, "    ready_stamped = false;\n    return bits;", "    return bits;"),
     Mutant("stamped when it is taken out", INO, "ready_stamped ? ready_us : micros()", "micros()"),
     Mutant("half the speed of the port", INO, "Serial.begin(115200);", "Serial.begin(57600);"),
     Mutant(

@@ -233,6 +233,8 @@ def test_a_host_that_chatters_disturbs_no_reading(rig: Path, firmware: Path, tmp
     assert {sample.raw for sample in found} == {0x2AAAAA}
     assert [sample.seq for sample in found] == list(range(len(found)))
     assert len(hellos(run)) > 20
+    # A clock pulse with its reading takes 10 µs of the processor: no interrupt has come into any.
+    assert run.seen["high_us"][1] < 11.0
     lawful(run)
 
 
