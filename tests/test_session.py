@@ -101,6 +101,14 @@ def test_a_session_hears_what_a_trace_keeps(tmp_path: Path) -> None:
     assert len(readings) == pytest.approx(2.0 * inputs[-1].at_s, rel=0.05)
 
 
+def test_who_looks_on_sees_the_view_after_every_input() -> None:
+    inputs = (*wind("good")[:500], Ended(10.0))
+    seen: list[CoachView] = []
+    Session(Played(iter(inputs)), Coach(SETTINGS), None, seen=seen.append).run()
+    assert seen == views_of(inputs)
+    assert seen[-1].summary is not None
+
+
 def test_a_difference_is_found_and_named(tmp_path: Path) -> None:
     trace = recorded(tmp_path, wind("good"))
     settings = settings_of(trace)

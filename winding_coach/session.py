@@ -47,10 +47,12 @@ class Session:
         writer: TraceWriter | None = None,
         *,
         heard: Callable[[Said], None] | None = None,
+        seen: Callable[[CoachView], None] | None = None,
         readings_hz: float = 0.0,
         replaying: bool = False,
     ) -> None:
-        """heard: called in the loop's thread with all that the coach says, and readings at `readings_hz`."""
+        """heard: called in the loop's thread with all that the coach says, and readings at `readings_hz`.
+        seen: called there with the view after every input."""
         self.view: CoachView = coach.view
         self.curve = Curve()
         self.replaying = replaying
@@ -60,6 +62,7 @@ class Session:
         self._coach = coach
         self._writer = writer
         self._heard = heard
+        self._seen = seen
         self._reading_every_s = 1.0 / readings_hz if readings_hz > 0 else None
         self._next_reading_s = 0.0
         self._viewed_at_s = -1.0
@@ -118,6 +121,8 @@ class Session:
                 self._record(event)
                 coach.step(event)
                 self._tell(event)
+                if self._seen is not None:
+                    self._seen(coach.view)
         finally:
             self.finished = True
             self._source.close()

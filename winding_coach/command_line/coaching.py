@@ -12,6 +12,7 @@ from pathlib import Path
 from winding_coach import __version__
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
+from winding_coach.coach.view import CoachView
 from winding_coach.command_line.figures import Figures
 from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, sentence, teller
 from winding_coach.command_line.home import Home
@@ -156,10 +157,12 @@ def coach_it(
     *,
     replaying: bool = False,
     hand: Callable[[str], None] | None = None,
+    seen: Callable[[CoachView], None] | None = None,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
-    hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice.
+    hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
+    view after every input, in the loop's thread.
     """
     hz = readings_hz(args)
     coach = Coach(settings)
@@ -167,7 +170,13 @@ def coach_it(
         close_on_signals(source.press)
         KeysFromStdin(source.press, hand)
         session = Session(
-            source, coach, writer, heard=teller(args.json, settings.units), readings_hz=hz, replaying=replaying
+            source,
+            coach,
+            writer,
+            heard=teller(args.json, settings.units),
+            seen=seen,
+            readings_hz=hz,
+            replaying=replaying,
         )
         session.run()
         if session.trouble is not None:
@@ -178,7 +187,7 @@ def coach_it(
     if not is_terminal():
         raise UsageProblem("The screen needs a terminal: add --headless to do without one.")
 
-    session = Session(source, coach, writer, replaying=replaying)
+    session = Session(source, coach, writer, seen=seen, replaying=replaying)
     run_screen(session, hand)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
