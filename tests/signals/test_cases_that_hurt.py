@@ -13,6 +13,7 @@ from winding_coach.signals.estimator import Estimator
 from winding_coach.signals.limit import LimitPredictor
 from winding_coach.signals.offline import Floats
 from winding_coach.signals.reading import CrankState, Reading
+from winding_coach.signals.tuning import PUT_RIGHT_SD
 from winding_coach.units import OZF_IN_NM
 
 SCALE = 1.85 * OZF_IN_NM
@@ -263,7 +264,7 @@ def test_lost_and_double_pulses_do_no_harm() -> None:
     last = readings[-1]
     assert last is not None
     assert last.crank_turns == pytest.approx(60 * 1.25, abs=1.1)
-    assert last.crank_turns_sd == pytest.approx(0.6)
+    assert last.crank_turns_sd == pytest.approx(2 * PUT_RIGHT_SD)  # four put right
     speeds = [reading.crank_rev_per_s for reading in readings[480:] if reading is not None]
     assert max(abs(speed - 1.25) for speed in speeds if speed is not None) < 0.7
 

@@ -122,7 +122,7 @@ STALL_PERIODS = 1.3
 STALL_LONGEST_S = 5.0
 STALL_FIRST_S = 1.5
 MOST_REV_PER_S = 6.0
-PUT_RIGHT_SD = 0.3
+PUT_RIGHT_SD = 0.5
 GUESS_SHARE, GUESS_SHARE_BLIND = 0.06, 0.5
 """Standard deviation of turns estimated from ripple, as a share of them: with a clear ripple, and with none."""
 
