@@ -7,7 +7,7 @@ import pytest
 
 from tests.scenario import MOTOR, WINDER
 from tests.sources.helpers import FakeClock
-from winding_coach.inputs import BytesArrived, Ended, KeyPressed, LinkUp, TimePassed
+from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp, TimePassed
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.reader import MeterReader
 from winding_coach.simulator.bench import Bench, MeterModel
@@ -158,3 +158,41 @@ def test_a_keyboards_wind_through_the_meters_reader() -> None:
 
 def test_when_it_began_has_an_offset() -> None:
     assert practice(Script())[0].started.utcoffset() is not None
+
+
+def test_what_comes_before_the_learner_is_not_waited_for_and_then_time_stands_till_they_begin() -> None:
+    clock = FakeClock()
+    heard: list[str] = []
+    source = PracticeSource(
+        Script(*[b"x"] * 40),
+        2.0,
+        hands=heard.append,
+        hurries=lambda: source_at() < 20 * CHUNK_S,
+        waits=True,
+        clock=clock,
+        sleep=clock.sleep,
+    )
+    events: list[Input] = []
+
+    def source_at() -> float:
+        return events[-1].at_s if events else 0.0
+
+    events.append(source.read(0.1))
+    for _ in range(20):
+        events.append(source.read(0.1))
+    assert isinstance(events[-1], BytesArrived)
+    assert clock.slept == []
+    for _ in range(3):
+        assert source.read(0.1) == TimePassed(20 * CHUNK_S)
+    assert sum(clock.slept) == pytest.approx(0.3, abs=3 * POLL_S)
+    source.press("tare")
+    assert source.read(0.1) == KeyPressed(20 * CHUNK_S, "tare")
+    source.hand("crank_faster")
+    began = clock()
+    for number in range(21, 31):
+        event = source.read(0.1)
+        events.append(event)
+        assert event == BytesArrived(pytest.approx(number * CHUNK_S), b"x")
+    assert heard == ["crank_faster"]
+    # Ten chunks at twice the speed; the time before does not have to be made good.
+    assert clock() - began == pytest.approx(10 * CHUNK_S / 2.0)

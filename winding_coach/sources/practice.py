@@ -37,15 +37,22 @@ class PracticeSource:
         speed: float | None = 1.0,
         *,
         hands: Callable[[str], None] | None = None,
+        hurries: Callable[[], bool] = lambda: False,
+        waits: bool = False,
         clock: Clock = time.monotonic,
         sleep: Sleep = time.sleep,
     ) -> None:
-        """hands: takes commands such as `crank_faster` (`simulator.hands.KeyboardHands.command`), if they take any."""
+        """hands: takes commands such as `crank_faster` (`simulator.hands.KeyboardHands.command`), if they take any.
+        hurries: while it is true nothing is waited for (the part of a lesson before the learner takes over).
+        waits: time then stands still until the first command to the hands."""
         self.started = started_now()
         self._bench = bench
         self._hands = hands
         self._commands: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._pace = None if speed is None else Pace(speed, clock)
+        self._hurries = hurries
+        self._hurried = False
+        self._waits = waits
         self._sleep = sleep
         self._keys = Keys()
         self._up = False
@@ -68,16 +75,25 @@ class PracticeSource:
             self._up = True
             return LinkUp(0.0, PORT)
         end_s = self._at_s + timeout_s
+        waited_s = 0.0
         while True:
             key = self._keys.take(self._at_s)
             if key is not None:
                 return key
             if self._bench.done:
                 return Ended(self._at_s)
-            if self._at_s >= end_s:
+            if self._at_s >= end_s or waited_s >= timeout_s:
                 return TimePassed(self._at_s)
+            hurries = self._hurries()
+            if self._waits and not hurries and self._commands.empty():
+                self._sleep(POLL_S)
+                waited_s += POLL_S
+                continue
+            if self._pace is not None and (self._hurried or self._waits):
+                self._pace.go_on_from(self._at_s)
+            self._hurried, self._waits = hurries, self._waits and hurries
             next_s = round(self._at_s + CHUNK_S, 6)
-            if self._pace is not None and (wait_s := self._pace.wait_s(next_s)) > 0:
+            if self._pace is not None and not hurries and (wait_s := self._pace.wait_s(next_s)) > 0:
                 self._sleep(min(wait_s, POLL_S))
                 continue
             self._tell_hands()
