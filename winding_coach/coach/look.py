@@ -6,6 +6,7 @@ from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.said import Phase, ReadingSaid
 from winding_coach.coach.view import Targets
+from winding_coach.signals.reading import Reading
 
 
 def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float | None) -> Targets:
@@ -23,18 +24,24 @@ def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float |
 
 
 def reading_of(
-    now: Moment, turns_source: str, rev_per_s: float | None, limits: Limits, break_risk: float | None
+    now: Moment, turns_source: str, seen: Reading | None, limits: Limits, break_risk: float | None
 ) -> ReadingSaid:
-    """Return the reading of a moment; the crank's speed only where torque is live."""
+    """Return the reading of a moment; the crank's speed only where torque is live.
+
+    Turns that nobody counted are shown as the signal estimates them, and nothing is worked out from them.
+    """
+    turns = now.turns
+    if turns is None and seen is not None and seen.turns_source == "estimated" and seen.crank_turns is not None:
+        turns, turns_source = seen.crank_turns * limits.ratio, "estimated"
     return ReadingSaid(
         at_s=now.at_s,
         torque_Nm=now.torque_Nm,
         torque_rate_Nm_per_s=now.rate_Nm_per_s,
         torque_rate_sd_Nm_per_s=now.rate_sd_Nm_per_s,
-        turns=now.turns,
+        turns=turns,
         turns_source=turns_source,
         distance_m=now.distance_m,
-        crank_rev_per_s=rev_per_s if now.torque_Nm is not None else None,
+        crank_rev_per_s=None if seen is None or now.torque_Nm is None else seen.crank_rev_per_s,
         cranking=now.cranking,
         turns_left=None if now.turns is None else max(limits.target_turns - now.turns, 0.0),
         break_risk=break_risk,

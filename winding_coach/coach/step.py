@@ -138,7 +138,7 @@ class Coach:
             t_s, torque_Nm = sample.device_s, sample.torque_Nm
             if sample.raw is not None:
                 self._zero.add(t_s, sample.raw)
-            self._estimator.add(t_s, torque_Nm, sample.crank_turns)
+            self._estimator.add(t_s, torque_Nm, sample.crank_turns, sample.distance_m)
             self._still.add(t_s, torque_Nm, self._notes.top_Nm)
             if self._breaks.add(t_s, torque_Nm) and self._phase in LOADED:
                 self._broke = True
@@ -400,5 +400,4 @@ class Coach:
         risk = None
         if now.turns is not None and self._phase in LOADED:
             risk = self._path.break_risk(now.turns, now.distance_m)
-        rev_per_s = None if seen is None else seen.crank_rev_per_s
-        return reading_of(now, self._turns.source, rev_per_s, self._limits, risk)
+        return reading_of(now, self._turns.source, seen, self._limits, risk)
