@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -10,8 +11,8 @@ from tests.scenario import MOTOR, PLAN, SETTINGS, TICK_S, WINDER
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
 from winding_coach.inputs import KEYS, BytesArrived, Ended, KeyPressed, LinkUp, TimePassed
-from winding_coach.review.aims import Score, score_of
-from winding_coach.review.winds import Wind, WindWatcher
+from winding_coach.review.figures import WindWatch
+from winding_coach.review.wind import WindReview, review_of
 from winding_coach.simulator.bench import Truth
 from winding_coach.simulator.learners import Learner, Manner, Seen
 from winding_coach.simulator.lessons import Lesson, LessonBench
@@ -21,12 +22,12 @@ LONGEST_S = 400.0
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """A lesson that was taken. from_s: when the learner took over. truths: every tenth of a second."""
+    """A lesson that was taken. from_s: when the learner took over. truths: every tenth of a second since."""
 
-    wind: Wind
-    score: Score
+    review: WindReview
     from_s: float
     to_s: float
+    outcome: str
     truths: tuple[Truth, ...]
 
 
@@ -47,43 +48,34 @@ def seen_by(view: CoachView, truth: Truth) -> Seen:
     )
 
 
+@cache
 def take(lesson: Lesson, manner: Manner, seed: int = 1) -> Taken:
     """Let a learner take a lesson to its end; it must end within `LONGEST_S`."""
     bench = LessonBench(lesson, PLAN, MOTOR, WINDER, seed)
-    coach = Coach(SETTINGS)
+    coach, watch = Coach(SETTINGS), WindWatch(SETTINGS)
     learner = Learner(manner, np.random.default_rng(seed))
-    watcher: WindWatcher | None = None
     coach.step(LinkUp(0.0, "simulated"))
-    before: list[CoachView] = []
     truths: list[Truth] = []
     at_s, ticks = 0.0, 0
-    while not (bench.done or coach.finished):
+    while not (bench.done or coach.finished or str(coach.view.phase) == lesson.until):
         assert at_s < LONGEST_S, "the lesson did not end"
         at_s, ticks = round(at_s + TICK_S, 6), ticks + 1
         data = bench.advance(TICK_S)
         coach.step(BytesArrived(at_s, data) if data else TimePassed(at_s))
         if ticks % 4:
             continue
-        view = coach.view
-        if watcher is None and bench.handed_over_s is not None:
-            watcher = WindWatcher(SETTINGS, bench.handed_over_s)
-            for earlier in before:
-                watcher.add(earlier)
-        if watcher is None:
-            before.append(view)
-            continue
-        watcher.add(view)
-        if ticks % 8 == 0:
+        mine = bench.handed_over_s is not None
+        watch.see(coach.view, counted=mine)
+        if mine and ticks % 8 == 0:
             truths.append(bench.truth)
-        for command in learner.keys(seen_by(view, bench.truth)):
-            if command in KEYS:
-                coach.step(KeyPressed(at_s, command))
+        for press in learner.keys(seen_by(coach.view, bench.truth)) if mine else ():
+            if press in KEYS:
+                coach.step(KeyPressed(at_s, press))
             else:
-                bench.command(command)
-        if str(view.phase) == lesson.until:
-            break
+                bench.command(press)
     coach.step(Ended(at_s))
-    assert watcher is not None
-    watcher.add(coach.view)
-    wind = watcher.wind
-    return Taken(wind, score_of(wind, lesson.aims), bench.handed_over_s or 0.0, at_s, tuple(truths))
+    watch.see(coach.view)
+    assert bench.handed_over_s is not None
+    assert coach.summary is not None
+    review = review_of(watch.figures, PLAN, WINDER.ratio, wanted=lesson.aims)
+    return Taken(review, bench.handed_over_s, at_s, coach.summary.outcome, tuple(truths))

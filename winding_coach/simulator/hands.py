@@ -293,6 +293,7 @@ class KeyboardHands:
         self._wanted_speed = 0.0
         self._cruise = 1.2
         self._distance_m = self._goal_m = motor.loop_m
+        self._walks_m_per_s = 0.0
         self._hooked = False
         self._done = False
         self.state = self._look()
@@ -303,8 +304,13 @@ class KeyboardHands:
         self._crank_rev, self._speed = state.crank_rev, state.crank_rev_per_s
         self._wanted_speed = state.crank_rev_per_s if cranking else 0.0
         self._hooked, self._distance_m = state.hooked, state.distance_m
-        self._goal_m = min(max(state.distance_m + walk_m, self._nearest_m), self._farthest_m)
+        self._walk_to(state.distance_m + walk_m)
         self.state = self._look()
+
+    def _walk_to(self, goal_m: float) -> None:
+        """A step takes its time, however short; a long way is walked."""
+        self._goal_m = min(max(goal_m, self._nearest_m), self._farthest_m)
+        self._walks_m_per_s = min(WALK_M_PER_S, abs(self._goal_m - self._distance_m) / STEP_S)
 
     def command(self, name: str) -> None:
         """Do one of `COMMANDS`; others are ignored."""
@@ -315,7 +321,7 @@ class KeyboardHands:
             "big_step_out": KEY_BIG_STEP_M,
         }
         if name in steps:
-            self._goal_m = min(max(self._goal_m + steps[name], self._nearest_m), self._farthest_m)
+            self._walk_to(self._goal_m + steps[name])
         elif name == "crank_faster":
             if self._wanted_speed == 0.0:
                 self._wanted_speed = self._cruise
@@ -349,7 +355,7 @@ class KeyboardHands:
             self._speed = 0.0
         if self._hooked:
             self._crank_rev += self._speed * dt_s
-        step = WALK_M_PER_S * dt_s
+        step = self._walks_m_per_s * dt_s
         self._distance_m += min(max(self._goal_m - self._distance_m, -step), step)
         self.state = self._look()
         return self.state

@@ -15,6 +15,9 @@ LOOKS_EVERY_S = 0.3
 """A person looks and acts no quicker; assumed."""
 WALKS_OUT_M_PER_S = 0.6
 HOLDS_S = 4.0
+USUAL_REV_PER_S = 1.2
+REVERSES_S = 1.5
+"""So long a hand takes to turn round; a second press before it would turn it back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,19 +41,20 @@ class Seen:
 class Manner:
     """How a learner goes about it. ahead_m: how much nearer than the mark they stand. stop_chance, stops_s: of stopping
     the crank for a step-in. heeds: whether they wait when told that torque falls, and slow down before the peak.
-    fidgets: chance at each look to change the pace."""
+    fidgets: chance at each look to change the pace. rests_s: between one step-in and the next."""
 
     ahead_m: float = 0.0
     stop_chance: float = 0.0
     stops_s: float = 0.0
     heeds: bool = True
     fidgets: float = 0.0
+    rests_s: float = 1.0
 
 
 MANNERS: dict[str, Manner] = {
     "steady": Manner(),
-    "hasty": Manner(ahead_m=0.45, heeds=False, fidgets=0.15),
-    "staller": Manner(stop_chance=0.5, stops_s=2.5),
+    "hasty": Manner(ahead_m=0.6, heeds=False, fidgets=0.3, rests_s=0.0),
+    "staller": Manner(stop_chance=0.5, stops_s=2.5, rests_s=0.0),
 }
 """By the name that the command line takes."""
 
@@ -63,8 +67,10 @@ class Learner:
         self._rng = rng
         self._next_s = 0.0
         self._cranks_again_s = 0.0
+        self._steps_s = 0.0
         self._ready_s: float | None = None
-        self._backing = False
+        self._unhooked = False
+        self._reverses_s = 0.0
 
     def keys(self, seen: Seen) -> tuple[str, ...]:
         """Return what to press now: commands of `hands.COMMANDS` and keys of `inputs.KEYS`."""
@@ -76,7 +82,7 @@ class Learner:
         if seen.phase == "hook_up":
             return ()
         if not seen.hooked:
-            return ("hook",) if self._ready_s is None else ("finish",)
+            return ("finish",) if self._unhooked else ("hook",)
         return {
             "stretch_out": self._stretch_out,
             "wind_stretched": self._wind,
@@ -99,7 +105,8 @@ class Learner:
         if seen.crank_rev_per_s < 0.3:
             return ("crank_faster",) if seen.at_s >= self._cranks_again_s else ()
         if self._rng.random() < self._manner.fidgets:
-            return ("crank_faster",) if self._rng.random() < 0.5 else ("crank_slower",)
+            faster = self._rng.random() < 0.5 - 0.5 * (seen.crank_rev_per_s - USUAL_REV_PER_S)
+            return ("crank_faster", "crank_faster") if faster else ("crank_slower", "crank_slower")
         return ()
 
     def _walk_in(self, seen: Seen) -> tuple[str, ...]:
@@ -115,8 +122,9 @@ class Learner:
         return self._step(seen, seen.distance_m - (seen.stand_at_m - self._manner.ahead_m))
 
     def _step(self, seen: Seen, by_m: float) -> tuple[str, ...]:
-        if by_m <= 0.5 * KEY_STEP_M:
+        if by_m <= 0.5 * KEY_STEP_M or (seen.at_s < self._steps_s and by_m < 3.0 * KEY_STEP_M):
             return ()
+        self._steps_s = seen.at_s + self._manner.rests_s
         step = "big_step_in" if by_m > KEY_BIG_STEP_M and not self._manner.heeds else "step_in"
         if self._rng.random() < self._manner.stop_chance:
             self._cranks_again_s = seen.at_s + self._manner.stops_s
@@ -129,25 +137,30 @@ class Learner:
             return ("crank_stop", "peak")
         if seen.prompt == "stop_at_peak":
             return ("crank_stop",)
-        if seen.stand_at_m is not None and seen.distance_m > seen.stand_at_m + 0.01:
-            return ("step_in",)
+        to_hooks_m = seen.distance_m - (seen.stand_at_m or seen.distance_m)
+        if to_hooks_m > 0.01:
+            return self._wind(seen) or self._step(seen, KEY_STEP_M)
         near = seen.torque_share is not None and seen.torque_share > 0.9
         if self._manner.heeds and near and seen.crank_rev_per_s > 0.6:
             return ("crank_slower",)
         return self._wind(seen)
 
     def _back_off(self, seen: Seen) -> tuple[str, ...]:
-        if not self._backing:
-            if seen.crank_rev_per_s > 0.05:
-                return ("crank_stop",)
-            self._backing = True
-            slower = ("crank_slower",) * (4 if self._manner.heeds else 0)
-            return ("reverse", *slower)
-        return ()
+        self._ready_s = None
+        if seen.crank_rev_per_s > 0.05:
+            return ("crank_stop",)
+        if seen.crank_rev_per_s < -0.05 or seen.at_s < self._reverses_s:
+            return ()
+        self._reverses_s = seen.at_s + REVERSES_S
+        slower = ("crank_slower",) * (4 if self._manner.heeds else 0)
+        return ("reverse", *slower)
 
     def _ready(self, seen: Seen) -> tuple[str, ...]:
         if self._ready_s is None:
             self._ready_s = seen.at_s
         if seen.crank_rev_per_s != 0.0:
             return ("crank_stop",)
-        return ("hook",) if seen.at_s >= self._ready_s + HOLDS_S else ()
+        if seen.at_s < self._ready_s + HOLDS_S:
+            return ()
+        self._unhooked = True
+        return ("hook",)

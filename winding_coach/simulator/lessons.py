@@ -1,7 +1,7 @@
 """Practice lessons as a table: what each is about, where it takes over, what it is judged by; a bench for each. Pure.
 
 The first part of a wind that a lesson is not about is wound by scripted hands; then the learner's take over. The same
-seed gives the same motor, meter and first part. Judging is the review's, see `review.aims`.
+seed gives the same motor, meter and first part. Judging is the review's, see `review.wind`.
 """
 
 from __future__ import annotations
@@ -11,14 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from winding_coach.rubber.figures import MotorFigures, Plan, WinderFigures
+from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
 from winding_coach.simulator.bench import Bench, MeterModel, Truth
 from winding_coach.simulator.hands import STYLES, HandsState, KeyboardHands, ScriptedHands
 from winding_coach.simulator.motor import SimulatedMotor
 
 FARTHEST_SHARE = 1.15
 """The learner can walk out so far, over the plan's full stretch."""
-PASS_SHARE = 0.75
-"""Score from which a lesson is passed; assumed."""
+PASS_SCORE = 75.0
+"""Score of the review from which a lesson is passed; our own rule, no source."""
+STRENGTHS = (0.2, 0.8)
+"""Where the strength of a lesson's motor lies among motors: neither the strongest nor the weakest; assumed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +49,15 @@ class Lesson:
 
 ALL_AIMS = (
     "even_crank",
-    "pace",
-    "hold_torque",
-    "recover",
-    "keep_turning",
-    "stop_at_peak",
-    "launch_torque",
-    "whole_motor",
+    "path",
+    "recovery",
+    "rate_band",
+    "stalls",
+    "peak",
+    "overshoot",
+    "launch",
+    "back_off",
+    "whole",
 )
 
 LESSONS: tuple[Lesson, ...] = (
@@ -61,7 +66,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Crank evenly at full stretch",
         "Wind the stretched motor up to the walk-in at one even pace.",
         "You stand at full stretch. Start the crank, find a pace that keeps the rate in its band, and leave it there.",
-        ("even_crank", "pace"),
+        ("even_crank",),
         takes_over="winding stretched",
         until="walk_in",
     ),
@@ -70,7 +75,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Walk in on the path",
         "Come in to the hooks with torque close to the path's all the way.",
         "The crank is turning. Step in to each mark when it is asked for: slow at first, faster later.",
-        ("hold_torque", "recover"),
+        ("path", "recovery"),
         takes_over="walking in",
         cranking=True,
         until="final_turns",
@@ -80,7 +85,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Recover from a fall",
         "Get torque back after a step that was too large, and then finish the walk-in.",
         "You are stumbling in too far as you take over. Stay there, crank on, and step in only when torque is back.",
-        ("recover", "keep_turning"),
+        ("recovery", "stalls"),
         takes_over="walking in",
         cranking=True,
         walk_m=-0.35,
@@ -91,7 +96,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Never let the crank stand",
         "Walk in to the hooks without the crank ever standing still, and hold torque as well.",
         "The crank stands as you take over: get it going first, then step and crank at the same time.",
-        ("keep_turning", "hold_torque"),
+        ("stalls", "path"),
         takes_over="walking in",
         until="final_turns",
     ),
@@ -100,7 +105,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Stop at the peak",
         "Stop the crank within 3 % of the peak.",
         "You are at the hooks and cranking. Torque rises quickly now: slow down, and stop at the figure.",
-        ("stop_at_peak", "whole_motor"),
+        ("peak", "overshoot", "whole"),
         takes_over="final turns",
         cranking=True,
         until="ready",
@@ -110,7 +115,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Back off to launch torque",
         "Take turns off until the launch torque is there, and no more.",
         "The motor is at its peak. Turn the crank the other way, a turn at a time; torque falls steeply at first.",
-        ("launch_torque",),
+        ("launch", "back_off"),
         takes_over="backing off",
         until="done",
     ),
@@ -118,8 +123,8 @@ LESSONS: tuple[Lesson, ...] = (
         "other-motor",
         "A motor stronger or weaker than its label",
         "Wind a motor whose torque is not its plan's, and stop before it is too far.",
-        "Watch torque and turns: whichever reaches its figure first says stop.",
-        ("hold_torque", "stop_at_peak", "whole_motor"),
+        "Follow the figures on the screen, not those on the label; torque and turns both count.",
+        ("path", "peak", "overshoot", "whole"),
         takes_over="winding stretched",
         torque_scales=(0.82, 1.2),
     ),
@@ -127,8 +132,8 @@ LESSONS: tuple[Lesson, ...] = (
         "no-sensor",
         "Without a crank sensor",
         "Wind by torque alone: the meter counts no turns.",
-        "Follow torque: step in when it is above the path's, wait when it is below, stop at the peak.",
-        ("pace", "hold_torque", "stop_at_peak", "launch_torque", "whole_motor"),
+        "Follow torque: step in when it has come back, wait while it is low, stop at the peak.",
+        ("path", "recovery", "peak", "overshoot", "launch", "whole"),
         channels="",
     ),
     Lesson(
@@ -178,8 +183,17 @@ class LearnersHands:
 class LessonBench:
     """The bench of one lesson. `handed_over_s`: when the learner took over, in seconds of the bench, None before."""
 
-    def __init__(self, lesson: Lesson, plan: Plan, motor: MotorFigures, winder: WinderFigures, seed: int) -> None:
-        """
+    def __init__(
+        self,
+        lesson: Lesson,
+        plan: Plan,
+        motor: MotorFigures,
+        winder: WinderFigures,
+        seed: int,
+        rubber: Rubber = DEFAULT_RUBBER,
+    ) -> None:
+        """plan: as the label has it. The motor's own stiffness and strength are drawn by the seed.
+
         Raises:
             FiguresError: figures that no motor can have.
         """
@@ -191,7 +205,9 @@ class LessonBench:
         script = ScriptedHands(plan, motor, winder, STYLES["good"], rng)
         self.lesson = lesson
         self._hands = LearnersHands(lesson, script, learner)
-        self._bench = Bench(SimulatedMotor(motor, torque_scale=scale), self._hands, winder.ratio, meter, rng)
+        strength_u = float(rng.uniform(*STRENGTHS))
+        wound = SimulatedMotor(motor, rubber, torque_scale=scale, strength_u=strength_u)
+        self._bench = Bench(wound, self._hands, winder.ratio, meter, rng)
         self.handed_over_s: float | None = 0.0 if self._hands.handed_over else None
 
     @property
