@@ -1,4 +1,4 @@
-"""Short made-up scenes for the estimator: a course of the handle's speed and of the torque, and what is read from it."""
+"""Short made-up scenes: a course of the handle's speed and of the torque, and what the estimator reads from it."""
 
 from __future__ import annotations
 
