@@ -30,7 +30,6 @@ AHEAD_TURNS_OF_CRANK = 2.5
 NOTE_AFTER_S = 3.0
 MARK_M = 0.10
 """Walk-in marks are this far apart, so that a step is a step."""
-SLOW_REV_PER_S = 0.35
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,7 +58,7 @@ class Coach:
         self._zero = ZeroTaker()
         self._turns = MotorTurns(settings.winder.ratio)
         self._notes = Notes()
-        self._alarms = AlarmBank(self._words)
+        self._alarms = AlarmBank(lambda code, now: alarm_words(code, now, self._limits, settings.units))
         self._live = LiveScale(self._limits, self._path)
         self._plan_limits = self._limits
         self._walk: Walk | None = None
@@ -226,7 +226,6 @@ class Coach:
         fast = reading.rate_fast_Nm_per_s if reading is not None and fresh else None
         slow = reading.rate_slow_Nm_per_s if reading is not None and fresh else None
         turns = self._turns.turns
-        counted = turns is not None
         distance_m = sample.distance_m if sample is not None and fresh else None
         plan_Nm = None if turns is None else self._path.torque_at(turns)
         self._live.tell(self._at_s, self._phase, torque_Nm, turns, distance_m)
@@ -251,7 +250,7 @@ class Coach:
             phase_top_Nm=self._phase_top_Nm,
             cranking=reading.cranking if reading is not None and fresh else None,
             turns=turns,
-            counted=counted,
+            counted=turns is not None,
             distance_m=distance_m,
             expected_Nm=None if plan_Nm is None else plan_Nm * self._live.scale,
             plan_Nm=plan_Nm,
@@ -316,9 +315,6 @@ class Coach:
             self._link_is("up", port=self._link.port)
 
     # -- what is said
-
-    def _words(self, code: str, now: Moment) -> str:
-        return alarm_words(code, now, self._limits, self.settings.units)
 
     def _link_is(self, state: str, *, port: str | None = None, reason: str | None = None) -> None:
         self._link = LinkView(state, port, reason)
