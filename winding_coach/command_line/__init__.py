@@ -17,6 +17,7 @@ COMMANDS = {
     "wind": "coach a live wind from a torque meter",
     "practice": "the same screen, with a simulated motor and meter driven by the keyboard",
     "replay": "run a saved wind through the same coach",
+    "watch": "a second screen, read-only, in a terminal or a browser",
     "plan": "the winding plan of a motor",
     "batch": "learn a batch of rubber from logged winds",
     "meter": "find, test, calibrate or simulate a meter",

@@ -158,3 +158,4 @@ PLAY_HELP = (
 PLAY_KEY_LINE = "space pause  ← → 5 s  , . step  b n event  ↑ ↓ speed  h help  q quit"
 CLOSED_LINE = "q closes  g glance  l theme  h help"
 WATCH_LINE = "watching only  g glance  u units  l theme  z freeze  h help  q quit"
+WATCH_HELP = (*LOOK_HELP, ("q", "leave; the wind goes on"))

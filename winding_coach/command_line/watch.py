@@ -1,0 +1,197 @@
+"""A second screen, read-only: follows the wind that is being written, in this terminal or in browsers.
+
+examples:
+  winding-coach watch
+  winding-coach watch --serve
+  winding-coach watch --serve 0.0.0.0:8270    (everybody on the network can look)
+"""
+
+from __future__ import annotations
+
+import argparse
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from winding_coach.coach.curve import Curve
+from winding_coach.coach.step import Coach
+from winding_coach.coach.view import CoachView
+from winding_coach.command_line.home import add_common_arguments, home_from
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.replaying import settings_of
+from winding_coach.session import Session
+from winding_coach.sources.follow import FollowSource
+from winding_coach.traces.files import SUFFIX, Trace
+from winding_coach.traces.rows import TraceError
+from winding_coach.units import UnitSystem
+
+LOOK_FOR_NEW_S = 1.0
+USUAL_ADDRESS = "127.0.0.1:8270"
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `watch`."""
+    parser.add_argument(
+        "trace", metavar="TRACE", nargs="?", help="the trace to follow (the newest, and those after it)"
+    )
+    parser.add_argument(
+        "--serve",
+        metavar="HOST:PORT",
+        nargs="?",
+        const=USUAL_ADDRESS,
+        help=f"a page for browsers instead of this terminal (on {USUAL_ADDRESS}: this computer only)",
+    )
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Watch until the person leaves."""
+    home = home_from(args)
+    address = None if args.serve is None else _address(args.serve)
+    named = None if args.trace is None else Path(args.trace)
+    try:
+        watched = Watched(lambda: named or newest_trace(home.traces), args.units, fixed=named is not None)
+    except TraceError as error:
+        raise Problem(str(error)) from None
+    if address is not None:
+        return _serve(watched, *address)
+    from winding_coach.screen.terminal import is_terminal
+    from winding_coach.screen.watch_app import run_watch
+
+    if not is_terminal():
+        watched.stop()
+        raise UsageProblem("The screen needs a terminal: use --serve for a page, or replay --headless.")
+    run_watch(watched)
+    return 0
+
+
+def newest_trace(folder: Path) -> Path:
+    """Return the trace of the folder that was written to last.
+
+    Raises:
+        TraceError: there is none.
+    """
+    try:
+        return max(folder.glob(f"*{SUFFIX}"), key=lambda path: path.stat().st_mtime_ns)
+    except (ValueError, OSError):
+        raise TraceError(f"There is no trace to watch in '{folder}' yet: start a wind, or name a trace.") from None
+
+
+class Watched:
+    """The wind that is followed, then the next one; one `winding_coach.screen.looking.Looked`."""
+
+    replaying = False
+
+    def __init__(
+        self,
+        which: Callable[[], Path],
+        units: UnitSystem | None = None,
+        *,
+        fixed: bool,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """which: the trace to follow now. fixed: it stays the same one.
+
+        Raises:
+            TraceError: it cannot be followed.
+        """
+        self._which, self._units, self._fixed, self._clock = which, units, fixed, clock
+        self._path, self._source, self._session = self._follow(which())
+        self._looked_s = clock()
+        self._lock = threading.Lock()
+
+    def _follow(self, path: Path) -> tuple[Path, FollowSource, Session]:
+        source = FollowSource(path)
+        try:
+            settings = settings_of(Trace(path, source.header), units=self._units)
+        except TraceError:
+            source.close()
+            raise
+        return path, source, Session(source, Coach(settings))
+
+    @property
+    def view(self) -> CoachView:
+        """The newest view; once a wind is over, that of the next as soon as there is one."""
+        with self._lock:
+            now = self._clock()
+            if not self._fixed and self._session.finished and now - self._looked_s >= LOOK_FOR_NEW_S:
+                self._looked_s = now
+                self._next()
+            return self._session.view
+
+    def _next(self) -> None:
+        try:
+            path = self._which()
+            if path != self._path:
+                self._path, self._source, self._session = self._follow(path)
+                self._session.start()
+        except TraceError:
+            pass  # Its first line may not be written yet: looked for again.
+
+    @property
+    def curve(self) -> Curve:
+        """The chart's data."""
+        return self._session.curve
+
+    @property
+    def trace_name(self) -> str | None:
+        """The trace that is followed."""
+        return self._path.name
+
+    @property
+    def trouble(self) -> str | None:
+        """What is wrong with the loop."""
+        return self._session.trouble
+
+    @property
+    def finished(self) -> bool:
+        """Whether the wind is over."""
+        return self._session.finished
+
+    def press(self, key_name: str) -> None:
+        """Nothing is passed on."""
+
+    def start(self) -> None:
+        """Start to follow."""
+        self._session.start()
+
+    def stop(self) -> None:
+        """End it, whether or not it was started."""
+        self._session.stop()
+        self._source.close()
+
+
+def _address(typed: str) -> tuple[str, int]:
+    host, _, port = typed.rpartition(":")
+    if not port.isdecimal() or not 0 <= int(port) <= 65535:
+        raise UsageProblem(f"--serve: '{typed}' is no address: type HOST:PORT, as in {USUAL_ADDRESS}.")
+    return host.strip("[]") or "127.0.0.1", int(port)
+
+
+def _serve(watched: Watched, host: str, port: int) -> int:
+    from winding_coach.screen.serving import PageServer
+
+    try:
+        server = PageServer(watched, host, port)
+    except (OSError, OverflowError, UnicodeError) as error:
+        watched.stop()
+        raise Problem(
+            f"No page can be served on {host}:{port} ({error}): name another with --serve HOST:PORT."
+        ) from None
+    shown = f"[{host}]" if ":" in host else host
+    print(f"http://{shown}:{server.port}/ shows {watched.trace_name}; Ctrl-C ends it.", flush=True)
+    if host not in LOOPBACK:
+        print(
+            "Everybody on this network can see torque, turns, advice and the names of the trace and its motor;"
+            " nobody can change anything.",
+            flush=True,
+        )
+    watched.start()
+    try:
+        server.serve_forever()
+    finally:
+        server.server_close()
+        watched.stop()
+    return 0

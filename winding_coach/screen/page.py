@@ -1,0 +1,66 @@
+"""What the page for browsers shows, as one JSON object made from a view. Pure; figures come ready as words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from winding_coach.coach.view import CoachView
+from winding_coach.coach.wording import distance_words
+from winding_coach.screen.chart import Points, planned_path
+from winding_coach.screen.figures import (
+    alarm_text,
+    big_word,
+    clock_words,
+    instruction,
+    noted_torque,
+    peak_aim_Nm,
+    rate_word,
+    signed_rate,
+    torque_figure,
+    wrapper_rows,
+)
+from winding_coach.screen.sheet import cell_safe
+from winding_coach.screen.wording import LINK_WORDS, PHASE_BLOCKS, SOURCE_WORDS, STEPS
+from winding_coach.units import SHOWN, UNITS, show, unit_label
+
+MOST_POINTS = 300
+
+
+def page_object(view: CoachView, points: Points, trace_name: str | None, trouble: str | None) -> dict[str, Any]:
+    """Return everything the page shows. Torque in the chart is in the unit shown; null is not known."""
+    big, (alarm, level) = big_word(view), alarm_text(view, trouble)
+    one = UNITS["torque"][SHOWN[view.units]["torque"][0]]
+    goal, turns = view.targets.torque_Nm, view.reading.turns
+    by_turns = bool(points) and points[-1][1] is not None
+    thin = -(-len(points) // MOST_POINTS) or 1
+    kept = [*points[::thin], *points[-1:]]
+    wound = [(at if by_turns else at_s, torque / one) for at_s, at, torque in kept]
+    plan = view.plan
+    return {
+        "at": clock_words(view.at_s),
+        "link": LINK_WORDS[view.link.state],
+        "trace": cell_safe(trace_name or ""),
+        "word": f"{big.text} {big.unit}".strip(),
+        "urgent": big.role == "danger word",
+        "prompt": cell_safe(instruction(view)),
+        "alarm": cell_safe(alarm),
+        "level": level if alarm else "",
+        "torque": torque_figure(view).strip(),
+        "live": not view.stale or noted_torque(view) is not None,
+        "unit": unit_label("torque", view.units),
+        "goal": "" if goal is None else f"goal {show(goal, 'torque', view.units)}",
+        "rate": f"{signed_rate(view).strip()} {unit_label('torque', view.units)}/s, {rate_word(view)}",
+        "turns": f"{'--' if turns is None else f'{turns:.0f}'} turns, {SOURCE_WORDS[view.reading.turns_source]}",
+        "stand": "" if view.targets.stand_at_m is None else distance_words(view.targets.stand_at_m, view.units),
+        "steps": [PHASE_BLOCKS[phase].lower() for phase in STEPS],
+        "step": STEPS.index(view.phase) if view.phase in STEPS else len(STEPS),
+        "wrapper": [] if view.summary is None else wrapper_rows(view, view.summary),
+        "chart": {
+            "axis": "turns" if by_turns else "seconds",
+            "wound": [(round(x, 2), round(y, 4)) for x, y in wound if x is not None],
+            "plan": [(round(x, 1), round(y / one, 4)) for x, y in planned_path(view)] if by_turns else [],
+            "peak": round(peak_aim_Nm(view) / one, 4),
+            "launch": round(plan.launch_torque_Nm / one, 4),
+            "right": plan.target_turns * 1.05 if by_turns else 120.0,
+        },
+    }
