@@ -1,8 +1,9 @@
-"""Find, test or simulate a meter.
+"""Find, test, calibrate or simulate a meter.
 
 examples:
   winding-coach meter list
   winding-coach meter check auto --seconds 5
+  winding-coach meter calibrate auto --arm "30 mm" --masses "0 g, 10 g, 20 g, 50 g, 20 g, 10 g, 0 g"
   winding-coach meter emulate --script stall --fault unplug@60:4
 """
 
@@ -20,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line import printable
 from winding_coach.command_line.batch import batch_from
+from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
@@ -49,6 +51,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     check.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(check)
+    calibrating = jobs.add_parser("calibrate", help="known loads on the meter to a calibration with its uncertainty")
+    add_calibrate_arguments(calibrating)
     emulate = jobs.add_parser("emulate", help="a simulated meter on a pseudo-terminal; prints its device path")
     emulate.add_argument("--script", default="good", metavar="STYLE", help="how the hands wind (good)")
     emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
@@ -68,7 +72,8 @@ def run(args: argparse.Namespace) -> int:
     """Do one job."""
     home = home_from(args)
     units = units_from(args, home)
-    return {"list": _list, "check": _check, "emulate": _emulate}[args.job](args, home, units)
+    does = {"list": _list, "check": _check, "calibrate": calibrate_meter, "emulate": _emulate}
+    return does[args.job](args, home, units)
 
 
 def _number(name: str, typed: str, low: float, high: float) -> float:

@@ -78,7 +78,13 @@ class Calibrated:
     bend: FTest | None
     misfit: FTest | None
     lower_limit_Nm: float
-    findings: tuple[str, ...]
+    faults: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """Faults, for which a calibration should not be used, and notes."""
+        return self.faults + self.notes
 
 
 def calibrate(
@@ -131,7 +137,8 @@ def calibrate(
         Part("reference", reference_share * largest_Nm, "masses, arm and gravity, as stated"),
     )
     sd = math.sqrt(math.fsum(part.Nm**2 for part in parts))
-    findings = _findings(points, wrong, largest_Nm, rating_Nm, zero_return, repeats, reversal, arms)
+    faults = _faults(points, wrong, largest_Nm, rating_Nm, zero_return, repeats, reversal, arms)
+    notes = _notes(points, rating_Nm)
     calibration = Calibration(
         id=id,
         made=made,
@@ -142,7 +149,7 @@ def calibrate(
         rating_Nm=rating_Nm,
         sd_Nm=sd,
         points=tuple(asdict(point) for point in points),
-        remarks=" ".join(findings),
+        remarks=" ".join(faults + notes),
         more={"expires": expires, "largest_Nm": largest_Nm, "parts_Nm": {part.name: part.Nm for part in parts}},
     )
     # A calibration that no reader takes must not be written.
@@ -167,7 +174,8 @@ def calibrate(
             torques,
             [count - zero if torque else 0.0 for torque, count in zip(torques, counts, strict=True)],
         ),
-        findings=findings,
+        faults=faults,
+        notes=notes,
     )
 
 
@@ -302,7 +310,7 @@ def _closest(counts: Sequence[float], torques: Sequence[float], like: Fit) -> Fi
     return found
 
 
-def _findings(
+def _faults(
     points: Sequence[Point],
     wrong: str | None,
     largest_Nm: float,
@@ -351,6 +359,11 @@ def _findings(
             f"The two directions differ by {abs(arms.differ):.1%}: measure both arms from the axis to the thread,"
             " and see that pull and weight go through the axis."
         )
+    return tuple(words)
+
+
+def _notes(points: Sequence[Point], rating_Nm: float | None) -> tuple[str, ...]:
+    words = []
     if rating_Nm is None:
         words.append("Without the cell's rating nothing warns of overload: state it with --rating.")
     if not any(point.torque_Nm < 0 for point in points) or not any(point.torque_Nm > 0 for point in points):

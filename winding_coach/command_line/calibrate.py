@@ -1,0 +1,352 @@
+"""`meter calibrate`: known loads on the meter, one after another, to a calibration with its uncertainty."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import math
+import os
+import queue
+import re
+import sys
+import threading
+import uuid
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from winding_coach.command_line.home import Home, add_common_arguments
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.meter.calibration import SIMULATED, CalibrationError
+from winding_coach.units import GRAVITY_M_PER_S2, Kind, QuantityError, UnitSystem, parse_quantity
+
+if TYPE_CHECKING:
+    from winding_coach.inputs import Input
+    from winding_coach.meter.calibrating import Calibrated, Point
+    from winding_coach.meter.reader import TorqueSample
+    from winding_coach.meter.steady import Plateau
+
+USUAL_MASSES = "0 g, 10 g, 20 g, 50 g, 20 g, 10 g, 0 g"
+STEADY_WITHIN_S = 30.0
+HANDS_OFF_S = 0.5
+"""Readings this soon after a weight was confirmed are still of the hand."""
+FOLDER = "calibrations"
+COLUMNS = ("torque_mNm", "counts")
+
+
+def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `meter calibrate`."""
+    parser.add_argument("port", metavar="PORT", nargs="?", help="auto, a device or a URL (not with --points)")
+    parser.add_argument("--arm", metavar="LENGTH", help="from the axis to the thread, as in '30 mm'")
+    parser.add_argument("--arm-sd", default="0.05 mm", metavar="LENGTH", help="how well it is known (0.05 mm)")
+    parser.add_argument("--masses", default=USUAL_MASSES, metavar="LIST", help=f"in their order ({USUAL_MASSES})")
+    parser.add_argument("--mass-share", default="0.1", metavar="PERCENT", help="how well they are known (0.1)")
+    parser.add_argument("--sides", choices=("both", "right", "left"), default="both", help="of the arm (both)")
+    parser.add_argument("--torques", metavar="LIST", help="of a reference, with signs, instead of masses on an arm")
+    parser.add_argument("--points", metavar="FILE", help="a CSV of torque_mNm, counts taken before, instead of a meter")
+    parser.add_argument("--rating", metavar="TORQUE", help="torque that loads the cell fully")
+    parser.add_argument("--name", default="meter", metavar="NAME", help="of the meter (meter)")
+    parser.add_argument("--months", default="12", metavar="N", help="how long it is good for (12)")
+    parser.add_argument("--out", metavar="FILE", help="write it here, not into the data folder")
+    parser.add_argument(
+        "--report", metavar="FILE.html", help="a page with the residuals, the uncertainty and every point"
+    )
+    parser.add_argument("--keep", action="store_true", help="write it even if something is wrong with it")
+    parser.add_argument("--json", action="store_true", help="one JSON object at the end")
+    add_common_arguments(parser)
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What is to be on the meter: its torque, and how to tell a person."""
+
+    torque_Nm: float
+    words: str
+
+
+class Source(Protocol):
+    """What is used of a source of inputs."""
+
+    def read(self, timeout_s: float) -> Input: ...
+
+
+def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    """Take the points, fit them, say what came of it, and keep it if nothing is wrong."""
+    months = _figure("--months", args.months, 1, 120)
+    rating = None if args.rating is None else _quantity("--rating", args.rating, "torque", units)
+    if rating is not None and rating <= 0:
+        raise UsageProblem("--rating: it is above zero.")
+    loads = _loads(args, units)
+    if args.points is not None:
+        points = _read_points(args.points)
+    else:
+        if args.port is None:
+            raise UsageProblem("Name the meter's port, or a file of points with --points.")
+        points = _take_points(args.port, loads)
+    from winding_coach.meter.calibrating import calibrate
+
+    now = datetime.now().astimezone().replace(microsecond=0)
+    expires = _months_later(now, round(months))
+    share = math.hypot(_figure("--mass-share", args.mass_share, 0, 50) / 100.0, _arm_share(args, units))
+    try:
+        done = calibrate(
+            points,
+            name=args.name,
+            made=now.isoformat(),
+            expires=expires,
+            id=str(uuid.uuid4()),
+            rating_Nm=rating,
+            reference_share=share,
+        )
+    except CalibrationError as error:
+        raise Problem(f"There is no calibration in these points. {error}") from None
+    return _finish(args, home, done)
+
+
+# -- what was typed
+
+
+def _figure(option: str, typed: str, low: float, high: float) -> float:
+    try:
+        value = float(typed)
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        raise UsageProblem(f"{option}: '{typed[:20]}' is not a number from {low:g} to {high:g}.")
+    return value
+
+
+def _quantity(option: str, typed: str, kind: Kind, units: UnitSystem) -> float:
+    try:
+        return parse_quantity(typed, kind, units)
+    except QuantityError as error:
+        raise UsageProblem(f"{option}: {error}") from None
+
+
+def _arm_share(args: argparse.Namespace, units: UnitSystem) -> float:
+    if args.arm is None:
+        return 0.0
+    return _quantity("--arm-sd", args.arm_sd, "length", units) / _quantity("--arm", args.arm, "length", units)
+
+
+def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
+    if args.torques is not None:
+        torques = [_quantity("--torques", typed, "torque", units) for typed in args.torques.split(",")]
+        return [Load(torque, f"{1e3 * torque:g} mN·m") for torque in torques]
+    if args.arm is None:
+        if args.points is not None:
+            return []
+        raise UsageProblem("--arm: state the arm's length, as in --arm '30 mm', or the torques of a reference.")
+    arm_m = _quantity("--arm", args.arm, "length", units)
+    if not 1e-3 <= arm_m <= 1.0:
+        raise UsageProblem("--arm: it is between 1 mm and 1 m.")
+    masses = [_quantity("--masses", typed, "mass", units) for typed in args.masses.split(",")]
+    if min(masses) < 0:
+        raise UsageProblem("--masses: a mass is not below zero.")
+    sides = {"both": (1, -1), "right": (1,), "left": (-1,)}[args.sides]
+    found: list[Load] = []
+    for side in sides:
+        for mass in masses:
+            torque = side * mass * GRAVITY_M_PER_S2 * arm_m
+            word = f"{1e3 * mass:g} g, {'right' if side > 0 else 'left'}" if mass else "nothing"
+            # The zero between the two sides is taken once.
+            if not (mass == 0.0 and found and found[-1].torque_Nm == 0.0):
+                found.append(Load(torque if mass else 0.0, word))
+    return found
+
+
+def _read_points(path: str) -> list[Point]:
+    from winding_coach.meter.calibrating import Point
+
+    try:
+        with open(path, encoding="utf-8", newline="") as opened:
+            rows = list(csv.DictReader(opened.read(1_000_000).splitlines()))
+    except OSError as error:
+        raise Problem(f"The points '{path}' cannot be read ({error.strerror}): check the name.") from None
+    except UnicodeDecodeError:
+        raise Problem(f"The points '{path}' are not a text file.") from None
+    found = []
+    for number, row in enumerate(rows, 2):
+        try:
+            torque, counts = (float(row[column]) for column in COLUMNS)
+            scatter, readings = float(row.get("sd_counts") or 0.0), int(row.get("readings") or 1)
+            if not all(map(math.isfinite, (torque, counts, scatter))):
+                raise ValueError
+        except (KeyError, TypeError, ValueError):
+            raise Problem(
+                f"The points '{path}', line {number}: columns torque_mNm and counts must hold numbers."
+            ) from None
+        found.append(Point(torque * 1e-3, counts, scatter, readings, row.get("words") or f"{torque:g} mN·m"))
+    return found
+
+
+def _months_later(now: datetime, months: int) -> str:
+    year, month = divmod(now.year * 12 + now.month - 1 + months, 12)
+    return f"{year:04d}-{month + 1:02d}-{min(now.day, 28):02d}"
+
+
+# -- at the meter
+
+
+class _Lines:
+    """Lines of standard input, without waiting for them; None once it has ended."""
+
+    def __init__(self) -> None:
+        self._queue: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+        threading.Thread(target=self._listen, name="calibration keys", daemon=True).start()
+
+    def _listen(self) -> None:
+        for line in sys.stdin:
+            self._queue.put(line.strip())
+        self._queue.put(None)
+
+    def take(self) -> str | None:
+        """Return the next line, None at the end.
+
+        Raises:
+            queue.Empty: there is none yet.
+        """
+        return self._queue.get_nowait()
+
+
+def _take_points(port: str, loads: list[Load]) -> list[Point]:
+    from winding_coach.meter.calibrating import Point
+    from winding_coach.sources.serial_port import SerialSource
+
+    source = SerialSource(port)
+    bench = _AtMeter(source, _Lines())
+    found: list[Point] = []
+    try:
+        for number, load in enumerate(loads, 1):
+            what = "Take all weights off" if load.torque_Nm == 0.0 else f"Load {load.words}"
+            at = f" ({1e3 * load.torque_Nm:+.3f} mN·m)" if load.torque_Nm else ""
+            _say(f"{number} of {len(loads)}: {what}{at}, hands off, then press Enter.")
+            plateau = bench.steady_after_enter()
+            found.append(
+                Point(
+                    load.torque_Nm, plateau.counts, plateau.sd_counts, plateau.readings, load.words, plateau.saturated
+                )
+            )
+            _say(f"    {plateau.counts:,.1f} counts, scatter {plateau.sd_counts:.1f}, {plateau.readings} readings.")
+    finally:
+        source.close()
+    return found
+
+
+def _say(words: str) -> None:
+    print(words, file=sys.stderr, flush=True)
+
+
+class _AtMeter:
+    def __init__(self, source: Source, lines: _Lines) -> None:
+        from winding_coach.meter.reader import MeterReader
+        from winding_coach.meter.steady import SteadyWatch
+
+        self._source = source
+        self._lines = lines
+        self._reader = MeterReader(SIMULATED)
+        self._watch = SteadyWatch()
+
+    def steady_after_enter(self) -> Plateau:
+        """Return the next steady reading after a line on standard input; ask again while there is none.
+
+        Raises:
+            Problem: the input or the link ended.
+        """
+        while True:
+            self._wait_for_enter()
+            plateau = self._steady()
+            if plateau is not None:
+                return plateau
+            _say("    It does not come to rest: still the weight, keep off draughts, and press Enter to try again.")
+
+    def _wait_for_enter(self) -> None:
+        while True:
+            self._read()
+            try:
+                line = self._lines.take()
+            except queue.Empty:
+                continue
+            if line is None or line.lower() in ("q", "quit"):
+                raise Problem("The calibration was left before its end: nothing is kept.")
+            return
+
+    def _steady(self) -> Plateau | None:
+        self._watch.restart()
+        begun_s: float | None = None
+        hands_off_s: float | None = None
+        while True:
+            event, samples = self._read()
+            begun_s = event.at_s if begun_s is None else begun_s
+            if event.at_s - begun_s > STEADY_WITHIN_S:
+                return None
+            for sample in samples:
+                # By the meter's clock: what had piled up in the lead is of before.
+                hands_off_s = sample.device_s + HANDS_OFF_S if hands_off_s is None else hands_off_s
+                plateau = self._watch.add(sample) if sample.device_s >= hands_off_s else None
+                if plateau is not None:
+                    return plateau
+
+    def _read(self) -> tuple[Input, list[TorqueSample]]:
+        from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
+
+        event = self._source.read(0.1)
+        if isinstance(event, LinkDown):
+            raise Problem(f"The meter cannot be calibrated: {event.reason}.")
+        if isinstance(event, LinkUp):
+            self._reader.link_up()
+        return event, self._reader.feed(event.data) if isinstance(event, BytesArrived) else []
+
+
+# -- what came of it
+
+
+def _finish(args: argparse.Namespace, home: Home, done: Calibrated) -> int:
+    from winding_coach.report.calibration import calibration_html, figures
+
+    keep = args.keep or not done.faults
+    path = _write(args, home, done) if keep else None
+    if args.report is not None:
+        _write_text(Path(args.report), calibration_html(done))
+    if args.json:
+        found = asdict(done) | {"findings": list(done.findings), "file": None if path is None else str(path)}
+        found["calibration"] = done.calibration.as_json()
+        print(json.dumps(found))
+    else:
+        for name, value in figures(done):
+            print(f"{name:<34} {value}")
+        for words in done.findings:
+            print(words)
+        print(f"Kept as {path}." if path else "Not kept: put it right and take it again, or add --keep.")
+    return 0 if keep else 1
+
+
+def _write(args: argparse.Namespace, home: Home, done: Calibrated) -> Path:
+    text = done.calibration.to_json()
+    if args.out is not None:
+        path = Path(args.out)
+        _write_text(path, text)
+        return path
+    # Old calibrations stay: each has a file of its own, and the newest is what a wind takes.
+    folder = home.folder / FOLDER
+    name = re.sub(r"[^A-Za-z0-9._]+", "-", args.name).strip("-.")[:40] or "meter"
+    _write_text(folder / f"{done.calibration.made[:19].replace(':', '')}-{name}.json", text)
+    if home.calibration.exists():
+        before = home.calibration.read_bytes()
+        if not any(path.read_bytes() == before for path in folder.glob("*.json")):
+            _write_text(folder / f"before-{done.calibration.id[:8]}.json", before.decode("utf-8", "replace"))
+    _write_text(home.calibration, text)
+    return home.calibration
+
+
+def _write_text(path: Path, text: str) -> None:
+    """Write a file so that a fault in mid-way leaves the old one."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        fresh = path.with_name(path.name + ".new")
+        fresh.write_text(text, encoding="utf-8")
+        os.replace(fresh, path)
+    except OSError as error:
+        raise Problem(f"'{path}' cannot be written ({error.strerror}): name another place.") from None
