@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from winding_coach.coach.alarms import CAUGHT_SHARE, FALLEN_SHARE
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.phases import WINDING
-from winding_coach.coach.said import Phase
+from winding_coach.coach.said import Phase, ReadingSaid
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView
 from winding_coach.rubber.path import PlanPath
@@ -37,10 +37,10 @@ class WindFigures:
     square of torque over the plan's torque at the same turns, less 1, in the walk-in; path_side: its mean, with sign.
     falls: how often torque fell far below that in the walk-in; longest_fall_s: until it was caught again.
     in_band: share (0-1) of the walk-in and the final turns. stalls, stalled_s: of the walk-in. peak_reach: peak
-    torque over the plan's, or turns over its target turns, whichever is further. overshoot: share of torque above
-    the plan's peak, or of turns beyond the overwind limit. launch_ratio: launch torque over the plan's.
-    back_off_turns: of the motor; back_off_off: crank turns more (or, below 0, fewer) than planned. broken: None
-    while nothing was wound. torque_scale: the motor's torque at full stretch over its plan's, None if not seen.
+    torque over the coach's figure for it, or turns over the plan's target, whichever is further. overshoot: share of
+    torque above that figure, or of turns beyond the overwind limit. peak_Nm: that figure. launch_ratio: launch torque
+    over the plan's. back_off_turns: of the motor; back_off_off: crank turns more (or, below 0, fewer) than planned.
+    broken: None while nothing was wound. torque_scale: the motor's torque at full stretch over its plan's.
     """
 
     crank_variation: float | None = None
@@ -53,6 +53,7 @@ class WindFigures:
     stalled_s: float | None = None
     peak_reach: float | None = None
     overshoot: float | None = None
+    peak_Nm: float | None = None
     launch_ratio: float | None = None
     back_off_turns: float | None = None
     back_off_off: float | None = None
@@ -70,6 +71,7 @@ class WindWatch:
             FiguresError: the plan contradicts itself.
         """
         self._plan = settings.plan
+        self._peak_Nm = settings.plan.peak_torque_Nm
         self._limits = limits_from(settings)
         self._path = PlanPath(settings.plan, settings.motor)
         self._seen: set[Phase] = set()
@@ -103,12 +105,15 @@ class WindWatch:
             self._crank(view)
         if view.phase is Phase.WALK_IN:
             self._walk_in(view, passed_s)
+        if view.phase is Phase.FINAL_TURNS and view.targets.torque_Nm is not None:
+            # The coach moves the plan's peak to this motor's own scale; who obeys it must not lose by it.
+            self._peak_Nm = view.targets.torque_Nm
         if view.phase in (Phase.WALK_IN, Phase.FINAL_TURNS):
             self._band(view, passed_s)
 
     def _compare(self, view: CoachView) -> None:
         """How the motor's torque at full stretch compares with its plan's."""
-        turns, torque_Nm = view.reading.turns, view.reading.torque_Nm
+        turns, torque_Nm = _counted(view.reading), view.reading.torque_Nm
         if view.phase is Phase.WIND_STRETCHED and turns is not None and torque_Nm is not None:
             if turns >= SCALE_FROM * self._limits.stretched_turns:
                 self._scales.append(torque_Nm / self._path.torque_at(turns))
@@ -138,7 +143,7 @@ class WindWatch:
         torque_Nm = view.reading.torque_Nm
         if torque_Nm is None:
             return
-        off = torque_Nm / self._expected_Nm(view.reading.turns, torque_Nm) - 1.0
+        off = torque_Nm / self._expected_Nm(_counted(view.reading), torque_Nm) - 1.0
         self._walked_s += passed_s
         self._off_s += off * passed_s
         self._off2_s += off * off * passed_s
@@ -188,6 +193,7 @@ class WindWatch:
             stalled_s=self._stalled_s if walked else None,
             peak_reach=peak_reach,
             overshoot=overshoot,
+            peak_Nm=None if peak_reach is None else self._peak_Nm,
             launch_ratio=self._launch(),
             back_off_turns=off,
             back_off_off=off_by,
@@ -202,13 +208,13 @@ class WindWatch:
         return statistics.stdev(times) / statistics.mean(times)
 
     def _peak(self) -> tuple[float | None, float | None]:
-        """(reach, overshoot). A motor weaker than its plan has its turns first, a stronger one its torque."""
+        """(reach, overshoot). Torque against the coach's last figure for the peak; turns where they are further."""
         if self._last is None or not self._seen & {Phase.FINAL_TURNS, Phase.BACK_OFF, Phase.READY}:
             return None, None
         marks, limits = self._last.marks, self._limits
         if marks.peak_torque_Nm is None:
             return None, None
-        reach = marks.peak_torque_Nm / limits.peak_Nm
+        reach = marks.peak_torque_Nm / self._peak_Nm
         over = max(reach - 1.0, 0.0)
         if marks.peak_turns is not None:
             reach = max(reach, marks.peak_turns / limits.target_turns)
@@ -231,3 +237,8 @@ class WindWatch:
         if self._last is None or not self._seen & (WINDING | {Phase.BACK_OFF, Phase.READY, Phase.BROKEN}):
             return None
         return self._last.phase is Phase.BROKEN
+
+
+def _counted(reading: ReadingSaid) -> float | None:
+    """Turns that somebody or something counted; an estimate judges nobody."""
+    return reading.turns if reading.turns_source in ("counted", "tapped") else None

@@ -127,14 +127,18 @@ def _stall_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSyst
     )
 
 
+def _peak(figures: WindFigures, plan: Plan, units: UnitSystem) -> str:
+    return show(plan.peak_torque_Nm if figures.peak_Nm is None else figures.peak_Nm, "torque", units)
+
+
 def _peak_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
-    peak = show(plan.peak_torque_Nm, "torque", units)
+    peak = _peak(figures, plan, units)
     reached = "" if figures.peak_reach is None else f", {1.0 - figures.peak_reach:.0%} short of it"
     return f"Crank on to the peak of {peak}: you stopped too early{reached}."
 
 
 def _overshoot_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
-    peak = show(plan.peak_torque_Nm, "torque", units)
+    peak = _peak(figures, plan, units)
     return f"Stop at the peak of {peak}: you went {figures.overshoot or 0.0:.0%} past it; slow down before it comes."
 
 
@@ -156,7 +160,7 @@ def _back_off_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitS
 
 
 def _whole_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
-    peak = show(plan.peak_torque_Nm, "torque", units)
+    peak = _peak(figures, plan, units)
     return f"Bring the motor home whole: stop at {peak}, and unhook only when it is backed off."
 
 
@@ -210,7 +214,7 @@ AIMS: tuple[Aim, ...] = (
         "peak",
         "peak reached",
         "peak_reach",
-        "times the plan's peak",
+        "times the peak asked for",
         lambda figures: None if figures.peak_reach is None else ramp(-figures.peak_reach, -0.97, -0.80),
         _peak_words,
     ),
