@@ -45,7 +45,7 @@ class Moment:
     broken: bool
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=8)
 def wound(style: Style, seed: int = 3, strength_u: float = 0.5) -> tuple[Moment, ...]:
     """A wind by these hands, felt without noise, to its end; it must end within ten minutes."""
     motor = SimulatedMotor(MOTOR, strength_u=strength_u)
