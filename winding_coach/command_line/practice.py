@@ -1,12 +1,15 @@
-"""Practise on a simulated motor and meter, driven by the keyboard.
+"""Practise on a simulated motor and meter, driven by the keyboard: a whole wind, or one of the lessons.
 
 keys, beside those of a live wind (h shows them):
   up, down     crank faster, slower          k  hook up, or unhook
   right, left  step in, step out             r  crank the other way
   . ,          a large step in, out          x  let go of the crank
 
-example:
+examples:
   winding-coach practice
+  winding-coach practice --lessons --person Wren
+  winding-coach practice --lesson 1 --person Wren
+  winding-coach practice --lesson walk-in --script steady --speed max --headless
 """
 
 from __future__ import annotations
@@ -36,8 +39,14 @@ PRACTICE_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `practice`."""
     add_motor_arguments(parser)
-    parser.add_argument("--script", metavar="STYLE", help="let simulated hands wind: good, stall, hasty, overwind, ...")
-    parser.add_argument("--seed", default="1", metavar="N", help="same seed, same motor and meter (1)")
+    parser.add_argument("--lesson", metavar="NAME", help="take this lesson: its name or number")
+    parser.add_argument("--lessons", action="store_true", help="list the lessons and what the person has reached")
+    parser.add_argument(
+        "--script",
+        metavar="STYLE",
+        help="let simulated hands wind: good, stall, hasty, overwind, ...; with --lesson: steady, hasty, staller",
+    )
+    parser.add_argument("--seed", metavar="N", help="same seed, same motor and meter (1; lessons: another each try)")
     parser.add_argument("--speed", default="1", metavar="TIMES", help="how fast time passes, or max (1)")
     parser.add_argument("--person", metavar="NAME", help="who practises; a nickname is enough")
     add_coaching_arguments(parser)
@@ -45,17 +54,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Practise one wind."""
+    """Practise one wind, or take or list lessons."""
     import numpy as np
 
+    from winding_coach.command_line.lesson import list_lessons, take_lesson
     from winding_coach.simulator.bench import Bench, MeterModel
     from winding_coach.simulator.hands import STYLES, KeyboardHands, ScriptedHands
     from winding_coach.simulator.motor import SimulatedMotor
     from winding_coach.sources.practice import PORT, PracticeSource
 
+    home = home_from(args)
+    if args.lessons:
+        return list_lessons(args, home)
     readings_hz(args)
     speed = _speed(args.speed)
-    home = home_from(args)
     units = units_from(args, home)
     if args.loop is None and args.mass is None:
         for name, value in PRACTICE_MOTOR.items():
@@ -64,10 +76,13 @@ def run(args: argparse.Namespace) -> int:
     figures = figures_from(args, units)
     made = batch_from(args, home)
     settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
+    rubber = DEFAULT_RUBBER if made is None else made.rubber
+    if args.lesson is not None:
+        return take_lesson(args, home, settings, rubber, speed)
     if args.script is not None and args.script not in STYLES:
         raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
     try:
-        rng = np.random.default_rng(int(args.seed))
+        rng = np.random.default_rng(int(args.seed or 1))
     except ValueError:
         raise UsageProblem(f"--seed: '{args.seed}' is not a whole number from 0.") from None
     nearest_m, farthest_m = settings.plan.walk_in[-1].distance_m, 1.15 * settings.plan.stretch_distance_m
@@ -76,7 +91,6 @@ def run(args: argparse.Namespace) -> int:
     hands = (
         ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng) if scripted else keyboard
     )
-    rubber = DEFAULT_RUBBER if made is None else made.rubber
     motor = SimulatedMotor(figures.motor, rubber, strength_u=float(rng.uniform(0.05, 0.95)))
     source = PracticeSource(Bench(motor, hands, figures.winder.ratio, MeterModel(), rng), speed, hands=keyboard.command)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
