@@ -139,7 +139,7 @@ svg {{ max-width: 100%; height: auto }}
 <h2>Tests of the line</h2>
 {_table(("of", "F", "degrees of freedom", "by chance"), tests)}
 <h2>Points</h2>
-{_table(("load", "mN·m", "counts", "scatter", "readings", "left, µN·m"), points)}
+{_table(("load", "mN·m", "counts", "scatter", "readings", "residual, µN·m"), points)}
 <p>Least squares with uncertainty after the Guide to the expression of uncertainty in measurement (JCGM 100:2008).
 Points are in the order in which they were taken. No class of any standard is claimed.</p>
 </body>
