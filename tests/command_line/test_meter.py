@@ -184,3 +184,13 @@ def test_the_link_leads_to_the_present_device_and_goes_with_it(
     meter.terminate()
     assert meter.wait(10) == 0
     assert not link.is_symlink()
+
+
+@pytest.mark.parametrize("job", ["list", "check", "emulate"])
+def test_each_job_s_help_has_an_example(capsys: pytest.CaptureFixture[str], job: str) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["meter", job, "--help"])
+    assert ended.value.code == 0
+    said = capsys.readouterr().out
+    assert f"winding-coach meter {job}" in said.partition("example:")[2]
+    assert job != "emulate" or all(kind in said for kind in ("unplug@SECONDS[:3]", "flip=SHARE", "hasty"))

@@ -28,6 +28,8 @@ from winding_coach.command_line.home import Home, add_common_arguments, home_fro
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.meter.calibration import SIMULATED, Calibration
 from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.simulator.faults import KINDS
+from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem, show
 
 if TYPE_CHECKING:
@@ -42,10 +44,10 @@ PATIENCE_S = 3.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the jobs of `meter` and their options."""
     jobs = parser.add_subparsers(dest="job", required=True, metavar="JOB")
-    listing = jobs.add_parser("list", help="the serial ports of this computer, and which may be a meter")
+    listing = _job(jobs, "list", "the serial ports of this computer, and which may be a meter", "meter list --json")
     listing.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(listing)
-    check = jobs.add_parser("check", help="read a meter for some seconds and judge it")
+    check = _job(jobs, "check", "read a meter for some seconds and judge it", "meter check auto --seconds 10")
     check.add_argument("port", metavar="PORT", help="auto, a device or a URL")
     check.add_argument("--seconds", default="5", metavar="S", help="how long (5)")
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
@@ -53,8 +55,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_common_arguments(check)
     calibrating = jobs.add_parser("calibrate", help="known loads on the meter to a calibration with its uncertainty")
     add_calibrate_arguments(calibrating)
-    emulate = jobs.add_parser("emulate", help="a simulated meter on a pseudo-terminal; prints its device path")
-    emulate.add_argument("--script", default="good", metavar="STYLE", help="how the hands wind (good)")
+    emulate = _job(
+        jobs,
+        "emulate",
+        "a simulated meter on a pseudo-terminal; prints its device path",
+        "meter emulate --script stall --fault unplug@60:4 --link meter.port",
+        "\n\nfaults, at a second of the wind (and for so many seconds), or of a share of all lines or bytes:\n"
+        + "\n".join(f"  {_fault_form(kind, for_s):<22}{what}" for kind, (what, for_s) in KINDS.items()),
+    )
+    emulate.add_argument("--script", default="good", metavar="STYLE", help=f"how the hands wind: {', '.join(STYLES)}")
     emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
     emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")
     emulate.add_argument("--channels", default="c", metavar="LETTERS", help="of c or q (crank), d, t (c)")
@@ -66,6 +75,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     emulate.add_argument("--until-stdin-closes", action="store_true", help="end when standard input does, not sooner")
     add_motor_arguments(emulate)
     add_common_arguments(emulate)
+
+
+def _job(
+    jobs: argparse._SubParsersAction[argparse.ArgumentParser], name: str, about: str, example: str, more: str = ""
+) -> argparse.ArgumentParser:
+    return jobs.add_parser(
+        name,
+        help=about,
+        description=about[0].upper() + about[1:] + ".",
+        epilog=f"example:\n  winding-coach {example}{more}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+
+
+def _fault_form(kind: str, for_s: float) -> str:
+    return f"{kind}@SECONDS[:{for_s:g}]" if for_s else f"{kind}=SHARE"
 
 
 def run(args: argparse.Namespace) -> int:
@@ -202,7 +227,7 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
 
     from winding_coach.simulator.bench import Bench, MeterModel
     from winding_coach.simulator.faults import FaultError, FaultyBench, parse_fault
-    from winding_coach.simulator.hands import STYLES, ScriptedHands
+    from winding_coach.simulator.hands import ScriptedHands
     from winding_coach.simulator.motor import SimulatedMotor
     from winding_coach.sources.emulator import PseudoPort, emulate
 
