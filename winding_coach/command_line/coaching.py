@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from winding_coach import __version__
 from winding_coach.coach.settings import CoachSettings
@@ -27,6 +28,10 @@ from winding_coach.traces.files import TraceWriter
 from winding_coach.traces.header import Header
 from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
+
+if TYPE_CHECKING:
+    from winding_coach.command_line.earlier import EarlierWinds
+    from winding_coach.simulator.bench import Truth
 
 SIMULATED_NAME = "simulated"
 
@@ -158,11 +163,13 @@ def coach_it(
     replaying: bool = False,
     hand: Callable[[str], None] | None = None,
     seen: Callable[[CoachView], None] | None = None,
+    aside: Callable[[], Truth] | None = None,
+    earlier: EarlierWinds | None = None,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
     hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
-    view after every input, in the loop's thread.
+    view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
     """
     hz = readings_hz(args)
     coach = Coach(settings)
@@ -188,7 +195,9 @@ def coach_it(
         raise UsageProblem("The screen needs a terminal: add --headless to do without one.")
 
     session = Session(source, coach, writer, seen=seen, replaying=replaying)
-    run_screen(session, hand)
+    if earlier is not None:
+        earlier.start()
+    run_screen(session, hand, aside, earlier)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

@@ -92,9 +92,10 @@ def run(args: argparse.Namespace) -> int:
         ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng) if scripted else keyboard
     )
     motor = SimulatedMotor(figures.motor, rubber, strength_u=float(rng.uniform(0.05, 0.95)))
-    source = PracticeSource(Bench(motor, hands, figures.winder.ratio, MeterModel(), rng), speed, hands=keyboard.command)
+    bench = Bench(motor, hands, figures.winder.ratio, MeterModel(), rng)
+    source = PracticeSource(bench, speed, hands=keyboard.command)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
-    return coach_it(args, settings, source, writer, hand=None if scripted else source.hand)
+    return coach_it(args, settings, source, writer, hand=None if scripted else source.hand, aside=lambda: bench.truth)
 
 
 def _speed(typed: str) -> float | None:

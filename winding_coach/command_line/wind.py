@@ -80,8 +80,13 @@ def run(args: argparse.Namespace) -> int:
         port = meter.device
     try:
         source = SerialSource(port)
+        earlier = None
+        if not args.headless:
+            from winding_coach.command_line.earlier import EarlierWinds
+
+            earlier = EarlierWinds(home.traces, figures.motor.name)
         writer = writer_for(home, header_for(settings, source.started, port, args.person))
-        return coach_it(args, settings, source, writer)
+        return coach_it(args, settings, source, writer, earlier=earlier)
     finally:
         if meter is not None:
             meter.close()

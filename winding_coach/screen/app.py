@@ -12,11 +12,15 @@ from textual.binding import Binding, BindingType
 from textual.events import Resize
 
 from winding_coach.coach.view import CoachView
+from winding_coach.screen.chart import Points
 from winding_coach.screen.face import Scene, face
-from winding_coach.screen.figures import figures_in
+from winding_coach.screen.figures import figures_in, torque_template
 from winding_coach.screen.help import Help
+from winding_coach.screen.layout import layout_for
+from winding_coach.screen.legible import Eyes, hint
 from winding_coach.screen.looking import Looked
 from winding_coach.screen.sheet_view import SheetView
+from winding_coach.screen.side import LookAside
 from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.terminal import is_terminal as is_terminal
 from winding_coach.screen.themes import PALETTES, styles, theme
@@ -33,6 +37,7 @@ COACH_KEYS = (
 LOOK_KEYS = (
     Binding("g", "glance", "glance"),
     Binding("u", "units", "units"),
+    Binding("v", "side", "from the side"),
     Binding("l", "theme", "theme"),
     Binding("z", "freeze", "freeze"),
     Binding("escape", "seen", "close the cautions"),
@@ -60,9 +65,13 @@ class CoachApp(App[None]):
         *,
         drawn: Drawing | None = None,
         keys: Sequence[tuple[str, str]] = KEYS,
+        eyes: Eyes | None = None,
+        aside: LookAside | None = None,
+        earlier: Callable[[], tuple[Points, ...]] | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        """hand: takes the commands of practised hands, None outside practice. keys: for the help."""
+        """hand: takes the commands of practised hands, None outside practice. keys, eyes: for the help. aside: what
+        a simulated bench knows. earlier: winds of the same motor, for the chart."""
         super().__init__()
         self._looked = looked
         self._hand = hand
@@ -72,7 +81,9 @@ class CoachApp(App[None]):
             for key, (command, _) in HAND_KEYS.items():
                 self.bind(key, f"hand('{command}')")
         self._keys = keys
-        self._glance = self._seen = self._swapped_units = False
+        self._eyes = eyes or Eyes()
+        self._aside, self._earlier = aside, earlier
+        self._glance = self._seen = self._swapped_units = self._side_first = False
         self._frozen: CoachView | None = None
         self._newest: tuple[CoachView, float] | None = None
         self._drawn = drawn or Drawing()
@@ -111,6 +122,11 @@ class CoachApp(App[None]):
         self._glance = not self._glance
         self.look()
 
+    def action_side(self) -> None:
+        """Where there is no room for both, the picture from the side instead of the chart, or back."""
+        self._side_first = not self._side_first
+        self.look()
+
     def action_units(self) -> None:
         """Show figures in the other unit system, or back."""
         self._swapped_units = not self._swapped_units
@@ -135,7 +151,8 @@ class CoachApp(App[None]):
 
     def action_help(self) -> None:
         """Show the keys."""
-        self.push_screen(Help(self._keys))
+        layout = layout_for(*self.size, torque_template(self._looked.view), glance=self._glance)
+        self.push_screen(Help(self._keys, hint(layout, self.size.height, self._eyes)))
 
     def action_leave(self) -> None:
         """Close the wind and leave."""
@@ -169,6 +186,9 @@ class CoachApp(App[None]):
             keys=CLOSED_LINE if view.summary is not None else keys,
             glance=self._glance,
             cautions_seen=self._seen,
+            others=() if self._earlier is None else self._earlier(),
+            side=None if self._aside is None else self._aside(),
+            side_first=self._side_first,
         )
 
     def _live(self, view: CoachView) -> CoachView:
@@ -181,9 +201,14 @@ class CoachApp(App[None]):
         return view
 
 
-def run_screen(looked: Looked, hand: Callable[[str], None] | None = None) -> None:
-    """Show a wind until the person leaves; the wind is closed and saved then. `hand`: see `CoachApp`."""
-    app = CoachApp(looked, hand, drawn=drawing())
+def run_screen(
+    looked: Looked,
+    hand: Callable[[str], None] | None = None,
+    aside: LookAside | None = None,
+    earlier: Callable[[], tuple[Points, ...]] | None = None,
+) -> None:
+    """Show a wind until the person leaves; the wind is closed and saved then. For the rest see `CoachApp`."""
+    app = CoachApp(looked, hand, drawn=drawing(), aside=aside, earlier=earlier)
     try:
         app.run()
     finally:

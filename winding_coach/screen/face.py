@@ -21,6 +21,7 @@ from winding_coach.screen.figures import (
 from winding_coach.screen.instruments import draw_instruments
 from winding_coach.screen.layout import Layout, layout_for
 from winding_coach.screen.sheet import Sheet, wrapped
+from winding_coach.screen.side import ROWS, SideView, draw_side
 from winding_coach.screen.wording import (
     CAUTION_LINE,
     CAUTIONS,
@@ -32,13 +33,17 @@ from winding_coach.screen.wording import (
 )
 from winding_coach.units import show, unit_label
 
+ENOUGH_CHART = 6
+"""Rows of chart that are left when another picture shares its room."""
+
 
 @dataclass(frozen=True, slots=True)
 class Scene:
     """What there is to draw. keys: the line at the bottom. mode: REPLAY, WATCH, FROZEN and the like, or nothing.
 
     place: (share, words) of a replay's place, None when live. note: a remark for the row of alarms while there is
-    none. cautions_seen: closed by a key.
+    none. cautions_seen: closed by a key. side: what a simulated bench knows; side_first: if there is no room for both
+    it and the chart, this is drawn.
     """
 
     view: CoachView
@@ -53,6 +58,8 @@ class Scene:
     others: tuple[Points, ...] = field(default=())
     place: tuple[float, str] | None = None
     note: str = ""
+    side: SideView | None = None
+    side_first: bool = False
 
 
 def face(scene: Scene, columns: int, rows: int) -> Sheet:
@@ -209,6 +216,9 @@ def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
     elif wants_cautions(view) and not scene.cautions_seen:
         _notice(sheet, at, rows, CAUTIONS)
     else:
+        if scene.side is not None and (rows >= ROWS + ENOUGH_CHART or scene.side_first):
+            draw_side(sheet, 1, at, columns - 2, scene.side, view)
+            at, rows = at + ROWS, rows - ROWS
         draw_chart(sheet, 1, at, columns - 2, rows, ChartData(view, scene.points, scene.alarms, scene.others))
 
 

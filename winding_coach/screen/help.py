@@ -8,6 +8,7 @@ from typing import ClassVar
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
@@ -17,12 +18,15 @@ class Help(ModalScreen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,h,question_mark,q,enter,space", "dismiss", "close")]
 
-    def __init__(self, keys: Sequence[tuple[str, str]]) -> None:
-        """keys: each with what it does."""
+    def __init__(self, keys: Sequence[tuple[str, str]], reach: Sequence[str] = ()) -> None:
+        """keys: each with what it does. reach: from how far this window can be read."""
         super().__init__()
         self._keys = keys
+        self._reach = reach
 
     def compose(self) -> ComposeResult:
         """Keys and what they do."""
         rows = "\n".join(f"{key:<17}{words}" for key, words in self._keys)
-        yield Static(Text(f"Keys\n\n{rows}\n\nA foot switch or presenter that types these keys works too.\nh closes"))
+        reach = "\n".join(self._reach)
+        text = f"{rows}\n\nA foot switch or presenter that types these keys works too.\n\n{reach}\n\nh closes"
+        yield VerticalScroll(Static(Text(text)))

@@ -133,8 +133,12 @@ HAND_KEYS = {
 }
 """Keys of practised hands: the command and what it does."""
 KEY_NAMES = {"full_stop": ".", "comma": ",", "up": "↑", "down": "↓", "right": "→", "left": "←"}
-HAND_HELP = (*KEYS, *((KEY_NAMES.get(key, key), words) for key, (_, words) in HAND_KEYS.items()))
-HAND_KEY_LINE = "↑ ↓ crank  → ← step  r reverse  x let go  k hook  n next  s stop  h help  q quit"
+HAND_HELP = (
+    *KEYS,
+    ("v", "the motor from the side instead of the chart, in a small window"),
+    *((KEY_NAMES.get(key, key), words) for key, (_, words) in HAND_KEYS.items()),
+)
+HAND_KEY_LINE = "↑ ↓ crank  → ← step  r reverse  x let go  k hook  n next  h help  q quit"
 
 PLAY_KEYS = {
     "space": ("pause", "pause, go on"),
