@@ -77,9 +77,18 @@ def test_a_device_whose_far_end_is_gone_says_so() -> None:
         (
             serial.SerialException("could not open port 'COM9': FileNotFoundError(2, 'No such', None, 2)"),
             True,
-            "there is",
+            "there is no port COM3",
         ),
-        (serial.SerialException("could not open port 'COM3': PermissionError(13, 'Denied', None, 5)"), True, "COM3"),
+        (
+            serial.SerialException("could not open port 'COM3': PermissionError(13, 'Access is denied.', None, 5)"),
+            True,
+            "COM3 is in use by another program",
+        ),
+        (
+            serial.SerialException("ClearCommError failed (PermissionError(13, 'not recognized', None, 22))"),
+            False,
+            "the meter was unplugged",
+        ),
         (ConnectionRefusedError(errno.ECONNREFUSED, "refused"), True, "nothing answers at COM3"),
         (TimeoutError("timed out"), True, "check the network"),
         (ConnectionResetError("closed"), False, "the other end closed the connection"),

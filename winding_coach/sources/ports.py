@@ -78,45 +78,52 @@ _READING = {
 }
 _NUMBER = re.compile(r"\[Errno (\d+)\]|\((\d+), ")
 """An error's number inside of a message: pyserial often keeps only the words of the error that it met."""
-_BY_WORDS = (
-    ("returned no data", _UNPLUGGED),
-    ("device disconnected", _UNPLUGGED),
-    ("clearcommerror failed", _UNPLUGGED),
-    ("filenotfounderror", _NOT_THERE),
-    ("permissionerror", _IN_USE),
-    ("access is denied", _IN_USE),
+_OPENING_BY_WORDS = (
+    ("filenotfounderror(", _NOT_THERE),
+    ("permissionerror(", _IN_USE),
     ("name or service not known", "there is no computer of the name in {port}: check its spelling"),
     ("name resolution", "there is no computer of the name in {port}: check its spelling"),
     ("timed out", "nothing answers at {port}: check the network"),
     ("invalid url", "{port} is no address that is known: write socket://HOST:PORT, or a device's name"),
 )
-"""Where there is no number: words of pyserial, of its Windows part, and of the system's resolver."""
+_READING_BY_WORDS = (
+    ("returned no data", _UNPLUGGED),
+    ("device disconnected", _UNPLUGGED),
+    ("clearcommerror failed", _UNPLUGGED),
+    ("getoverlappedresult failed", _UNPLUGGED),
+    ("readfile failed", _UNPLUGGED),
+)
+"""Words of pyserial, of the system's resolver, and of pyserial's Windows part, where an error of permission means a
+port that somebody else has open, or that is gone."""
 
 
 def error_number(error: BaseException) -> int | None:
     """Return the system's number of an error, None where it has none."""
-    number = getattr(error, "errno", None)
-    if isinstance(number, int) and number > 0:
+    number = _own_number(error)
+    if number is not None:
         return number
-    if error.args and isinstance(error.args[0], int) and error.args[0] > 0:
-        # termios.error has the number as its first argument, and is no OSError.
-        return error.args[0]
-    if isinstance(error, ConnectionResetError):
-        return errno.ECONNRESET
     found = _NUMBER.search(str(error))
     return None if found is None else int(found[1] or found[2])
 
 
+def _own_number(error: BaseException) -> int | None:
+    if isinstance(error, ConnectionResetError):
+        return errno.ECONNRESET
+    # termios.error has the number as its first argument, and is no OSError.
+    for number in (getattr(error, "errno", None), *error.args[:1]):
+        if isinstance(number, int) and number > 0:
+            return number
+    return None
+
+
 def plain_reason(port: str, error: BaseException, *, opening: bool) -> str:
     """Return what went wrong with a port, in words that say what to do; printable whatever the error holds."""
-    table = _OPENING if opening else _READING | {errno.EACCES: _NO_PERMISSION}
-    number = error_number(error)
+    table, by_words = (_OPENING, _OPENING_BY_WORDS) if opening else (_READING, _READING_BY_WORDS)
     text = str(error)
-    words = None if number is None else table.get(number)
-    if words is None:
-        words = next((plain for part, plain in _BY_WORDS if part in text.lower()), None)
-    if words is None:
-        words = "{port} gives an error ({text})"
+    # The error's own number is surest; words come before a number in the text, which may be of another system.
+    words = table.get(_own_number(error) or 0)
+    words = words or next((plain for part, plain in by_words if part in text.lower()), None)
+    words = words or table.get(error_number(error) or 0, "{port} gives an error ({text})")
     short = text if len(text) <= 80 else text[:79] + "…"
     said = words.format(port=port, group=_group(port) if "{group}" in words else "", text=short)
     return "".join(c if c.isprintable() else "?" for c in said)
