@@ -48,9 +48,13 @@ def seen_by(view: CoachView, truth: Truth) -> Seen:
     )
 
 
-@cache
 def take(lesson: Lesson, manner: Manner, seed: int = 1) -> Taken:
-    """Let a learner take a lesson to its end; it must end within `LONGEST_S`."""
+    """Let a learner take a lesson to its end; it must end within `LONGEST_S`. Each is taken once and remembered."""
+    return _taken(lesson, manner, seed)
+
+
+@cache
+def _taken(lesson: Lesson, manner: Manner, seed: int) -> Taken:
     bench = LessonBench(lesson, PLAN, MOTOR, WINDER, seed)
     coach, watch = Coach(SETTINGS), WindWatch(SETTINGS)
     learner = Learner(manner, np.random.default_rng(seed))

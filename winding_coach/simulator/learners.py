@@ -15,7 +15,7 @@ LOOKS_EVERY_S = 0.3
 """A person looks and acts no quicker; assumed."""
 WALKS_OUT_M_PER_S = 0.6
 HOLDS_S = 4.0
-USUAL_REV_PER_S = 1.2
+USUAL_REV_PER_S, ABOUT_REV_PER_S = 1.2, 0.12
 REVERSES_S = 1.5
 """So long a hand takes to turn round; a second press before it would turn it back."""
 
@@ -102,8 +102,12 @@ class Learner:
         return self._wind(seen)
 
     def _wind(self, seen: Seen) -> tuple[str, ...]:
+        if seen.at_s < self._cranks_again_s:
+            return ()
         if seen.crank_rev_per_s < 0.3:
-            return ("crank_faster",) if seen.at_s >= self._cranks_again_s else ()
+            return ("crank_faster",)
+        if self._manner.heeds and abs(seen.crank_rev_per_s - USUAL_REV_PER_S) > ABOUT_REV_PER_S:
+            return ("crank_faster",) if seen.crank_rev_per_s < USUAL_REV_PER_S else ("crank_slower",)
         if self._rng.random() < self._manner.fidgets:
             faster = self._rng.random() < 0.5 - 0.5 * (seen.crank_rev_per_s - USUAL_REV_PER_S)
             return ("crank_faster", "crank_faster") if faster else ("crank_slower", "crank_slower")

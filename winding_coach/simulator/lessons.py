@@ -20,6 +20,8 @@ FARTHEST_SHARE = 1.15
 """The learner can walk out so far, over the plan's full stretch."""
 PASS_SCORE = 75.0
 """Score of the review from which a lesson is passed; our own rule, no source."""
+SAG_PER_NM = 40.0
+"""Share by which a load slows the learner's crank: a quarter at the peak of a 1.4 g motor; assumed."""
 STRENGTHS = (0.2, 0.8)
 """Where the strength of a lesson's motor lies among motors: neither the strongest nor the weakest; assumed."""
 
@@ -42,6 +44,7 @@ class Lesson:
     takes_over: str | None = None
     cranking: bool = False
     walk_m: float = 0.0
+    wander: float = 0.04
     until: str = "done"
     torque_scales: tuple[float, ...] = (1.0,)
     channels: str = "c"
@@ -68,6 +71,7 @@ LESSONS: tuple[Lesson, ...] = (
         "You stand at full stretch. Start the crank, find a pace that keeps the rate in its band, and leave it there.",
         ("even_crank",),
         takes_over="winding stretched",
+        wander=0.25,
         until="walk_in",
     ),
     Lesson(
@@ -199,14 +203,19 @@ class LessonBench:
         """
         rng = np.random.default_rng(seed)
         scale = lesson.torque_scales[int(rng.integers(len(lesson.torque_scales)))]
-        meter = MeterModel(channels=lesson.channels, ripple=float(rng.uniform(0.01, 0.03)))
-        nearest_m = plan.walk_in[-1].distance_m
-        learner = KeyboardHands(motor, nearest_m, FARTHEST_SHARE * plan.stretch_distance_m)
-        script = ScriptedHands(plan, motor, winder, STYLES["good"], rng)
-        self.lesson = lesson
-        self._hands = LearnersHands(lesson, script, learner)
         strength_u = float(rng.uniform(*STRENGTHS))
         wound = SimulatedMotor(motor, rubber, torque_scale=scale, strength_u=strength_u)
+        meter = MeterModel(channels=lesson.channels, ripple=float(rng.uniform(0.01, 0.03)))
+        learner = KeyboardHands(
+            motor,
+            plan.walk_in[-1].distance_m,
+            FARTHEST_SHARE * plan.stretch_distance_m,
+            wander=lesson.wander,
+            sag_per_Nm=SAG_PER_NM,
+            rng=rng,
+        )
+        self.lesson = lesson
+        self._hands = LearnersHands(lesson, ScriptedHands(plan, motor, winder, STYLES["good"], rng), learner)
         self._bench = Bench(wound, self._hands, winder.ratio, meter, rng)
         self.handed_over_s: float | None = 0.0 if self._hands.handed_over else None
 
