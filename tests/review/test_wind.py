@@ -233,9 +233,9 @@ WELL_WOUND = WindFigures(
 )
 SPOILT = {
     "even_crank": ({"crank_variation": 0.24}, 50.0, "varied by 24%"),
-    "path": ({"path_off": 0.315, "path_side": -0.3}, 50.0, "30% below the plan's"),
+    "path": ({"path_off": 0.325, "path_side": -0.3}, 50.0, "30% below the plan's"),
     "recovery": ({"longest_fall_s": 15.5}, 50.0, "lasted 16 s"),
-    "rate_band": ({"in_band": 0.6}, 50.0, "60% of the time"),
+    "rate_band": ({"in_band": 0.45}, 50.0, "45% of the time"),
     "stalls": ({"stalls": 3, "stalled_s": 10.0}, 50.0, "3 times, 10 s"),
     "peak": ({"peak_reach": 0.885}, 50.0, "12% short"),
     "overshoot": ({"overshoot": 0.12}, 50.0, "12% past"),
