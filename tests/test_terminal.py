@@ -41,7 +41,6 @@ def test_a_wind_in_a_terminal_is_shown_and_saved(tmp_path: Path) -> None:
     try:
         until("Before the first turn")
         until("Keep cranking")
-        until("Step in to")
         until("wrapper")
         tmux("send-keys", "-t", "wind", "q")
         until("Saved as")
