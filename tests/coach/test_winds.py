@@ -295,3 +295,13 @@ def _line(seq: int, at_s: float, raw: int) -> bytes:
     from winding_coach.meter.frames import Sample, encode_sample
 
     return encode_sample(Sample(seq, round(at_s * 1e6), raw, 0, 0))
+
+
+def test_a_port_that_speaks_something_else_is_told_from_a_silent_one() -> None:
+    coach = Coach(SETTINGS)
+    coach.step(LinkUp(0.0, "p"))
+    for tenth in range(1, 25):
+        coach.step(BytesArrived(tenth / 10, b"$GPGGA,123519,4807.038,N,01131.000,E*47\r\n"))
+    assert coach.view.link.state == "silent"
+    assert "another device" in str(coach.view.link.reason)
+    assert coach.view.reading.torque_Nm is None

@@ -34,6 +34,8 @@ SILENT_AFTER_S = 2.0
 AUTO_TARE_STILL_S = 2.0
 AUTO_TARE_SHARE = 0.05
 SLOW_REV_PER_S = 0.35
+SILENT = "no data for 2 seconds"
+STRANGE = "what comes is no meter's data: another device, or another speed"
 
 
 class Coach:
@@ -76,6 +78,7 @@ class Coach:
         self._up_at_s: float | None = None
         self._tared = settings.tare_counts is not None
         self._broke = False
+        self._strange_bytes = 0
         self._saying: list[Said] = []
         self._now: Moment | None = None
         self._view: CoachView | None = None
@@ -84,8 +87,6 @@ class Coach:
     def finished(self) -> bool:
         """Whether the wind is closed."""
         return self.summary is not None
-
-    # -- what happens
 
     def step(self, event: Input) -> None:
         """Take one input. Afterwards `said` holds what it made the coach say, in order."""
@@ -121,7 +122,9 @@ class Coach:
         self.said = tuple(self._saying)
 
     def _bytes(self, data: bytes) -> None:
+        self._strange_bytes += len(data)
         for sample in self._meter.feed(data):
+            self._strange_bytes = 0
             self._sample, self._sample_at_s = sample, self._at_s
             self._turns.count(
                 sample.crank_turns,
@@ -310,7 +313,7 @@ class Coach:
         """Say that the link is silent, or up again."""
         silent = self._up_at_s is not None and self._silent_s() >= SILENT_AFTER_S
         if silent and self._link.state == "up":
-            self._link_is("silent", port=self._link.port, reason="no data for 2 seconds")
+            self._link_is("silent", port=self._link.port, reason=STRANGE if self._strange_bytes > 64 else SILENT)
         elif not silent and self._link.state == "silent":
             self._link_is("up", port=self._link.port)
 
