@@ -6,6 +6,7 @@ signals         torque to rate, crank and events
 rubber          what a motor can take: law, plan
 coach           phases, prompts, alarms: what to say now
 simulator       a motor, hands and a meter that are not there
+review          what happened in a wind, and how well it was wound
 traces          one wind, one file
 sources         serial port, replay, practice: the only rooms that know the time
 session         the one loop: read, record, step, publish
