@@ -28,6 +28,7 @@ CALM = Moment(
     torque_top_Nm=STRETCHED,
     phase_top_Nm=STRETCHED,
     cranking=True,
+    reversing=False,
     turns=800.0,
     counted=True,
     distance_m=None,

@@ -224,6 +224,25 @@ def test_one_sensor_counts_down_once_torque_falls_in_the_back_off() -> None:
     assert turns.turns == 0.0
 
 
+def test_turns_counted_while_the_hand_was_going_back_come_off_twice() -> None:
+    """Backing off before the peak: the phase is seen a turn or two late, and one sensor cannot tell."""
+    turns = MotorTurns(10.0)
+    for count in range(21):
+        turns.count(count, signed=False, phase=Phase.FINAL_TURNS, torque_share_of_top=1.0)
+    assert turns.turns == 200.0
+    turns.back_off(180.0, 0.999)
+    assert turns.turns == 200.0, "torque is still at its top: these were forward turns"
+    turns.back_off(180.0, 0.8)
+    assert turns.turns == 160.0
+    turns.count(21, signed=False, phase=Phase.BACK_OFF, torque_share_of_top=0.7)
+    assert turns.turns == 150.0
+    two = MotorTurns(10.0)
+    for count in (0, 20, 18):
+        two.count(count, signed=True, phase=Phase.FINAL_TURNS, torque_share_of_top=0.8)
+    two.back_off(200.0, 0.8)
+    assert two.turns == 180.0, "two sensors know"
+
+
 def test_taps_come_off_in_the_back_off() -> None:
     turns = MotorTurns(10.0)
     for _ in range(3):

@@ -29,6 +29,7 @@ class Moment:
     torque_top_Nm: float
     phase_top_Nm: float
     cranking: bool | None
+    reversing: bool
     turns: float | None
     counted: bool
     distance_m: float | None

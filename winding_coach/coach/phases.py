@@ -95,6 +95,10 @@ def _stopped_at_peak(now: Moment, limits: Limits) -> bool:
     return now.torque_Nm is not None and now.torque_Nm >= STOPPED_NEAR * limits.peak_Nm and _still(now, limits)
 
 
+def _reversing(now: Moment, limits: Limits) -> bool:
+    return now.reversing and now.torque_Nm is not None and now.torque_Nm < 0.96 * now.phase_top_Nm
+
+
 def _still(now: Moment, limits: Limits) -> bool:
     if now.cranking is not None:
         return not now.cranking
@@ -146,6 +150,7 @@ BY_SIGNAL: tuple[Step, ...] = (
     # Not from the walk-in: peak torque out there calls for stepping in, and the overwind alarm says to stop.
     Step(Phase.FINAL_TURNS, _peak_reached, Phase.BACK_OFF),
     Step(Phase.FINAL_TURNS, _stopped_at_peak, Phase.BACK_OFF, for_s=0.7),
+    Step(Phase.FINAL_TURNS, _reversing, Phase.BACK_OFF, for_s=0.2),
     Step(Phase.FINAL_TURNS, _backing_off, Phase.BACK_OFF, for_s=1.5),
     Step(Phase.BACK_OFF, _launch_torque, Phase.READY),
     Step(Phase.BACK_OFF, _stopped_at_launch, Phase.READY, for_s=0.7),

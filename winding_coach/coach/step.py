@@ -28,6 +28,7 @@ from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.broke import BreakDetector
 from winding_coach.signals.estimator import Estimator
 from winding_coach.signals.limit import LimitPredictor
+from winding_coach.signals.reading import CrankState
 
 STALE_S = 0.5
 SILENT_AFTER_S = 2.0
@@ -252,6 +253,7 @@ class Coach:
             torque_top_Nm=self._notes.top_Nm,
             phase_top_Nm=self._phase_top_Nm,
             cranking=reading.cranking if reading is not None and fresh else None,
+            reversing=reading is not None and fresh and reading.crank_state is CrankState.REVERSING,
             turns=turns,
             counted=turns is not None,
             distance_m=distance_m,
@@ -327,6 +329,8 @@ class Coach:
         if phase is Phase.BROKEN:
             self._phase_before_break = self._phase
         self._phase, self._phase_at_s, self._phase_top_Nm = phase, self._at_s, 0.0
+        if phase is Phase.BACK_OFF:
+            self._turns.back_off(self._notes.marks.peak_turns, self._share_of_top())
         if phase is Phase.WALK_IN and self._turns.turns is not None:
             self._walk = Walk(self._path, self._plan_limits, self._turns.turns, self._standing_m())
         self._phases = (*self._phases, (self._at_s, self._turns.turns, phase))

@@ -88,6 +88,7 @@ class MotorTurns:
         self._crank: float = 0.0
         self._taps = 0
         self._reversed = False
+        self._signed = False
         self.source = "unknown"
 
     @property
@@ -99,6 +100,7 @@ class MotorTurns:
         """Take the meter's cumulative crank count (None: it has none)."""
         if crank is None:
             return
+        self._signed = signed
         if self.source != "counted":
             self.source = "counted"
             self._crank = 0.0
@@ -116,6 +118,16 @@ class MotorTurns:
             return
         self.source = "tapped"
         self._crank += -1 if phase in (Phase.BACK_OFF, Phase.READY) else 1
+
+    def back_off(self, top_turns: float | None, torque_share_of_top: float | None) -> None:
+        """The back-off begins. Where torque has left its top already, the hand has been going back since
+        `top_turns`: what a one-sensor crank counted since then comes off twice."""
+        if self._signed or top_turns is None or torque_share_of_top is None or torque_share_of_top >= REVERSED_SHARE:
+            return
+        top = top_turns / self._ratio
+        if self.source == "counted" and self._crank > top:
+            self._crank = 2.0 * top - self._crank
+        self._reversed = True
 
     def restart(self) -> None:
         """Count from nothing again; the motor has no turns on it yet."""
