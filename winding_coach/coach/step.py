@@ -15,7 +15,7 @@ from winding_coach.coach.look import reading_of, targets_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING, SignalSteps, next_by_key
-from winding_coach.coach.prompts import AHEAD_TURNS_OF_CRANK, Pacer, Scene, mark_of, wanted
+from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView
@@ -290,12 +290,9 @@ class Coach:
         return None if reading is None or not self._notes.top_Nm else reading.torque_Nm / self._notes.top_Nm
 
     def _next_mark(self, now: Moment) -> tuple[float | None, float | None]:
-        """Where to be in a few turns of the crank, and in how many: by the path from where the walk-in began."""
         if now.turns is None or self._walk is None or self._phase is not Phase.WALK_IN:
             return None, None
-        ratio = self._limits.ratio
-        mark = mark_of(self._walk.distance_at(now.turns + AHEAD_TURNS_OF_CRANK * ratio), self._limits)
-        return mark, max(round((self._walk.turns_at(mark) - now.turns) / ratio), 1)
+        return self._walk.next_mark(now.turns, self._limits)
 
     def _back_off_left(self, now: Moment) -> float | None:
         """Crank turns from this torque to the launch torque, by the plan's back-off branch and the live scale."""

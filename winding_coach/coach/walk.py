@@ -6,6 +6,7 @@ Equal strand stretch, as planned, but through the turns and the distance at whic
 from __future__ import annotations
 
 from winding_coach.coach.limits import Limits
+from winding_coach.coach.prompts import AHEAD_TURNS_OF_CRANK, mark_of
 from winding_coach.rubber.path import PlanPath
 
 STRETCH_SLACK = 0.04
@@ -31,3 +32,8 @@ class Walk:
     def turns_at(self, distance_m: float) -> float:
         """Return the turns at which the path is at a distance."""
         return self._path.turns_at_stretch(self._stretch, max(distance_m, self._hooks_m))
+
+    def next_mark(self, turns: float, limits: Limits) -> tuple[float, float]:
+        """Return where to be in a few turns of the crank, and in how many of them, at least one."""
+        mark = mark_of(self.distance_at(turns + AHEAD_TURNS_OF_CRANK * limits.ratio), limits)
+        return mark, max(round((self.turns_at(mark) - turns) / limits.ratio), 1)
