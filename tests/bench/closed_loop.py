@@ -25,7 +25,7 @@ from winding_coach.inputs import BytesArrived, LinkUp
 from winding_coach.rubber.path import PlanPath
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.simulator.people import SKILLS, Person, Seen
+from tests.bench.people import SKILLS, Person, Seen
 
 TICK_S = 0.025
 STRENGTH_SPREAD = 0.04

@@ -30,6 +30,7 @@ from winding_coach.command_line.coaching import (
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import UsageProblem
+from winding_coach.command_line.speed import speed_from
 from winding_coach.rubber.law import DEFAULT_RUBBER
 
 PRACTICE_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm", "motor": "practice"}
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
     if args.lessons:
         return list_lessons(args, home)
     readings_hz(args)
-    speed = _speed(args.speed)
+    speed = speed_from(args.speed)
     units = units_from(args, home)
     if args.loop is None and args.mass is None:
         for name, value in PRACTICE_MOTOR.items():
@@ -96,15 +97,3 @@ def run(args: argparse.Namespace) -> int:
     source = PracticeSource(bench, speed, hands=keyboard.command)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
     return coach_it(args, settings, source, writer, hand=None if scripted else source.hand, aside=lambda: bench.truth)
-
-
-def _speed(typed: str) -> float | None:
-    if typed == "max":
-        return None
-    try:
-        speed = float(typed)
-    except ValueError:
-        speed = 0.0
-    if not 0.01 <= speed <= 1000:
-        raise UsageProblem(f"--speed: '{typed}' is neither a number from 0.01 to 1000 nor max.")
-    return speed

@@ -13,6 +13,7 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.coaching import add_coaching_arguments, calibration_from, coach_it, readings_hz
 from winding_coach.command_line.home import add_common_arguments, home_from
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.speed import speed_from
 from winding_coach.replaying import difference, settings_of
 from winding_coach.sources.replay import ReplaySource
 from winding_coach.traces.files import Trace, read_trace
@@ -33,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Replay one trace."""
     readings_hz(args)
-    speed = _speed(args.speed)
+    speed = speed_from(args.speed)
     home = home_from(args)
     try:
         trace = read_trace(Path(args.trace))
@@ -68,18 +69,6 @@ def _show(trace: Trace, settings: CoachSettings, against: str | None, speed: flo
         playback.command("finish")
     run_replay(playback)
     return 0
-
-
-def _speed(typed: str) -> float | None:
-    if typed == "max":
-        return None
-    try:
-        speed = float(typed)
-    except ValueError:
-        speed = 0.0
-    if not 0.01 <= speed <= 10_000:
-        raise UsageProblem(f"--speed: '{typed}' is neither a number from 0.01 to 10000 nor max.")
-    return speed
 
 
 def _check(trace: Trace, settings: CoachSettings) -> int:

@@ -1,0 +1,24 @@
+"""How fast time passes in a replay or a practice wind, as typed."""
+
+from __future__ import annotations
+
+from winding_coach.command_line.problem import UsageProblem
+
+SLOWEST, FASTEST = 0.01, 10_000.0
+
+
+def speed_from(typed: str) -> float | None:
+    """Return the speed in times of real time, None for `max`: without waiting.
+
+    Raises:
+        UsageProblem: it is neither.
+    """
+    if typed == "max":
+        return None
+    try:
+        speed = float(typed)
+    except ValueError:
+        speed = 0.0
+    if not SLOWEST <= speed <= FASTEST:
+        raise UsageProblem(f"--speed: '{typed}' is neither a number from {SLOWEST:g} to {FASTEST:.0f} nor max.")
+    return speed
