@@ -16,6 +16,7 @@ from functools import partial
 
 import numpy as np
 
+from tests.bench.people import SKILLS, Person, Seen
 from tests.scenario import MOTOR, PLAN, SETTINGS, WINDER
 from winding_coach.coach.said import Phase
 from winding_coach.coach.settings import CoachSettings
@@ -25,7 +26,6 @@ from winding_coach.inputs import BytesArrived, LinkUp
 from winding_coach.rubber.path import PlanPath
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.motor import SimulatedMotor
-from tests.bench.people import SKILLS, Person, Seen
 
 TICK_S = 0.025
 STRENGTH_SPREAD = 0.04
