@@ -10,6 +10,7 @@ import pytest
 
 from tests.firmware.build import Run, Script, run_rig
 from winding_coach.meter.calibration import SIMULATED
+from winding_coach.meter.conforming import Conformance
 from winding_coach.meter.frames import (
     LINE_DROPPED,
     LONGEST_LINE,
@@ -89,6 +90,25 @@ def test_hello_at_boot_every_five_seconds_and_on_request(rig: Path, firmware: Pa
     assert [hello.value(key) for key in ("adc", "gain", "rst")] == ["hx711", "128", "por"]
     before = [sample for sample, frame in pairwise(found) if isinstance(frame, Hello) and isinstance(sample, Sample)]
     assert [round(sample.t_us / 1e6, 1) for sample in before] == [1.0, 5.0, 10.0]
+
+
+def test_the_firmware_conforms_to_the_protocol(rig: Path, firmware_all_channels: Path, tmp_path: Path) -> None:
+    script = Script().at(0.0, "raw", 4711).at(0.0, "adc1", 713).at(3.0, "host", ord("?"))
+    script.at(7.0, "silent", 1).at(9.0, "silent", 0)
+    run = run_rig(rig, firmware_all_channels, script.at(12.0, "end"), tmp_path)
+    held = Conformance()
+    held.feed(0.0, b"\n")
+    parser, at_s, asked = FrameParser(), 0.0, False
+    for line in run.wire.rpartition(b"\n")[0].split(b"\n"):
+        for frame in parser.feed(line + b"\n"):
+            at_s = frame.t_us / 1e6 if isinstance(frame, Sample) else at_s
+        if not asked and at_s >= 3.0:
+            asked = True
+            held.asked(3.0)
+        held.feed(at_s, line + b"\n")
+    held.end(at_s)
+    assert held.samples > 700
+    assert held.faults == ()
 
 
 def test_flags_of_saturation_and_overload(rig: Path, firmware_all_channels: Path, tmp_path: Path) -> None:

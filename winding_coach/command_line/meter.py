@@ -4,6 +4,7 @@ examples:
   winding-coach meter list
   winding-coach meter check auto --seconds 5
   winding-coach meter calibrate auto --arm "30 mm" --masses "0 g, 10 g, 20 g, 50 g, 20 g, 10 g, 0 g"
+  winding-coach meter conform /dev/ttyACM0
   winding-coach meter emulate --script stall --fault unplug@60:4
 """
 
@@ -23,6 +24,7 @@ from winding_coach.command_line import printable
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
+from winding_coach.command_line.conform import add_conform_arguments, conform
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
@@ -53,8 +55,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     check.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(check)
-    calibrating = jobs.add_parser("calibrate", help="known loads on the meter to a calibration with its uncertainty")
-    add_calibrate_arguments(calibrating)
+    what = "known loads on the meter to a calibration with its uncertainty"
+    add_calibrate_arguments(_job(jobs, "calibrate", what, 'meter calibrate auto --arm "30 mm" --rating "29 mN.m"'))
+    what = "hold a meter's lines against the protocol, for who writes firmware"
+    add_conform_arguments(_job(jobs, "conform", what, "meter conform /dev/ttyACM0"))
     emulate = _job(
         jobs,
         "emulate",
@@ -97,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
     """Do one job."""
     home = home_from(args)
     units = units_from(args, home)
-    does = {"list": _list, "check": _check, "calibrate": calibrate_meter, "emulate": _emulate}
+    does = {"list": _list, "check": _check, "calibrate": calibrate_meter, "conform": conform, "emulate": _emulate}
     return does[args.job](args, home, units)
 
 

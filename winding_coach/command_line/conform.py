@@ -1,0 +1,84 @@
+"""`meter conform`: hold a meter against the line protocol, for who writes firmware; each fault is named."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+from winding_coach.command_line import printable
+from winding_coach.command_line.home import Home, add_common_arguments
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.units import UnitSystem
+
+if TYPE_CHECKING:
+    from winding_coach.meter.conforming import Conformance
+
+SHORTEST_S, LONGEST_S = 1.0, 3600.0
+ASK_AT_SHARE = 0.4
+"""The question comes in the middle, so that its answer is told from the hello that comes by itself."""
+
+
+def add_conform_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `meter conform`."""
+    parser.add_argument("port", metavar="PORT", help="a device or a URL")
+    parser.add_argument("--seconds", default="12", metavar="S", help="how long (12: two hellos come in that time)")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+    add_common_arguments(parser)
+
+
+def conform(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    """Listen to a meter; print what is wrong with its lines; return 0 if nothing is."""
+    from winding_coach.meter.conforming import Conformance
+
+    try:
+        seconds = float(args.seconds)
+    except ValueError:
+        seconds = 0.0
+    if not SHORTEST_S <= seconds <= LONGEST_S:
+        raise UsageProblem(f"--seconds: '{args.seconds[:20]}' is not a number from {SHORTEST_S:g} to {LONGEST_S:g}.")
+    found = Conformance()
+    _listen(args.port, seconds, found)
+    faults = found.faults
+    if args.json:
+        print(
+            json.dumps({"lines": found.lines, "samples": found.samples, "faults": [asdict(fault) for fault in faults]})
+        )
+    else:
+        print(f"{found.lines} lines, {found.samples} of data, in {seconds:g} s.")
+        for fault in faults:
+            often = "" if fault.times == 1 else f" ({fault.times} times)"
+            print(fault.words + often)
+            if fault.example:
+                print(printable(f"    {fault.example}"))
+        if not faults:
+            print("It conforms to protocol 1, as far as these lines show.")
+    return 1 if faults else 0
+
+
+def _listen(port: str, seconds: float, found: Conformance) -> None:
+    from winding_coach.sources.ports import plain_reason
+    from winding_coach.sources.wires import open_wire
+
+    try:
+        wire = open_wire(port)
+    except Exception as error:
+        raise Problem(f"The meter cannot be tested: {plain_reason(port, error, opening=True)}.") from None
+    began = time.monotonic()
+    asked = False
+    try:
+        while (at_s := time.monotonic() - began) < seconds:
+            data = wire.receive()
+            if data:
+                found.feed(time.monotonic() - began, data)
+            if not asked and at_s > ASK_AT_SHARE * seconds:
+                asked = True
+                found.asked(at_s)
+                wire.send(b"?")
+    except Exception as error:
+        raise Problem(f"The meter cannot be tested: {plain_reason(port, error, opening=False)}.") from None
+    finally:
+        wire.close()
+    found.end(time.monotonic() - began)
