@@ -20,8 +20,8 @@ from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Sa
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.walk import Walk
-from winding_coach.coach.watching import BACK_FOR_S, MotorTurns, Stillness, ZeroTaker
-from winding_coach.coach.wording import alarm_words
+from winding_coach.coach.watching import BACK_FOR_S, MotorTurns, Stillness, ZeroTaker, zero_offers
+from winding_coach.coach.wording import SILENT, STRANGE, alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.reader import MeterReader, TorqueSample
 from winding_coach.rubber.path import PlanPath
@@ -32,11 +32,7 @@ from winding_coach.signals.reading import CrankState
 
 STALE_S = 0.5
 SILENT_AFTER_S = 2.0
-AUTO_TARE_STILL_S = 2.0
-AUTO_TARE_SHARE = 0.05
 SLOW_REV_PER_S = 0.35
-SILENT = "no data for 2 seconds"
-STRANGE = "what comes is no meter's data: another device, or another speed"
 
 
 class Coach:
@@ -142,7 +138,9 @@ class Coach:
             t_s, torque_Nm = sample.device_s, sample.torque_Nm
             if sample.raw is not None:
                 self._zero.add(t_s, sample.raw)
+            self._estimator.two_sensors = sample.quadrature
             self._estimator.add(t_s, torque_Nm, sample.crank_turns, sample.distance_m)
+            self._breaks.set_rate(self._estimator.lines_per_s)
             self._still.add(t_s, torque_Nm, self._notes.top_Nm)
             if self._breaks.add(t_s, torque_Nm) and self._phase in LOADED:
                 self._broke = True
@@ -177,7 +175,7 @@ class Coach:
 
     def _rules(self) -> None:
         now = self._moment()
-        if self._phase is Phase.HOOK_UP and not self._tared and self._zero_offers(now):
+        if self._phase is Phase.HOOK_UP and not self._tared and zero_offers(now, self._limits.peak_Nm):
             self._tare()
             now = self._moment()
         for _ in Phase:
@@ -213,14 +211,6 @@ class Coach:
             self._phase is Phase.BROKEN and now.in_phase_s >= BROKEN_FOR_S
         ):
             self._close(self._outcome())
-
-    def _zero_offers(self, now: Moment) -> bool:
-        return (
-            now.torque_Nm is not None
-            and now.still_s >= AUTO_TARE_STILL_S
-            and abs(now.torque_Nm) <= AUTO_TARE_SHARE * self._limits.peak_Nm
-            and now.cranking is not True
-        )
 
     def _moment(self) -> Moment:
         sample = self._sample

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
+from winding_coach.coach.moment import Moment
 from winding_coach.coach.said import Phase
 
 STILL_SHARE = 0.008
@@ -14,6 +15,8 @@ BACK_SHARE = 0.3
 BACK_FOR_S = 0.3
 """Torque that returns above this share of its top was never gone: a lead was touched."""
 TARE_OVER_S = 1.0
+OWN_ZERO_STILL_S = 2.0
+OWN_ZERO_SHARE = 0.05
 TARE_AT_MOST = 400
 REVERSED_SHARE = 0.985
 """After the peak the crank counts as reversing once torque has left its top by this much: a one-sensor
@@ -50,6 +53,16 @@ class Stillness:
         """Forget all, as after a gap or a new zero."""
         self._anchor_Nm = self._there_s = self._low_s = None
         self.still_s = self.gone_s = self.back_s = 0.0
+
+
+def zero_offers(now: Moment, peak_Nm: float) -> bool:
+    """Whether a zero may be taken without being asked: torque still and about nothing, the crank not turning."""
+    return (
+        now.torque_Nm is not None
+        and now.still_s >= OWN_ZERO_STILL_S
+        and abs(now.torque_Nm) <= OWN_ZERO_SHARE * peak_Nm
+        and now.cranking is not True
+    )
 
 
 class ZeroTaker:

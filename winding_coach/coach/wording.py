@@ -23,6 +23,10 @@ PHASE_WORDS: dict[Phase, str] = {
     Phase.ABORTED: "Stopped",
 }
 
+SILENT = "no data for 2 seconds"
+STRANGE = "what comes is no meter's data: another device, or another speed"
+"""Why a link is silent."""
+
 _PROMPT_WORDS = {
     "tare": "Nothing on the hook, hands off: zero is set by itself, or press t.",
     "stretch_to": "Hook up and stretch to {distance}.",

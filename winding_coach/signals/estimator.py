@@ -56,7 +56,7 @@ class Estimator:
         if not (math.isfinite(full_scale_Nm) and full_scale_Nm > 0.0):
             raise ValueError(f"The full scale of the torque must be above zero, not {full_scale_Nm} N·m.")
         self._scale_Nm = full_scale_Nm
-        self._two_sensors = two_sensors
+        self.two_sensors = two_sensors
         self._turns = TurnCounter()
         self._reverse = ReverseWatch(full_scale_Nm)
         self._crank = PulseCrank()
@@ -228,7 +228,7 @@ class Estimator:
         ripple = self._ripple
         if counted and self._crank.state is not CrankState.UNKNOWN:
             state = self._crank.state
-            if state is CrankState.TURNING and self._reverse.backwards and not self._two_sensors:
+            if state is CrankState.TURNING and self._reverse.backwards and not self.two_sensors:
                 state = CrankState.REVERSING
             if self._contradicted > CONTRADICTED_S * self._tuning.tick_hz:
                 return CrankState.UNKNOWN, 0.0
@@ -272,7 +272,7 @@ class Estimator:
         amends = self._crank.moved(now, change)
         if amends:
             self._turns.put_right(amends)
-        if not self._two_sensors:
+        if not self.two_sensors:
             self._take_off(self._reverse.pulse(change + amends))
 
     def _take_off(self, turns: float) -> None:
@@ -327,7 +327,7 @@ class Estimator:
         may_turn = not stands and (walk is None or walk > -WALK_M_PER_S)
         taken_off = self._reverse.tick(torque_Nm, rate_Nm_per_s, may_turn)
         if counted:
-            if not self._two_sensors:
+            if not self.two_sensors:
                 self._take_off(taken_off)
         elif ripple.standing is False and self._known_period_s is not None:
             turned = 1.0 / (self._known_period_s * self._tuning.tick_hz)
