@@ -13,6 +13,7 @@ class Limits:
 
     peak_Nm: float
     stretched_Nm: float
+    walked_in_Nm: float
     launch_Nm: float
     stretched_turns: float
     walked_in_turns: float
@@ -32,7 +33,11 @@ class Limits:
         """
         peak_Nm = self.peak_Nm * scale
         return replace(
-            self, peak_Nm=peak_Nm, stretched_Nm=self.stretched_Nm * scale, launch_Nm=min(self.launch_Nm, peak_Nm)
+            self,
+            peak_Nm=peak_Nm,
+            stretched_Nm=self.stretched_Nm * scale,
+            walked_in_Nm=self.walked_in_Nm * scale,
+            launch_Nm=min(self.launch_Nm, peak_Nm),
         )
 
 
@@ -43,6 +48,7 @@ def limits_from(settings: CoachSettings) -> Limits:
     return Limits(
         peak_Nm=plan.peak_torque_Nm,
         stretched_Nm=plan.stretched_torque_Nm,
+        walked_in_Nm=last.torque_Nm,
         launch_Nm=min(plan.launch_torque_Nm, plan.peak_torque_Nm),
         stretched_turns=plan.stretched_turns,
         walked_in_turns=last.turns,

@@ -32,6 +32,7 @@ STILL_PER_S = 0.002
 FELL_FROM_TOP = 0.08
 """At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
 NEAR_PEAK = 0.88
+CLIMBING = 1.04
 FELL_FAR = 0.30
 """Well below the peak a step or a stall takes torque down too; only a deep fall there is a back-off."""
 
@@ -68,10 +69,10 @@ def _walked_in(now: Moment, limits: Limits) -> bool:
         return now.distance_m <= 1.03 * limits.hooks_m + 0.02
     if now.counted and now.turns is not None:
         return now.turns >= limits.walked_in_turns
-    # Without turns or distance only the climb at the end tells: well above the plateau, and still rising.
+    # Without turns or distance only the climb at the end tells: above what the plan's walk-in ends with, and rising.
     return (
         now.torque_Nm is not None
-        and now.torque_Nm > limits.stretched_Nm + 0.35 * (limits.peak_Nm - limits.stretched_Nm)
+        and now.torque_Nm > CLIMBING * limits.walked_in_Nm
         and (now.slow_rate_Nm_per_s or 0.0) > 0
         and now.in_phase_s > 10.0
     )
