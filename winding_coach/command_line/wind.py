@@ -10,6 +10,7 @@ and hooks, keep bystanders and children out of the motor's line. Local rules and
 from __future__ import annotations
 
 import argparse
+import sys
 
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import (
@@ -24,6 +25,7 @@ from winding_coach.command_line.coaching import (
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem
+from winding_coach.command_line.set_up import ask, fill_in, wants_set_up
 
 MOTOR_OPTIONS = (
     "loop",
@@ -46,12 +48,13 @@ MOTOR_OPTIONS = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `wind`."""
     meter = parser.add_argument_group("the meter")
-    meter.add_argument("--port", default="auto", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
+    meter.add_argument("--port", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
     meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     meter.add_argument("--sim-script", default="good", metavar="STYLE", help="how the simulated hands wind (good)")
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
     parser.add_argument("--person", metavar="NAME", help="who winds; a nickname is enough")
+    parser.add_argument("--set-up", action="store_true", help="ask first for units, winder, hooks, meter and person")
     add_coaching_arguments(parser)
     add_common_arguments(parser)
 
@@ -63,6 +66,10 @@ def run(args: argparse.Namespace) -> int:
 
     readings_hz(args)
     home = home_from(args)
+    if not args.headless and (args.set_up or wants_set_up(args, home)) and sys.stdin.isatty() and sys.stdout.isatty():
+        home = ask(home)
+    fill_in(args, home)
+    args.port = args.port or "auto"
     units = units_from(args, home)
     figures = figures_from(args, units)
     simulated = args.port == "sim"

@@ -45,7 +45,7 @@ LOOK_KEYS = (
     Binding("q,ctrl+c,ctrl+q", "leave", "quit"),
 )
 """The screen's own."""
-LOOKS_PER_S = 12
+LOOKS_PER_S = 20
 SIGN_OF_LIFE_S = 2.0
 """A running loop renews its view ten times a second and more; one that has not for so long is not live."""
 
@@ -68,10 +68,12 @@ class CoachApp(App[None]):
         eyes: Eyes | None = None,
         aside: LookAside | None = None,
         earlier: Callable[[], tuple[Points, ...]] | None = None,
+        note: Callable[[], str] | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """hand: takes the commands of practised hands, None outside practice. keys, eyes: for the help. aside: what
-        a simulated bench knows. earlier: winds of the same motor, for the chart."""
+        a simulated bench knows. earlier: winds of the same motor, for the chart. note: a remark while there is no
+        alarm, as what a lesson is about."""
         super().__init__()
         self._looked = looked
         self._hand = hand
@@ -82,7 +84,7 @@ class CoachApp(App[None]):
                 self.bind(key, f"hand('{command}')")
         self._keys = keys
         self._eyes = eyes or Eyes()
-        self._aside, self._earlier = aside, earlier
+        self._aside, self._earlier, self._note = aside, earlier, note
         self._glance = self._seen = self._swapped_units = self._side_first = False
         self._frozen: CoachView | None = None
         self._newest: tuple[CoachView, float] | None = None
@@ -187,6 +189,7 @@ class CoachApp(App[None]):
             glance=self._glance,
             cautions_seen=self._seen,
             others=() if self._earlier is None else self._earlier(),
+            note="" if self._note is None else self._note(),
             side=None if self._aside is None else self._aside(),
             side_first=self._side_first,
         )
@@ -206,9 +209,10 @@ def run_screen(
     hand: Callable[[str], None] | None = None,
     aside: LookAside | None = None,
     earlier: Callable[[], tuple[Points, ...]] | None = None,
+    note: Callable[[], str] | None = None,
 ) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. For the rest see `CoachApp`."""
-    app = CoachApp(looked, hand, drawn=drawing(), aside=aside, earlier=earlier)
+    app = CoachApp(looked, hand, drawn=drawing(), aside=aside, earlier=earlier, note=note)
     try:
         app.run()
     finally:
