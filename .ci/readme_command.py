@@ -2,7 +2,7 @@
 
 import re
 import sys
+from pathlib import Path
 
-text = open(sys.argv[1], encoding="utf-8").read()
-blocks = re.findall(r"```sh\n(.*?)```", text, re.S)
+blocks = re.findall(r"```sh\n(.*?)```", Path(sys.argv[1]).read_text(encoding="utf-8"), re.S)
 print(blocks[{"main": 0, "tests": 1}[sys.argv[2]]].strip())
