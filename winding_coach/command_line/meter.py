@@ -265,6 +265,8 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         raise Problem("This system has no pseudo-terminals: use `practice` instead.") from None
     except OSError as error:
         raise Problem(f"No pseudo-terminal can be made ({error.strerror}): check the path after --link.") from None
+    # Before the path is told: who knows it may send a signal at once.
+    stopped = _stopper(args.until_stdin_closes)
     print(args.link or port.device, flush=True)
     emulate(
         bench,
@@ -272,7 +274,7 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         speed=speed,
         wait_for_reader=args.wait,
         until_stopped=args.until_stdin_closes,
-        stopped=_stopper(args.until_stdin_closes),
+        stopped=stopped,
     )
     return 0
 
