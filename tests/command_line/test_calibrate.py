@@ -25,8 +25,10 @@ SPEED = 20.0
 """The bench's time runs this much faster: a weight needs three seconds to come to rest."""
 
 
-def at_the_bench(meter: WeighedMeter, *options: str, hangs: Callable[[float], float] = float) -> tuple[int, Any, str]:
-    """Run `meter calibrate` with somebody who hangs what it asks for; hangs: what really hangs, of the grams asked."""
+def at_the_bench(
+    meter: WeighedMeter, *options: str, hangs: Callable[[float], float] = float, job: str = "calibrate"
+) -> tuple[int, Any, str]:
+    """Run a job with somebody who hangs what it asks for; hangs: what really hangs, of the grams asked."""
     bench = WeightBench(meter, np.random.default_rng(5))
     port = PseudoPort()
     ended = threading.Event()
@@ -41,7 +43,7 @@ def at_the_bench(meter: WeighedMeter, *options: str, hangs: Callable[[float], fl
 
     thread = threading.Thread(target=drive)
     thread.start()
-    command = [sys.executable, "-m", "winding_coach", "meter", "calibrate", port.device, "--json", *options]
+    command = [sys.executable, "-m", "winding_coach", "meter", job, port.device, "--json", *options]
     process = subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
@@ -56,8 +58,15 @@ def at_the_bench(meter: WeighedMeter, *options: str, hangs: Callable[[float], fl
             asked = re.search(r"Load ([\d.]+) g, (\w+)", line)
             grams = hangs(float(asked.group(1))) if asked else 0.0
             side = -1 if asked and asked.group(2) == "left" else 1
+            torque_Nm, pull_N = side * grams * 1e-3 * GRAVITY * ARM_M, grams * 1e-3 * GRAVITY
+            if "straight from the hook" in line:
+                torque_Nm, pull_N = 0.0, GRAVITY
+            elif "load the arm" in line:
+                torque_Nm, pull_N = 15e-3, 0.5
             with lock:
-                bench.hang(side * grams * 1e-3 * GRAVITY * ARM_M, grams * 1e-3 * GRAVITY)
+                if "upwards" in line:
+                    bench.hang(-3e-3)
+                bench.hang(torque_Nm, pull_N)
             process.stdin.write("\n")
             process.stdin.flush()
         out = process.stdout.read() if process.stdout else ""
@@ -119,6 +128,37 @@ def test_another_weight_than_the_one_asked_for_is_named(home: Path) -> None:
     assert "'20 g" in found["faults"][0]
 
 
+def test_trials_of_a_good_meter(home: Path) -> None:
+    status, found, said = at_the_bench(WeighedMeter(), "--try", "pull,release,crank", job="check")
+    assert status == 0, said
+    assert [(trial["name"], trial["passed"]) for trial in found["trials"]] == [
+        ("pull", True),
+        ("release", True),
+        ("crank", None),
+    ]
+
+
+def test_trials_of_a_meter_that_sticks_and_pulls_off_its_axis(home: Path) -> None:
+    meter = WeighedMeter(sticks_Nm=60e-6, off_axis_m=0.2e-3)
+    status, found, _ = at_the_bench(meter, "--try", "pull,release", job="check")
+    assert status == 1
+    pull, release = found["trials"]
+    assert pull["passed"] is False
+    # 1 kg, 0.2 mm off, less what the bearing holds back.
+    assert pull["figures"]["moved_Nm"] == pytest.approx(9.80665 * 0.2e-3 - 60e-6 - 30e-6, abs=40e-6)
+    assert "stay behind" in release["words"]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [(["--try", "push"], "no trial 'push'"), (["--try", "pull", "--pull-mass", "1 t"], "--pull-mass")],
+)
+def test_trials_that_are_none(home: Path, words: list[str], says: str) -> None:
+    done = run("meter", "check", "PORT", *words)
+    assert done.returncode == 2
+    assert says in done.stderr
+
+
 def write_points(path: Path, rows: list[tuple[float, float]]) -> Path:
     path.write_text("torque_mNm,counts\n" + "".join(f"{torque},{counts}\n" for torque, counts in rows))
     return path
@@ -173,7 +213,7 @@ def test_what_is_wrong_is_kept_on_request(home: Path, tmp_path: Path) -> None:
         (["PORT", "--arm", "30 mm", "--rating", "0 mN.m"], 2, "above zero"),
         (["PORT", "--arm", "30 mm", "--months", "soon"], 2, "--months"),
         (["PORT", "--torques", "0, 5 furlong"], 2, "--torques"),
-        (["/dev/nonsuch", "--arm", "30 mm"], 1, "cannot be calibrated"),
+        (["/dev/nonsuch", "--arm", "30 mm"], 1, "cannot be read"),
         (["--points", "/nonsuch.csv"], 1, "cannot be read"),
     ],
 )

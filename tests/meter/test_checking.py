@@ -226,3 +226,15 @@ class TestVerdict:
         lines = Stream(seconds=1.0).lines()
         samples = reader.feed(encode_hello(HELLO) + b"".join(lines[:40] * 2 + lines))
         assert "It restarted 2 times: check its supply." in check_meter(reader, samples, 1, 2.0).verdict
+
+
+def test_noise_is_held_against_the_converters_own() -> None:
+    # HX711 data sheet: 90 nV rms at 80 a second and gain 128, of ±19.53 mV in 2^24 counts: 38.7 counts.
+    hello = replace(HELLO, fields=(*HELLO.fields, ("adc", "hx711")))
+    quiet = Stream(hello=hello).checked()
+    assert quiet.converter_noise_counts == 38.7
+    assert quiet.verdict == ("It is fit for use.",)
+    loud = Stream(hello=hello, noise_counts=400.0).checked()
+    assert any("times the converter's own" in words for words in loud.verdict)
+    assert Stream().checked().converter_noise_counts is None
+    assert Stream(hello=None).checked().converter_noise_counts is None

@@ -7,31 +7,23 @@ import csv
 import json
 import math
 import os
-import queue
 import re
-import sys
-import threading
 import uuid
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
+from winding_coach.command_line.at_meter import AtMeter, Lines, say
 from winding_coach.command_line.home import Home, add_common_arguments
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.meter.calibration import SIMULATED, CalibrationError
+from winding_coach.meter.calibration import CalibrationError
 from winding_coach.units import GRAVITY_M_PER_S2, Kind, QuantityError, UnitSystem, parse_quantity
 
 if TYPE_CHECKING:
-    from winding_coach.inputs import Input
     from winding_coach.meter.calibrating import Calibrated, Point
-    from winding_coach.meter.reader import TorqueSample
-    from winding_coach.meter.steady import Plateau
 
 USUAL_MASSES = "0 g, 10 g, 20 g, 50 g, 20 g, 10 g, 0 g"
-STEADY_WITHIN_S = 30.0
-HANDS_OFF_S = 0.5
-"""Readings this soon after a weight was confirmed are still of the hand."""
 FOLDER = "calibrations"
 COLUMNS = ("torque_mNm", "counts")
 
@@ -64,12 +56,6 @@ class Load:
 
     torque_Nm: float
     words: str
-
-
-class Source(Protocol):
-    """What is used of a source of inputs."""
-
-    def read(self, timeout_s: float) -> Input: ...
 
 
 def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
@@ -190,114 +176,28 @@ def _months_later(now: datetime, months: int) -> str:
 # -- at the meter
 
 
-class _Lines:
-    """Lines of standard input, without waiting for them; None once it has ended."""
-
-    def __init__(self) -> None:
-        self._queue: queue.SimpleQueue[str | None] = queue.SimpleQueue()
-        threading.Thread(target=self._listen, name="calibration keys", daemon=True).start()
-
-    def _listen(self) -> None:
-        for line in sys.stdin:
-            self._queue.put(line.strip())
-        self._queue.put(None)
-
-    def take(self) -> str | None:
-        """Return the next line, None at the end.
-
-        Raises:
-            queue.Empty: there is none yet.
-        """
-        return self._queue.get_nowait()
-
-
 def _take_points(port: str, loads: list[Load]) -> list[Point]:
     from winding_coach.meter.calibrating import Point
     from winding_coach.sources.serial_port import SerialSource
 
     source = SerialSource(port)
-    bench = _AtMeter(source, _Lines())
+    bench = AtMeter(source, Lines())
     found: list[Point] = []
     try:
         for number, load in enumerate(loads, 1):
             what = "Take all weights off" if load.torque_Nm == 0.0 else f"Load {load.words}"
             at = f" ({1e3 * load.torque_Nm:+.3f} mN·m)" if load.torque_Nm else ""
-            _say(f"{number} of {len(loads)}: {what}{at}, hands off, then press Enter.")
+            say(f"{number} of {len(loads)}: {what}{at}, hands off, then press Enter.")
             plateau = bench.steady_after_enter()
             found.append(
                 Point(
                     load.torque_Nm, plateau.counts, plateau.sd_counts, plateau.readings, load.words, plateau.saturated
                 )
             )
-            _say(f"    {plateau.counts:,.1f} counts, scatter {plateau.sd_counts:.1f}, {plateau.readings} readings.")
+            say(f"    {plateau.counts:,.1f} counts, scatter {plateau.sd_counts:.1f}, {plateau.readings} readings.")
     finally:
         source.close()
     return found
-
-
-def _say(words: str) -> None:
-    print(words, file=sys.stderr, flush=True)
-
-
-class _AtMeter:
-    def __init__(self, source: Source, lines: _Lines) -> None:
-        from winding_coach.meter.reader import MeterReader
-        from winding_coach.meter.steady import SteadyWatch
-
-        self._source = source
-        self._lines = lines
-        self._reader = MeterReader(SIMULATED)
-        self._watch = SteadyWatch()
-
-    def steady_after_enter(self) -> Plateau:
-        """Return the next steady reading after a line on standard input; ask again while there is none.
-
-        Raises:
-            Problem: the input or the link ended.
-        """
-        while True:
-            self._wait_for_enter()
-            plateau = self._steady()
-            if plateau is not None:
-                return plateau
-            _say("    It does not come to rest: still the weight, keep off draughts, and press Enter to try again.")
-
-    def _wait_for_enter(self) -> None:
-        while True:
-            self._read()
-            try:
-                line = self._lines.take()
-            except queue.Empty:
-                continue
-            if line is None or line.lower() in ("q", "quit"):
-                raise Problem("The calibration was left before its end: nothing is kept.")
-            return
-
-    def _steady(self) -> Plateau | None:
-        self._watch.restart()
-        begun_s: float | None = None
-        hands_off_s: float | None = None
-        while True:
-            event, samples = self._read()
-            begun_s = event.at_s if begun_s is None else begun_s
-            if event.at_s - begun_s > STEADY_WITHIN_S:
-                return None
-            for sample in samples:
-                # By the meter's clock: what had piled up in the lead is of before.
-                hands_off_s = sample.device_s + HANDS_OFF_S if hands_off_s is None else hands_off_s
-                plateau = self._watch.add(sample) if sample.device_s >= hands_off_s else None
-                if plateau is not None:
-                    return plateau
-
-    def _read(self) -> tuple[Input, list[TorqueSample]]:
-        from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
-
-        event = self._source.read(0.1)
-        if isinstance(event, LinkDown):
-            raise Problem(f"The meter cannot be calibrated: {event.reason}.")
-        if isinstance(event, LinkUp):
-            self._reader.link_up()
-        return event, self._reader.feed(event.data) if isinstance(event, BytesArrived) else []
 
 
 # -- what came of it

@@ -28,11 +28,12 @@ from winding_coach.command_line.conform import add_conform_arguments, conform
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.trials import trials_from, try_meter
 from winding_coach.meter.calibration import SIMULATED, Calibration
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
-from winding_coach.units import UnitSystem, show
+from winding_coach.units import QuantityError, UnitSystem, parse_quantity, show
 
 if TYPE_CHECKING:
     from winding_coach.meter.reader import MeterReader, TorqueSample
@@ -53,6 +54,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("port", metavar="PORT", help="auto, a device or a URL")
     check.add_argument("--seconds", default="5", metavar="S", help="how long (5)")
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
+    check.add_argument("--try", dest="trials", metavar="LIST", help="of pull, release, crank: what you are asked to do")
+    check.add_argument("--pull-mass", default="1 kg", metavar="MASS", help="what is hung for the pull (1 kg)")
     check.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(check)
     what = "known loads on the meter to a calibration with its uncertainty"
@@ -146,6 +149,8 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.meter.reader import MeterReader
 
     seconds = _number("seconds", args.seconds, 0.2, 3600)
+    if args.trials is not None:
+        return _try(args, home, units)
     reader = MeterReader(_calibration_for_check(args.calibration, home))
     samples, received = _listen(args.port, seconds, reader)
     found = check_meter(reader, samples, received, seconds)
@@ -154,6 +159,23 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     else:
         _print_check(asdict(found), units)
     return 0 if found.samples else 1
+
+
+def _try(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    names = trials_from(args.trials)
+    try:
+        pull_kg = parse_quantity(args.pull_mass, "mass", units)
+    except QuantityError as error:
+        raise UsageProblem(f"--pull-mass: {error}") from None
+    if not 0.01 <= pull_kg <= 20.0:
+        raise UsageProblem("--pull-mass: it is between 10 g and 20 kg.")
+    found = try_meter(args.port, names, _calibration_for_check(args.calibration, home), pull_kg)
+    if args.json:
+        print(json.dumps({"port": args.port, "trials": [asdict(trial) for trial in found]}))
+    else:
+        for trial in found:
+            print(f"{trial.name}: {trial.words}")
+    return 1 if any(trial.passed is False for trial in found) else 0
 
 
 def _listen(port: str, seconds: float, reader: MeterReader) -> tuple[list[TorqueSample], int]:

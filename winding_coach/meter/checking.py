@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from winding_coach.meter.frames import Hello
 from winding_coach.meter.reader import MeterReader, TorqueSample
 
 FEWEST_SAMPLES = 8
@@ -15,6 +16,9 @@ NOISY_SHARE = 0.005
 DRIFTING_SHARE = 0.002
 """Drift of the zero in a minute, as a share of the rating, that is worth a word; assumed."""
 MANY_LOST = 0.01
+CONVERTER_NOISE_COUNTS = {"hx711": {10: 21.5, 80: 38.7}}
+"""Root mean square of the converter alone, by nominal rate: 50 and 90 nV at gain 128, of ±19.53 mV (data sheet)."""
+FAR_FROM_CONVERTER = 4.0
 LIKE_NOMINAL = (0.6, 1.6)
 """A converter with a clock of its own runs at 12 or 112 for 10 or 80, as users report; a wrong jumper is eight-fold."""
 
@@ -24,7 +28,8 @@ class MeterCheck:
     """What was found; None where it cannot be told. Rates in lines a second by the device's clock; torque in N·m.
 
     noise_Nm: standard deviation about a straight line, from the median of differences, so that a slow movement
-    does not count. drift_Nm_per_min: slope of that line.
+    does not count. drift_Nm_per_min: slope of that line. converter_noise_counts: of the converter alone, by its data
+    sheet.
     """
 
     seconds: float
@@ -45,6 +50,7 @@ class MeterCheck:
     no_data: int
     overload: int
     crank_pulses: int | None
+    converter_noise_counts: float | None
     verdict: tuple[str, ...]
 
 
@@ -79,9 +85,17 @@ def check_meter(reader: MeterReader, samples: Sequence[TorqueSample], received: 
         no_data=sum(sample.no_data for sample in samples),
         overload=sum(sample.overload for sample in samples),
         crank_pulses=cranks[-1] - cranks[0] if cranks else None,
+        converter_noise_counts=_converter_noise(hello),
         verdict=(),
     )
     return _judged(found, received, reader.calibration.rating_Nm)
+
+
+def _converter_noise(hello: Hello | None) -> float | None:
+    """What the converter that the meter names scatters by itself, if that is known."""
+    if hello is None or hello.rate_hz is None:
+        return None
+    return CONVERTER_NOISE_COUNTS.get(hello.value("adc") or "", {}).get(round(hello.rate_hz))
 
 
 def _noise(values: list[float]) -> float:
@@ -136,6 +150,13 @@ def _faults(found: MeterCheck, rating_Nm: float | None) -> list[str]:
         words.append("The converter gives no readings: check its wiring.")
     if found.noise_Nm is not None and rating_Nm is not None and found.noise_Nm > NOISY_SHARE * rating_Nm:
         words.append("Readings scatter widely: check the cell's wiring and screen, and keep the meter still.")
+    elif (
+        found.noise_counts is not None
+        and found.converter_noise_counts is not None
+        and found.noise_counts > FAR_FROM_CONVERTER * found.converter_noise_counts
+    ):
+        times = found.noise_counts / found.converter_noise_counts
+        words.append(f"Its noise is {times:.0f} times the converter's own: look at lead, supply, and what shakes.")
     if found.drift_Nm_per_min is not None and rating_Nm is not None:
         drift = abs(found.drift_Nm_per_min) * min(found.seconds / 60.0, 1.0)
         if drift > DRIFTING_SHARE * rating_Nm:

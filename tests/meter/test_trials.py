@@ -1,0 +1,73 @@
+"""What trials of a meter's build say."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from winding_coach.meter.calibration import SIMULATED
+from winding_coach.meter.steady import Plateau
+from winding_coach.meter.trials import crank_trial, pull_trial, release_trial
+
+PULL_N = 9.80665
+
+
+def at(torque_Nm: float) -> Plateau:
+    return Plateau(SIMULATED.zero_counts + torque_Nm / SIMULATED.Nm_per_count, 46.0, 160, False)
+
+
+def test_a_pull_that_stays_on_the_axis() -> None:
+    found = pull_trial(at(0), at(0.05e-3), at(2e-6), SIMULATED, PULL_N)
+    assert found.passed
+    assert found.figures["moved_Nm"] == pytest.approx(0.049e-3)
+    assert "stands" in found.words
+
+
+def test_a_pull_half_a_millimetre_off_the_axis() -> None:
+    # 10 N half a millimetre off are 5 mN·m: statics.
+    found = pull_trial(at(0), at(-5e-3), at(0), SIMULATED, 10.0)
+    assert found.passed is False
+    assert found.figures["off_axis_m"] == pytest.approx(-0.5e-3)
+    assert "0.50 mm" in found.words
+
+
+def test_without_a_rating_a_pull_is_told_and_not_judged() -> None:
+    found = pull_trial(at(0), at(1e-3), at(0), replace(SIMULATED, rating_Nm=None), PULL_N)
+    assert found.passed is None
+    assert "+1.000 mN·m" in found.words
+
+
+@pytest.mark.parametrize(
+    ("load", "back", "passed", "says"),
+    [
+        (15e-3, 0.01e-3, True, "comes back to zero"),
+        (15e-3, 0.1e-3, False, "oil the bearing"),
+        (-15e-3, -0.1e-3, False, "oil the bearing"),
+        (15e-3, -0.1e-3, False, "creeps"),
+        (1e-3, 0.0, None, "too little"),
+        (0.0, 0.0, None, "too little"),
+    ],
+)
+def test_what_stays_behind(load: float, back: float, passed: bool | None, says: str) -> None:
+    found = release_trial(at(0), at(load), at(back), SIMULATED)
+    assert found.passed is passed
+    assert says in found.words
+
+
+@pytest.mark.parametrize(
+    ("pulses", "quadrature", "passed", "says"),
+    [
+        (20, False, True, "20 pulses"),
+        (None, False, None, "no crank sensor"),
+        (0, False, False, "gives nothing"),
+        (40, False, False, "2 pulses a turn"),
+        (23, False, False, "bounces"),
+        (17, False, False, "too far"),
+        (-20, True, False, "swap"),
+    ],
+)
+def test_pulses_of_twenty_turns(pulses: int | None, quadrature: bool, passed: bool | None, says: str) -> None:
+    found = crank_trial(20, pulses, quadrature=quadrature)
+    assert found.passed is passed
+    assert says in found.words

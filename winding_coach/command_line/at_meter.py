@@ -1,0 +1,128 @@
+"""Somebody at the meter: asks for what is to be done, waits for Enter, returns a steady reading."""
+
+from __future__ import annotations
+
+import queue
+import sys
+import threading
+from typing import TYPE_CHECKING, Protocol
+
+from winding_coach.command_line.problem import Problem
+from winding_coach.meter.calibration import SIMULATED
+
+if TYPE_CHECKING:
+    from winding_coach.inputs import Input
+    from winding_coach.meter.reader import TorqueSample
+    from winding_coach.meter.steady import Plateau
+
+STEADY_WITHIN_S = 30.0
+HANDS_OFF_S = 0.5
+"""Readings this soon after a weight was confirmed are still of the hand."""
+
+
+class Source(Protocol):
+    """What is used of a source of inputs."""
+
+    def read(self, timeout_s: float) -> Input: ...
+
+
+class Lines:
+    """Lines of standard input, without waiting for them; None once it has ended."""
+
+    def __init__(self) -> None:
+        self._queue: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+        threading.Thread(target=self._listen, name="calibration keys", daemon=True).start()
+
+    def _listen(self) -> None:
+        for line in sys.stdin:
+            self._queue.put(line.strip())
+        self._queue.put(None)
+
+    def take(self) -> str | None:
+        """Return the next line, None at the end.
+
+        Raises:
+            queue.Empty: there is none yet.
+        """
+        return self._queue.get_nowait()
+
+
+def say(words: str) -> None:
+    """Tell the person at the meter; standard output is for results."""
+    print(words, file=sys.stderr, flush=True)
+
+
+class AtMeter:
+    """A meter that somebody loads by hand. crank_turns: the newest count, None without a sensor.
+
+    quadrature: whether two sensors tell the direction.
+    """
+
+    def __init__(self, source: Source, lines: Lines) -> None:
+        from winding_coach.meter.reader import MeterReader
+        from winding_coach.meter.steady import SteadyWatch
+
+        self._source = source
+        self._lines = lines
+        self._reader = MeterReader(SIMULATED)
+        self._watch = SteadyWatch()
+        self.crank_turns: int | None = None
+        self.quadrature = False
+
+    def steady_after_enter(self) -> Plateau:
+        """Return the next steady reading after a line on standard input; ask again while there is none.
+
+        Raises:
+            Problem: the input or the link ended.
+        """
+        while True:
+            self.wait_for_enter()
+            plateau = self._steady()
+            if plateau is not None:
+                return plateau
+            say("    It does not come to rest: still the weight, keep off draughts, and press Enter to try again.")
+
+    def wait_for_enter(self) -> None:
+        """Wait for a line on standard input, and read the meter meanwhile.
+
+        Raises:
+            Problem: the input or the link ended.
+        """
+        while True:
+            self._read()
+            try:
+                line = self._lines.take()
+            except queue.Empty:
+                continue
+            if line is None or line.lower() in ("q", "quit"):
+                raise Problem("It was left before its end: nothing is kept.")
+            return
+
+    def _steady(self) -> Plateau | None:
+        self._watch.restart()
+        begun_s: float | None = None
+        hands_off_s: float | None = None
+        while True:
+            event, samples = self._read()
+            begun_s = event.at_s if begun_s is None else begun_s
+            if event.at_s - begun_s > STEADY_WITHIN_S:
+                return None
+            for sample in samples:
+                # By the meter's clock: what had piled up in the lead is of before.
+                hands_off_s = sample.device_s + HANDS_OFF_S if hands_off_s is None else hands_off_s
+                plateau = self._watch.add(sample) if sample.device_s >= hands_off_s else None
+                if plateau is not None:
+                    return plateau
+
+    def _read(self) -> tuple[Input, list[TorqueSample]]:
+        from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
+
+        event = self._source.read(0.1)
+        if isinstance(event, LinkDown):
+            raise Problem(f"The meter cannot be read: {event.reason}.")
+        if isinstance(event, LinkUp):
+            self._reader.link_up()
+        samples = self._reader.feed(event.data) if isinstance(event, BytesArrived) else []
+        if samples and samples[-1].crank_turns is not None:
+            self.crank_turns, self.quadrature = samples[-1].crank_turns, samples[-1].quadrature
+        return event, samples

@@ -1,0 +1,84 @@
+"""`meter check --try`: what somebody does to the meter, step by step, and what it says of the build."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from winding_coach.command_line.at_meter import AtMeter, Lines, say
+from winding_coach.command_line.problem import UsageProblem
+from winding_coach.units import GRAVITY_M_PER_S2
+
+if TYPE_CHECKING:
+    from winding_coach.meter.calibration import Calibration
+    from winding_coach.meter.trials import Trial
+
+TRIALS = ("pull", "release", "crank")
+CRANK_TURNS = 20
+
+
+def trials_from(typed: str) -> tuple[str, ...]:
+    """Return the names of the trials that were typed, in their order.
+
+    Raises:
+        UsageProblem: one is none.
+    """
+    names = tuple(name.strip() for name in typed.split(","))
+    wrong = [name for name in names if name not in TRIALS]
+    if wrong:
+        raise UsageProblem(f"--try: there is no trial '{wrong[0][:20]}': choose of {', '.join(TRIALS)}.")
+    return names
+
+
+def try_meter(port: str, names: tuple[str, ...], calibration: Calibration, pull_kg: float) -> list[Trial]:
+    """Lead somebody through the trials; return what came of them.
+
+    Raises:
+        Problem: the meter was lost, or the input ended.
+    """
+    from winding_coach.sources.serial_port import SerialSource
+
+    source = SerialSource(port)
+    try:
+        at = AtMeter(source, Lines())
+        does = {"pull": _pull, "release": _release, "crank": _crank}
+        return [does[name](at, calibration, pull_kg) for name in names]
+    finally:
+        source.close()
+
+
+def _pull(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
+    from winding_coach.meter.trials import pull_trial
+
+    say("Pull: take everything off the hook, hands off, then press Enter.")
+    before = at.steady_after_enter()
+    say(f"Pull: hang {pull_kg:g} kg straight from the hook (over a pulley, along the axis), then press Enter.")
+    pulled = at.steady_after_enter()
+    say("Pull: take it off again, then press Enter.")
+    return pull_trial(before, pulled, at.steady_after_enter(), calibration, pull_kg * GRAVITY_M_PER_S2)
+
+
+def _release(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
+    from winding_coach.meter.trials import release_trial
+
+    del pull_kg
+    # What sticks rests on either side of its zero: begin on the side that the load does not come from.
+    say("Release: take all weights off, press the arm lightly upwards, let go, hands off, then press Enter.")
+    before = at.steady_after_enter()
+    say("Release: load the arm with a weight, about half of what the cell takes, then press Enter.")
+    loaded = at.steady_after_enter()
+    say("Release: take it off again, gently, then press Enter.")
+    return release_trial(before, loaded, at.steady_after_enter(), calibration)
+
+
+def _crank(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
+    from winding_coach.meter.trials import crank_trial
+
+    del calibration, pull_kg
+    say("Crank: put the handle away from its switch, then press Enter.")
+    at.wait_for_enter()
+    begun = at.crank_turns
+    say(f"Crank: turn the handle {CRANK_TURNS} times forwards and stop where you began, then press Enter.")
+    at.wait_for_enter()
+    ended = at.crank_turns
+    pulses = None if begun is None or ended is None else ended - begun
+    return crank_trial(CRANK_TURNS, pulses, quadrature=at.quadrature)

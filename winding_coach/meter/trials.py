@@ -1,0 +1,96 @@
+"""What a meter read before, during and after something was done to it in; what that says of its build, in words, out.
+
+Limits are shares of the cell's rating, and assumed. Pure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from winding_coach.meter.calibration import Calibration
+from winding_coach.meter.steady import Plateau
+
+PULL_SHARE = 0.005
+"""Of the rating: a kilogram's pull may read as this much torque."""
+RETURN_SHARE = 0.002
+"""Of the torque that was let go: what may stay behind."""
+LEAST_LOAD_SHARE = 0.05
+"""Of the rating: less than this tells nothing of hysteresis."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One thing that was tried: its name, what was measured (torques in N·m, lengths in m), and what to do.
+
+    passed: None where it cannot be told.
+    """
+
+    name: str
+    passed: bool | None
+    figures: dict[str, float | int | None]
+    words: str
+
+
+def pull_trial(before: Plateau, pulled: Plateau, after: Plateau, calibration: Calibration, pull_N: float) -> Trial:
+    """Judge a straight pull on the hook: the zero must not move under it. pull_N: the pull."""
+    zero = 0.5 * (before.counts + after.counts)
+    moved = calibration.torque_Nm(pulled.counts, zero)
+    stays = calibration.torque_Nm(after.counts, before.counts)
+    off_axis = moved / pull_N
+    figures: dict[str, float | int | None] = {"moved_Nm": moved, "stays_Nm": stays, "off_axis_m": off_axis}
+    if calibration.rating_Nm is None:
+        return Trial(
+            "pull", None, figures, f"{_torque(moved)} under the pull; without the cell's rating none can judge."
+        )
+    passed = abs(moved) <= PULL_SHARE * calibration.rating_Nm
+    if passed:
+        words = f"The zero stands under the pull: it moves by {_torque(moved)}."
+    else:
+        words = (
+            f"Pull reaches the cell: {_torque(moved)}, as if it passed the axis by {1e3 * abs(off_axis):.2f} mm."
+            " Align hook and bearings, and see that nothing but the arm touches the cell."
+        )
+    return Trial("pull", passed, figures, words)
+
+
+def release_trial(before: Plateau, loaded: Plateau, after: Plateau, calibration: Calibration) -> Trial:
+    """Judge what stays behind when a torque is let go: friction, creep or something that slips."""
+    torque = calibration.torque_Nm(loaded.counts, before.counts)
+    stays = calibration.torque_Nm(after.counts, before.counts)
+    figures: dict[str, float | int | None] = {"torque_Nm": torque, "stays_Nm": stays}
+    rating = calibration.rating_Nm
+    if torque == 0 or (rating is not None and abs(torque) < LEAST_LOAD_SHARE * rating):
+        return Trial("release", None, figures, f"{_torque(torque)} is too little to tell: load it with more.")
+    passed = abs(stays) <= RETURN_SHARE * abs(torque)
+    share = abs(stays / torque)
+    if passed:
+        words = f"It comes back to zero within {share:.2%} of {_torque(torque)}."
+    elif stays * torque > 0:
+        words = f"{_torque(stays)} of {_torque(torque)} stay behind ({share:.1%}): oil the bearing, free what rubs."
+    else:
+        words = f"It comes back past zero by {_torque(stays)} ({share:.1%}): the cell creeps, or the arm slips."
+    return Trial("release", passed, figures, words)
+
+
+def crank_trial(turns: int, pulses: int | None, *, quadrature: bool = False) -> Trial:
+    """Judge the crank's sensor by a number of turns of the handle, forwards."""
+    if pulses is None:
+        return Trial("crank", None, {"turns": turns, "pulses": None}, "This meter has no crank sensor.")
+    figures: dict[str, float | int | None] = {"turns": turns, "pulses": pulses, "pulses_per_turn": pulses / turns}
+    if pulses == turns:
+        words = f"{turns} turns, {pulses} pulses."
+    elif pulses == 0:
+        words = "The crank's switch gives nothing: check its wiring and the magnet's distance."
+    elif quadrature and pulses == -turns:
+        words = "It counts backwards: swap the two crank switches."
+    elif pulses % turns == 0:
+        words = f"{pulses // turns} pulses a turn: take all magnets but one away, or set a longer time against bounces."
+    elif pulses > turns:
+        words = f"{pulses} pulses in {turns} turns: the switch bounces, or the magnet is at its edge."
+    else:
+        words = f"{pulses} pulses in {turns} turns: the magnet passes too far from the switch."
+    return Trial("crank", pulses == turns, figures, words)
+
+
+def _torque(torque_Nm: float) -> str:
+    return f"{1e3 * torque_Nm:+.3f} mN·m"
