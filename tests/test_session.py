@@ -109,6 +109,18 @@ def test_who_looks_on_sees_the_view_after_every_input() -> None:
     assert seen[-1].summary is not None
 
 
+def test_time_that_stands_still_is_a_sign_of_life_too() -> None:
+    """A lesson waits for its learner: the view is a new one each time, or the screen would call it stale."""
+    inputs = wind("good")[:800]
+    views: list[CoachView] = []
+    source = Played(iter([*inputs, *[TimePassed(inputs[-1].at_s)] * 3, Ended(inputs[-1].at_s)]))
+    session = Session(source, Coach(SETTINGS), None, seen=lambda _: views.append(session.view))
+    session.run()
+    still = views[len(inputs) : len(inputs) + 3]
+    assert len({id(view) for view in still}) == 3
+    assert still[0] == still[1] == still[2]
+
+
 def test_a_difference_is_found_and_named(tmp_path: Path) -> None:
     trace = recorded(tmp_path, wind("good"))
     settings = settings_of(trace)

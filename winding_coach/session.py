@@ -14,13 +14,13 @@ from winding_coach.coach.curve import Curve
 from winding_coach.coach.said import Alarm, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Ended, Input, KeyPressed
+from winding_coach.inputs import Ended, Input, KeyPressed, TimePassed
 from winding_coach.traces.files import TraceWriter
 
 WAIT_S = 0.1
 """Every wait for an input ends after this, so that time passes for the coach too."""
 VIEW_EVERY_S = 0.04
-"""A view is published this often at most, and whenever something is said."""
+"""A view is published this often at most, and whenever something is said or nothing came: a sign of life."""
 JOIN_S = 1.0
 
 
@@ -135,7 +135,7 @@ class Session:
 
     def _tell(self, event: Input) -> None:
         said = self._coach.said
-        if said or event.at_s - self._viewed_at_s >= VIEW_EVERY_S:
+        if said or isinstance(event, TimePassed) or event.at_s - self._viewed_at_s >= VIEW_EVERY_S:
             self._viewed_at_s = event.at_s
             self.view = view = self._coach.view
             reading = view.reading

@@ -200,6 +200,19 @@ def test_practised_hands_have_keys_of_their_own() -> None:
     assert hand == [command for command, _ in HAND_KEYS.values()]
 
 
+def test_a_remark_stands_where_no_alarm_is() -> None:
+    remark = "Lesson 2: Come in to the hooks."
+
+    async def shown_with(looked: Still) -> str:
+        app = CoachApp(looked, note=lambda: remark)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.pause()
+            return shown(app)
+
+    assert remark in asyncio.run(shown_with(state("walk-in")))
+    assert remark not in asyncio.run(shown_with(state("danger")))
+
+
 def test_a_finished_wind_says_what_to_write_on_the_wrapper() -> None:
     text = picture(state("done"), (80, 24))
     summary = state("done").view.summary

@@ -165,11 +165,13 @@ def coach_it(
     seen: Callable[[CoachView], None] | None = None,
     aside: Callable[[], Truth] | None = None,
     earlier: EarlierWinds | None = None,
+    note: Callable[[], str] | None = None,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
     hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
     view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
+    note: a remark for the screen while there is no alarm.
     """
     hz = readings_hz(args)
     coach = Coach(settings)
@@ -197,7 +199,7 @@ def coach_it(
     session = Session(source, coach, writer, seen=seen, replaying=replaying)
     if earlier is not None:
         earlier.start()
-    run_screen(session, hand, aside, earlier)
+    run_screen(session, hand, aside, earlier, note)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

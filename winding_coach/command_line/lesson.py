@@ -83,13 +83,22 @@ class LessonWatch:
         press: Callable[[str], None] = lambda _: None,
     ) -> None:
         """press: takes the coach's own keys, which a robot may press too."""
-        self.ended = False
+        self.ended = self.begun = False
         self._lesson = lesson
         self._settings = settings
         self._bench = bench
         self._learner = learner
         self._press = press
         self._watch = WindWatch(settings)
+
+    def hand(self, take: Callable[[str], None]) -> Callable[[str], None]:
+        """Return `take`, which also notes that the person has begun."""
+
+        def taking(command: str) -> None:
+            self.begun = True
+            take(command)
+
+        return taking
 
     def see(self, view: CoachView) -> None:
         """Look at one view; called in the loop's thread, where the bench is moved."""
@@ -161,7 +170,13 @@ def take_lesson(
     if not args.json:
         print(f"Lesson {LESSONS.index(lesson) + 1}, {lesson.title.lower()}. {lesson.aim} {lesson.how}", flush=True)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
-    coach_it(args, settings, source, writer, hand=source.hand if learner is None else None, seen=watch.see)
+
+    def note() -> str:
+        begin = "" if learner is not None or watch.begun else " Begin with any key of the hands."
+        return f"Lesson {LESSONS.index(lesson) + 1}: {lesson.aim}{begin}"
+
+    hand = None if learner is not None else watch.hand(source.hand)
+    coach_it(args, settings, source, writer, hand=hand, seen=watch.see, aside=lambda: bench.truth, note=note)
     result = _result(lesson, person, seed, watch, progress)
     print(json.dumps(result, ensure_ascii=False) if args.json else _result_words(result), flush=True)
     return 0
