@@ -47,8 +47,9 @@ class Canvas:
         starts = np.repeat(np.arange(len(steps)), steps)
         offsets = np.arange(int(steps.sum())) - np.repeat(np.cumsum(steps) - steps, steps)
         share = offsets / steps[starts]
-        ix = np.rint(px[starts] + share * np.diff(px)[starts]).astype(np.int64)
-        iy = np.rint(py[starts] + share * np.diff(py)[starts]).astype(np.int64)
+        # Each step leaves out its end, which the next begins with; the very last one is added.
+        ix = np.rint(np.append(px[starts] + share * np.diff(px)[starts], px[-1])).astype(np.int64)
+        iy = np.rint(np.append(py[starts] + share * np.diff(py)[starts], py[-1])).astype(np.int64)
         if dotted:
             keep = ix % 4 == 0
             ix, iy = ix[keep], iy[keep]
