@@ -14,7 +14,9 @@ from scipy.stats import weibull_min
 
 from tests.scenario import MOTOR
 from winding_coach.rubber.figures import FiguresError, MotorFigures
+from winding_coach.rubber.history import advance
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
+from winding_coach.rubber.motor import before_the_wind, geometry_of
 from winding_coach.simulator.motor import SimulatedMotor
 
 BROKEN_IN = replace(MOTOR, use=3)
@@ -171,6 +173,23 @@ class TestMemory:
     def test_second_use_is_soft_below_its_earlier_peak(self) -> None:
         new, second, worn = (wound(SimulatedMotor(replace(MOTOR, use=use)), 300.0, 4.0).torque_Nm for use in (1, 2, 3))
         assert worn <= second < new
+
+    def test_a_second_wind_remembers_between_which_hooks_the_first_one_ended(self) -> None:
+        """The plan's own memory of it (`before_the_wind`) is the reference: figures of a plan must be met."""
+
+        def torque(use: int, hooks_m: float | None) -> float:
+            return wound(SimulatedMotor(replace(MOTOR, use=use), hooks_m=hooks_m), 300.0, 4.0).torque_Nm
+
+        shape = geometry_of(MOTOR)
+        for hooks_m in (0.10, 0.45):
+            now = advance(shape, before_the_wind(shape, 2, hooks_m), 1.2, 0.0, 2.0)
+            for i in range(1, 601):
+                now = advance(shape, now, 1.2, 300.0 * i / 600, 0.1)
+            assert torque(2, hooks_m) == pytest.approx(now.torque_Nm)
+        assert torque(2, 0.10) != torque(2, 0.45)
+        assert torque(2, None) == torque(2, 0.24)
+        for use in (1, 3):
+            assert torque(use, 0.10) == torque(use, 0.45)
 
     def test_knots_begin_where_the_rope_is_steep_enough(self) -> None:
         """They begin at x = λ/√(1 + 1.2²), by definition of the model."""

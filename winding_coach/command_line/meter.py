@@ -275,7 +275,8 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     speed = _number("speed", args.speed, 0.01, 1000)
     rng = np.random.default_rng(int(_number("seed", args.seed, 0, 2**53)))
     stiffer = _number("torque-scale", args.torque_scale, 0.1, 10)
-    motor = SimulatedMotor(figures.motor, DEFAULT_RUBBER if made is None else made.rubber, torque_scale=stiffer)
+    rubber, hooks_m = DEFAULT_RUBBER if made is None else made.rubber, settings.plan.walk_in[-1].distance_m
+    motor = SimulatedMotor(figures.motor, rubber, torque_scale=stiffer, hooks_m=hooks_m)
     hands = ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng)
     model = MeterModel(
         lines_per_s=_number("lines-per-s", args.lines_per_s, 1, 1000), channels="".join(sorted(set(args.channels)))

@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
     hands = (
         ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng) if scripted else keyboard
     )
-    motor = SimulatedMotor(figures.motor, rubber, strength_u=float(rng.uniform(0.05, 0.95)))
+    motor = SimulatedMotor(figures.motor, rubber, strength_u=float(rng.uniform(0.05, 0.95)), hooks_m=nearest_m)
     bench = Bench(motor, hands, figures.winder.ratio, MeterModel(), rng)
     source = PracticeSource(bench, speed, hands=keyboard.command)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person))

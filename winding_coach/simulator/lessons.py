@@ -204,7 +204,8 @@ class LessonBench:
         rng = np.random.default_rng(seed)
         scale = lesson.torque_scales[int(rng.integers(len(lesson.torque_scales)))]
         strength_u = float(rng.uniform(*STRENGTHS))
-        wound = SimulatedMotor(motor, rubber, torque_scale=scale, strength_u=strength_u)
+        hooks_m = plan.walk_in[-1].distance_m
+        wound = SimulatedMotor(motor, rubber, torque_scale=scale, strength_u=strength_u, hooks_m=hooks_m)
         meter = MeterModel(channels=lesson.channels, ripple=float(rng.uniform(0.01, 0.03)))
         learner = KeyboardHands(
             motor,

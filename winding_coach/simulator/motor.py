@@ -18,7 +18,8 @@ class SimulatedMotor:
     """One motor during one wind.
 
     torque_scale: how much stiffer it is than its figures say. strength_u: where its strength lies among motors,
-    0 the strongest to 1 the weakest (0.5: breaks at the rubber's median). Figures are SI, turns of the motor.
+    0 the strongest to 1 the weakest (0.5: breaks at the rubber's median). hooks_m: at which distance its earlier winds
+    ended, None: the usual share of its loop. Figures are SI, turns of the motor.
     """
 
     def __init__(
@@ -28,6 +29,7 @@ class SimulatedMotor:
         *,
         torque_scale: float = 1.0,
         strength_u: float = 0.5,
+        hooks_m: float | None = None,
     ) -> None:
         """
         Raises:
@@ -40,7 +42,8 @@ class SimulatedMotor:
         # Weibull: the stretch that a share `strength_u` of motors stands; ln 2 since the scale is the median.
         u = min(max(strength_u, 1e-9), 1 - 1e-9)
         self._breaks_at = rubber.break_stretch * (-math.log(u) / math.log(2.0)) ** (1.0 / rubber.break_shape)
-        self._now: History = before_the_wind(self.geometry, figures.use, HOOKS_SHARE * figures.loop_m, rubber)
+        hooks_m = HOOKS_SHARE * figures.loop_m if hooks_m is None else hooks_m
+        self._now: History = before_the_wind(self.geometry, figures.use, hooks_m, rubber)
         self._peak_stretch = 1.0
         self.broken = False
 
