@@ -210,6 +210,7 @@ def test_what_is_wrong_is_kept_on_request(home: Path, tmp_path: Path) -> None:
         (["PORT", "--arm", "3 m"], 2, "between 1 mm and 1 m"),
         (["PORT", "--arm", "30 mm", "--masses", "0 g,-5 g"], 2, "below zero"),
         (["PORT", "--arm", "30 mm", "--masses", "0 g,x"], 2, "--masses"),
+        (["PORT", "--arm", "30 mm", "--masses", "0 g,20 g", "--sides", "left"], 2, "3 different loads"),
         (["PORT", "--arm", "30 mm", "--rating", "0 mN.m"], 2, "above zero"),
         (["PORT", "--arm", "30 mm", "--months", "soon"], 2, "--months"),
         (["PORT", "--torques", "0, 5 furlong"], 2, "--torques"),

@@ -11,19 +11,25 @@ from winding_coach.command_line.problem import Problem
 from winding_coach.meter.calibration import SIMULATED
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from winding_coach.inputs import Input
+    from winding_coach.meter.guiding import GuideView, Load
     from winding_coach.meter.reader import TorqueSample
     from winding_coach.meter.steady import Plateau
 
 STEADY_WITHIN_S = 30.0
 HANDS_OFF_S = 0.5
 """Readings this soon after a weight was confirmed are still of the hand."""
+JOIN_S = 1.0
 
 
 class Source(Protocol):
     """What is used of a source of inputs."""
 
     def read(self, timeout_s: float) -> Input: ...
+
+    def close(self) -> None: ...
 
 
 class Lines:
@@ -126,3 +132,59 @@ class AtMeter:
         if samples and samples[-1].crank_turns is not None:
             self.crank_turns, self.quadrature = samples[-1].crank_turns, samples[-1].quadrature
         return event, samples
+
+
+class GuidedMeter:
+    """A guide and the thread that reads its meter. `view` and `lost` may be read from any thread."""
+
+    def __init__(self, source: Source, loads: Sequence[Load]) -> None:
+        from winding_coach.meter.guiding import Guide
+        from winding_coach.meter.reader import MeterReader
+
+        self.lost: str | None = "The meter is being looked for."
+        self._source = source
+        self._guide = Guide(loads)
+        self._reader = MeterReader(SIMULATED)
+        self._keys: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="calibration", daemon=True)
+        self.view: GuideView = self._guide.view
+
+    def start(self) -> None:
+        """Read in a thread of its own."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Let go of the meter."""
+        self._stopping.set()
+        self._thread.join(JOIN_S)
+
+    def press(self, name: str) -> None:
+        """Pass a key on: take, back."""
+        self._keys.put(name)
+
+    def _run(self) -> None:
+        try:
+            while not self._stopping.is_set():
+                self._once()
+        except Exception as failure:  # Nothing else hears a thread die.
+            self.lost = (
+                f"The reading stopped on a fault of its own ({type(failure).__name__}): leave with q, start again."
+            )
+        finally:
+            self._source.close()
+
+    def _once(self) -> None:
+        from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
+
+        event = self._source.read(0.1)
+        if isinstance(event, LinkUp):
+            self._reader.link_up()
+            self.lost = None
+        elif isinstance(event, LinkDown):
+            self.lost = f"The meter is gone: {event.reason}."
+        elif isinstance(event, BytesArrived):
+            self._guide.see(self._reader.feed(event.data))
+        while not self._keys.empty():
+            getattr(self._guide, self._keys.get())()
+        self.view = self._guide.view

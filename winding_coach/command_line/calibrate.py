@@ -8,8 +8,9 @@ import json
 import math
 import os
 import re
+import sys
 import uuid
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,8 +23,10 @@ from winding_coach.units import GRAVITY_M_PER_S2, Kind, QuantityError, UnitSyste
 
 if TYPE_CHECKING:
     from winding_coach.meter.calibrating import Calibrated, Point
+    from winding_coach.meter.guiding import Load
 
 USUAL_MASSES = "0 g, 10 g, 20 g, 50 g, 20 g, 10 g, 0 g"
+FEWEST_LOADS = 3
 FOLDER = "calibrations"
 COLUMNS = ("torque_mNm", "counts")
 
@@ -46,16 +49,9 @@ def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
         "--report", metavar="FILE.html", help="a page with the residuals, the uncertainty and every point"
     )
     parser.add_argument("--keep", action="store_true", help="write it even if something is wrong with it")
-    parser.add_argument("--json", action="store_true", help="one JSON object at the end")
+    parser.add_argument("--plain", action="store_true", help="lines and Enter instead of the screen")
+    parser.add_argument("--json", action="store_true", help="one JSON object at the end, and lines as with --plain")
     add_common_arguments(parser)
-
-
-@dataclass(frozen=True, slots=True)
-class Load:
-    """What is to be on the meter: its torque, and how to tell a person."""
-
-    torque_Nm: float
-    words: str
 
 
 def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
@@ -70,7 +66,9 @@ def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> 
     else:
         if args.port is None:
             raise UsageProblem("Name the meter's port, or a file of points with --points.")
-        points = _take_points(args.port, loads)
+        if len({round(load.torque_Nm, 9) for load in loads}) < FEWEST_LOADS:
+            raise UsageProblem(f"At least {FEWEST_LOADS} different loads are needed, zero among them.")
+        points = _points_on_screen(args.port, loads) if on_screen(args) else _take_points(args.port, loads)
     from winding_coach.meter.calibrating import calibrate
 
     now = datetime.now().astimezone().replace(microsecond=0)
@@ -118,6 +116,8 @@ def _arm_share(args: argparse.Namespace, units: UnitSystem) -> float:
 
 
 def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
+    from winding_coach.meter.guiding import Load
+
     if args.torques is not None:
         torques = [_quantity("--torques", typed, "torque", units) for typed in args.torques.split(",")]
         return [Load(torque, f"{1e3 * torque:g} mN·m") for torque in torques]
@@ -174,6 +174,30 @@ def _months_later(now: datetime, months: int) -> str:
 
 
 # -- at the meter
+
+
+def on_screen(args: argparse.Namespace) -> bool:
+    """Whether to guide on the screen: where there is one, and nobody asked for plain lines."""
+    if args.json or args.plain:
+        return False
+    return sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM") != "dumb"
+
+
+def _points_on_screen(port: str, loads: list[Load]) -> list[Point]:
+    from winding_coach.command_line.at_meter import GuidedMeter
+    from winding_coach.screen.calibrate_app import CalibrateApp
+    from winding_coach.screen.terminal import drawing
+    from winding_coach.sources.serial_port import SerialSource
+
+    guided = GuidedMeter(SerialSource(port), loads)
+    guided.start()
+    try:
+        done = CalibrateApp(guided, drawing()).run()
+    finally:
+        guided.stop()
+    if not done:
+        raise Problem("It was left before its end: nothing is kept.")
+    return list(guided.view.points)
 
 
 def _take_points(port: str, loads: list[Load]) -> list[Point]:

@@ -1,0 +1,79 @@
+"""Leading somebody through the loads, without waiting."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from winding_coach.meter.calibration import SIMULATED
+from winding_coach.meter.guiding import RESTLESS, Guide, Load
+from winding_coach.meter.reader import MeterReader
+from winding_coach.simulator.weights import WeighedMeter, WeightBench
+
+LOADS = (Load(0.0, "nothing"), Load(5.884e-3, "20 g, right"), Load(-5.884e-3, "20 g, left"))
+
+
+class Bench:
+    """A guide at a simulated bench."""
+
+    def __init__(self, meter: WeighedMeter | None = None) -> None:
+        self.guide = Guide(LOADS)
+        self.bench = WeightBench(meter or WeighedMeter(), np.random.default_rng(3))
+        self.reader = MeterReader(SIMULATED)
+
+    @property
+    def waiting_s(self) -> float | None:
+        return self.guide.view.waiting_s
+
+    def wait(self, seconds: float) -> None:
+        for _ in range(round(seconds / 0.1)):
+            self.guide.see(self.reader.feed(self.bench.advance(0.1)))
+
+
+def test_all_loads_are_taken_in_their_order() -> None:
+    at = Bench()
+    assert at.guide.view.counts is None
+    for number, load in enumerate(LOADS, 1):
+        view = at.guide.view
+        assert (view.number, view.of, view.finished) == (number, 3, False)
+        assert (load.words in view.ask) == (load.torque_Nm != 0)
+        at.bench.hang(load.torque_Nm)
+        at.wait(1.0)
+        assert [at.waiting_s] == [None], "nothing is taken before it is asked for"
+        at.guide.take()
+        assert [at.waiting_s] == [0.0]
+        at.wait(1.0)
+        assert at.waiting_s == pytest.approx(1.0, abs=0.1)
+        at.wait(5.0)
+    view = at.guide.view
+    assert view.finished
+    assert view.ask == "All loads are taken."
+    assert [point.torque_Nm for point in view.points] == [load.torque_Nm for load in LOADS]
+    for point in view.points:
+        assert SIMULATED.torque_Nm(point.counts) == pytest.approx(point.torque_Nm, abs=1e-6)
+    at.guide.take()
+    assert [at.waiting_s] == [None]
+
+
+def test_what_does_not_come_to_rest_is_asked_for_again() -> None:
+    at = Bench(WeighedMeter(zero_drift_Nm_per_s=50e-6))
+    at.guide.take()
+    at.wait(31.0)
+    view = at.guide.view
+    assert (view.trouble, view.waiting_s, view.points) == (RESTLESS, None, ())
+    at.guide.take()
+    assert at.guide.view.trouble is None
+
+
+def test_back_stops_the_waiting_and_then_forgets_a_point() -> None:
+    at = Bench()
+    at.guide.back()
+    assert at.guide.view.points == ()
+    at.guide.take()
+    at.wait(4.0)
+    assert len(at.guide.view.points) == 1
+    at.guide.take()
+    at.guide.back()
+    assert (at.waiting_s, len(at.guide.view.points)) == (None, 1)
+    at.guide.back()
+    assert (at.guide.view.number, at.guide.view.points) == (1, ())
