@@ -9,6 +9,8 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,7 @@ import numpy as np
 import pytest
 
 from tests.command_line.test_main import run
+from winding_coach.command_line.calibrate import expired
 from winding_coach.meter.calibration import SIMULATED, Calibration
 from winding_coach.simulator.weights import WeighedMeter, WeightBench
 from winding_coach.sources.emulator import PseudoPort
@@ -157,6 +160,14 @@ def test_trials_that_are_none(home: Path, words: list[str], says: str) -> None:
     done = run("meter", "check", "PORT", *words)
     assert done.returncode == 2
     assert says in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("until", "old"), [("2026-03-01", False), ("2026-02-28", True), (None, False), (7, False), ("soon", False)]
+)
+def test_a_calibration_expires(until: object, old: bool) -> None:
+    words = expired(replace(SIMULATED, more={"expires": until}), date(2026, 3, 1))
+    assert (words is not None) == old
 
 
 def write_points(path: Path, rows: list[tuple[float, float]]) -> Path:

@@ -11,14 +11,14 @@ import re
 import sys
 import uuid
 from dataclasses import asdict
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from winding_coach.command_line.at_meter import AtMeter, Lines, say
 from winding_coach.command_line.home import Home, add_common_arguments
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.meter.calibration import CalibrationError
+from winding_coach.meter.calibration import Calibration, CalibrationError
 from winding_coach.units import GRAVITY_M_PER_S2, Kind, QuantityError, UnitSystem, parse_quantity
 
 if TYPE_CHECKING:
@@ -87,6 +87,15 @@ def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> 
     except CalibrationError as error:
         raise Problem(f"There is no calibration in these points. {error}") from None
     return _finish(args, home, done)
+
+
+def expired(calibration: Calibration, today: date | None = None) -> str | None:
+    """Return a sentence if the calibration was to be repeated by now, None if not or if it does not say."""
+    until = calibration.more.get("expires")
+    now = (today or datetime.now().astimezone().date()).isoformat()
+    if not isinstance(until, str) or not re.fullmatch(r"\d{4}-\d\d-\d\d", until) or now <= until:
+        return None
+    return f"Its calibration was good until {until}: calibrate again."
 
 
 # -- what was typed

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line import printable
 from winding_coach.command_line.batch import batch_from
-from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter
+from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter, expired
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
 from winding_coach.command_line.conform import add_conform_arguments, conform
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
@@ -151,13 +151,17 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     seconds = _number("seconds", args.seconds, 0.2, 3600)
     if args.trials is not None:
         return _try(args, home, units)
-    reader = MeterReader(_calibration_for_check(args.calibration, home))
+    calibration = _calibration_for_check(args.calibration, home)
+    reader = MeterReader(calibration)
     samples, received = _listen(args.port, seconds, reader)
     found = check_meter(reader, samples, received, seconds)
     if args.json:
         print(json.dumps(asdict(found) | {"port": args.port}))
     else:
         _print_check(asdict(found), units)
+        old = expired(calibration)
+        if old is not None:
+            print(old)
     return 0 if found.samples else 1
 
 
