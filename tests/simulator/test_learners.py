@@ -155,3 +155,16 @@ def test_holds_before_unhooking_and_finishes() -> None:
 @pytest.mark.parametrize("phase", ["done", "broken", "aborted"])
 def test_lets_go_when_it_is_over(phase: str) -> None:
     assert presses(phase=phase) == ("crank_stop", "finish")
+
+
+def test_the_dreamer_hears_late_that_it_is_time_to_stop() -> None:
+    someone = learner(MANNERS["dreamer"])
+    told = replace(SEEN, phase="final_turns", prompt="stop_at_peak", distance_m=0.22, stand_at_m=0.22)
+    for after_s in (0.0, 1.0, 2.0, 3.0):
+        assert someone.keys(replace(told, at_s=told.at_s + after_s)) == ()
+    assert someone.keys(replace(told, at_s=told.at_s + 4.5)) == ("crank_stop",)
+    stands = replace(told, phase="back_off", crank_rev_per_s=0.0, at_s=told.at_s + 6.0)
+    assert someone.keys(stands)[0] == "reverse"
+    ready = replace(told, phase="ready", crank_rev_per_s=-1.0, at_s=told.at_s + 9.0)
+    assert someone.keys(ready) == ()
+    assert someone.keys(replace(ready, at_s=ready.at_s + 4.5)) == ("crank_stop",)

@@ -187,11 +187,31 @@ class TestLearners:
             lowest[name] = min(truth.torque_Nm for truth in walk if 0.3 < truth.distance_m < 1.6)
         assert lowest["hasty"] < 0.75 * lowest["steady"]
 
-    @pytest.mark.parametrize("name", ["even", "back-off", "no-sensor"])
-    def test_the_steady_one_passes(self, name: str) -> None:
+    @pytest.mark.parametrize(
+        ("name", "spoiler"),
+        [
+            ("even", "hasty"),
+            ("walk-in", "hasty"),
+            ("walk-in", "staller"),
+            ("recover", "hasty"),
+            ("recover", "staller"),
+            ("no-stall", "staller"),
+            ("peak", "dreamer"),
+            ("back-off", "dreamer"),
+            ("other-motor", "staller"),
+            ("no-sensor", "hasty"),
+            ("whole", "hasty"),
+            ("whole", "staller"),
+            ("whole", "dreamer"),
+        ],
+    )
+    def test_the_steady_one_passes_and_who_spoils_what_the_lesson_is_about_scores_less(
+        self, name: str, spoiler: str
+    ) -> None:
         taken = take(lesson(name), STEADY)
         assert (taken.review.score or 0.0) >= PASS_SCORE
         assert {aim.aim for aim in taken.review.aims} == set(lesson(name).aims)
+        assert (take(lesson(name), MANNERS[spoiler]).review.score or 0.0) < (taken.review.score or 0.0) - 15.0
 
     def test_an_uneven_crank_is_told(self) -> None:
         uneven, even = take(lesson("even"), HASTY).review, take(lesson("even"), STEADY).review

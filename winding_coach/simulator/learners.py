@@ -1,6 +1,7 @@
 """Learners that are not there: what is on the coach's screen in, keys of the practising hands out. Pure, by seed.
 
-For trying the lessons: the steady one does as it is told, the hasty one runs ahead, the staller stops to step.
+For trying the lessons: the steady one does as it is told, the hasty one runs ahead, the staller stops to step, the
+dreamer hears late that it is time to stop.
 """
 
 from __future__ import annotations
@@ -41,7 +42,8 @@ class Seen:
 class Manner:
     """How a learner goes about it. ahead_m: how much nearer than the mark they stand. stop_chance, stops_s: of stopping
     the crank for a step-in. heeds: whether they wait when told that torque falls, and slow down before the peak.
-    fidgets: chance at each look to change the pace. rests_s: between one step-in and the next."""
+    fidgets: chance at each look to change the pace. rests_s: between one step-in and the next. late_s: until a word to
+    stop the crank has sunk in."""
 
     ahead_m: float = 0.0
     stop_chance: float = 0.0
@@ -49,12 +51,14 @@ class Manner:
     heeds: bool = True
     fidgets: float = 0.0
     rests_s: float = 1.0
+    late_s: float = 0.0
 
 
 MANNERS: dict[str, Manner] = {
     "steady": Manner(),
     "hasty": Manner(ahead_m=0.6, heeds=False, fidgets=0.3, rests_s=0.0),
     "staller": Manner(stop_chance=0.5, stops_s=2.5, rests_s=0.0),
+    "dreamer": Manner(heeds=False, late_s=4.0),
 }
 """By the name that the command line takes."""
 
@@ -69,6 +73,7 @@ class Learner:
         self._cranks_again_s = 0.0
         self._steps_s = 0.0
         self._ready_s: float | None = None
+        self._told_s: float | None = None
         self._unhooked = False
         self._reverses_s = 0.0
 
@@ -140,7 +145,7 @@ class Learner:
             # Torque is behind its plan: the motor is weaker than its label, and turns say stop.
             return ("crank_stop", "peak")
         if seen.prompt == "stop_at_peak":
-            return ("crank_stop",)
+            return self._stop(seen)
         to_hooks_m = seen.distance_m - (seen.stand_at_m or seen.distance_m)
         if to_hooks_m > 0.01:
             return self._wind(seen) or self._step(seen, KEY_STEP_M)
@@ -149,10 +154,17 @@ class Learner:
             return ("crank_slower",)
         return self._wind(seen)
 
+    def _stop(self, seen: Seen) -> tuple[str, ...]:
+        """Stop the crank once the word to do so has sunk in."""
+        if self._told_s is None:
+            self._told_s = seen.at_s
+        return ("crank_stop",) if seen.at_s >= self._told_s + self._manner.late_s else ()
+
     def _back_off(self, seen: Seen) -> tuple[str, ...]:
         self._ready_s = None
         if seen.crank_rev_per_s > 0.05:
-            return ("crank_stop",)
+            return self._stop(seen)
+        self._told_s = None
         if seen.crank_rev_per_s < -0.05 or seen.at_s < self._reverses_s:
             return ()
         self._reverses_s = seen.at_s + REVERSES_S
@@ -163,7 +175,7 @@ class Learner:
         if self._ready_s is None:
             self._ready_s = seen.at_s
         if seen.crank_rev_per_s != 0.0:
-            return ("crank_stop",)
+            return self._stop(seen)
         if seen.at_s < self._ready_s + HOLDS_S:
             return ()
         self._unhooked = True
