@@ -45,7 +45,7 @@ LOOK_KEYS = (
     Binding("q,ctrl+c,ctrl+q", "leave", "quit"),
 )
 """The screen's own."""
-LOOKS_PER_S = 20
+LOOKS_PER_S = 25
 SIGN_OF_LIFE_S = 2.0
 """A running loop renews its view ten times a second and more; one that has not for so long is not live."""
 
