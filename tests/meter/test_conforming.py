@@ -187,6 +187,7 @@ def test_a_rate_that_is_not_the_one_said() -> None:
 
 def test_lines_of_another_type_are_no_fault() -> None:
     assert list(line_faults(line("X,whatever=1"))) == []
+    assert list(line_faults(line("D,5,112516,7,00,zz=1.5"))) == []
     lines = stream(400)
     lines.insert(200, line("X,whatever=1") + b"\n")
     assert held(lines) == []

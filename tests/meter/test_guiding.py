@@ -25,6 +25,10 @@ class Bench:
     def waiting_s(self) -> float | None:
         return self.guide.view.waiting_s
 
+    @property
+    def taken(self) -> int:
+        return len(self.guide.view.points)
+
     def wait(self, seconds: float) -> None:
         for _ in range(round(seconds / 0.1)):
             self.guide.see(self.reader.feed(self.bench.advance(0.1)))
@@ -68,12 +72,12 @@ def test_what_does_not_come_to_rest_is_asked_for_again() -> None:
 def test_back_stops_the_waiting_and_then_forgets_a_point() -> None:
     at = Bench()
     at.guide.back()
-    assert len(at.guide.view.points) == 0
+    assert at.taken == 0
     at.guide.take()
     at.wait(4.0)
-    assert len(at.guide.view.points) == 1
+    assert at.taken == 1
     at.guide.take()
     at.guide.back()
-    assert (at.waiting_s, len(at.guide.view.points)) == (None, 1)
+    assert (at.waiting_s, at.taken) == (None, 1)
     at.guide.back()
-    assert (at.guide.view.number, len(at.guide.view.points)) == (1, 0)
+    assert (at.guide.view.number, at.taken) == (1, 0)

@@ -7,14 +7,13 @@ from dataclasses import replace
 import pytest
 
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.steady import Plateau
 from winding_coach.meter.trials import crank_trial, pull_trial, release_trial
 
 PULL_N = 9.80665
 
 
-def at(torque_Nm: float) -> Plateau:
-    return Plateau(SIMULATED.zero_counts + torque_Nm / SIMULATED.Nm_per_count, 46.0, 160, False)
+def at(torque_Nm: float) -> float:
+    return SIMULATED.zero_counts + torque_Nm / SIMULATED.Nm_per_count
 
 
 def test_a_pull_that_stays_on_the_axis() -> None:

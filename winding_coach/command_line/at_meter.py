@@ -14,13 +14,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from winding_coach.inputs import Input
+    from winding_coach.meter.calibrating import Point
     from winding_coach.meter.guiding import GuideView, Load
     from winding_coach.meter.reader import TorqueSample
-    from winding_coach.meter.steady import Plateau
 
-STEADY_WITHIN_S = 30.0
-HANDS_OFF_S = 0.5
-"""Readings this soon after a weight was confirmed are still of the hand."""
 JOIN_S = 1.0
 
 
@@ -66,27 +63,31 @@ class AtMeter:
 
     def __init__(self, source: Source, lines: Lines) -> None:
         from winding_coach.meter.reader import MeterReader
-        from winding_coach.meter.steady import SteadyWatch
 
         self._source = source
         self._lines = lines
         self._reader = MeterReader(SIMULATED)
-        self._watch = SteadyWatch()
         self.crank_turns: int | None = None
         self.quadrature = False
 
-    def steady_after_enter(self) -> Plateau:
-        """Return the next steady reading after a line on standard input; ask again while there is none.
+    def steady_after_enter(self, load: Load) -> Point:
+        """Return the steady reading of a load after a line on standard input; ask again while there is none.
 
         Raises:
             Problem: the input or the link ended.
         """
+        from winding_coach.meter.guiding import Guide
+
+        guide = Guide([load])
         while True:
             self.wait_for_enter()
-            plateau = self._steady()
-            if plateau is not None:
-                return plateau
-            say("    It does not come to rest: still the weight, keep off draughts, and press Enter to try again.")
+            guide.take()
+            while guide.view.waiting_s is not None:
+                guide.see(self._read())
+            view = guide.view
+            if view.finished:
+                return view.points[0]
+            say(f"    {view.trouble} Press Enter when it hangs still.")
 
     def wait_for_enter(self) -> None:
         """Wait for a line on standard input, and read the meter meanwhile.
@@ -104,23 +105,7 @@ class AtMeter:
                 raise Problem("It was left before its end: nothing is kept.")
             return
 
-    def _steady(self) -> Plateau | None:
-        self._watch.restart()
-        begun_s: float | None = None
-        hands_off_s: float | None = None
-        while True:
-            event, samples = self._read()
-            begun_s = event.at_s if begun_s is None else begun_s
-            if event.at_s - begun_s > STEADY_WITHIN_S:
-                return None
-            for sample in samples:
-                # By the meter's clock: what had piled up in the lead is of before.
-                hands_off_s = sample.device_s + HANDS_OFF_S if hands_off_s is None else hands_off_s
-                plateau = self._watch.add(sample) if sample.device_s >= hands_off_s else None
-                if plateau is not None:
-                    return plateau
-
-    def _read(self) -> tuple[Input, list[TorqueSample]]:
+    def _read(self) -> list[TorqueSample]:
         from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
 
         event = self._source.read(0.1)
@@ -131,7 +116,7 @@ class AtMeter:
         samples = self._reader.feed(event.data) if isinstance(event, BytesArrived) else []
         if samples and samples[-1].crank_turns is not None:
             self.crank_turns, self.quadrature = samples[-1].crank_turns, samples[-1].quadrature
-        return event, samples
+        return samples
 
 
 class GuidedMeter:

@@ -210,7 +210,6 @@ def _points_on_screen(port: str, loads: list[Load]) -> list[Point]:
 
 
 def _take_points(port: str, loads: list[Load]) -> list[Point]:
-    from winding_coach.meter.calibrating import Point
     from winding_coach.sources.serial_port import SerialSource
 
     source = SerialSource(port)
@@ -221,13 +220,9 @@ def _take_points(port: str, loads: list[Load]) -> list[Point]:
             what = "Take all weights off" if load.torque_Nm == 0.0 else f"Load {load.words}"
             at = f" ({1e3 * load.torque_Nm:+.3f} mN·m)" if load.torque_Nm else ""
             say(f"{number} of {len(loads)}: {what}{at}, hands off, then press Enter.")
-            plateau = bench.steady_after_enter()
-            found.append(
-                Point(
-                    load.torque_Nm, plateau.counts, plateau.sd_counts, plateau.readings, load.words, plateau.saturated
-                )
-            )
-            say(f"    {plateau.counts:,.1f} counts, scatter {plateau.sd_counts:.1f}, {plateau.readings} readings.")
+            point = bench.steady_after_enter(load)
+            found.append(point)
+            say(f"    {point.counts:,.1f} counts, scatter {point.sd_counts:.1f}, {point.readings} readings.")
     finally:
         source.close()
     return found

@@ -46,15 +46,21 @@ def try_meter(port: str, names: tuple[str, ...], calibration: Calibration, pull_
         source.close()
 
 
+def _steady(at: AtMeter) -> float:
+    from winding_coach.meter.guiding import Load
+
+    return at.steady_after_enter(Load(0.0, "")).counts
+
+
 def _pull(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
     from winding_coach.meter.trials import pull_trial
 
     say("Pull: take everything off the hook, hands off, then press Enter.")
-    before = at.steady_after_enter()
+    before = _steady(at)
     say(f"Pull: hang {pull_kg:g} kg straight from the hook (over a pulley, along the axis), then press Enter.")
-    pulled = at.steady_after_enter()
+    pulled = _steady(at)
     say("Pull: take it off again, then press Enter.")
-    return pull_trial(before, pulled, at.steady_after_enter(), calibration, pull_kg * GRAVITY_M_PER_S2)
+    return pull_trial(before, pulled, _steady(at), calibration, pull_kg * GRAVITY_M_PER_S2)
 
 
 def _release(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
@@ -63,11 +69,11 @@ def _release(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
     del pull_kg
     # What sticks rests on either side of its zero: begin on the side that the load does not come from.
     say("Release: take all weights off, press the arm lightly upwards, let go, hands off, then press Enter.")
-    before = at.steady_after_enter()
+    before = _steady(at)
     say("Release: load the arm with a weight, about half of what the cell takes, then press Enter.")
-    loaded = at.steady_after_enter()
+    loaded = _steady(at)
     say("Release: take it off again, gently, then press Enter.")
-    return release_trial(before, loaded, at.steady_after_enter(), calibration)
+    return release_trial(before, loaded, _steady(at), calibration)
 
 
 def _crank(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:

@@ -1,4 +1,4 @@
-"""What a meter read before, during and after something was done to it in; what that says of its build, in words, out.
+"""Counts read before, during and after something was done to a meter in; what that says of its build out.
 
 Limits are shares of the cell's rating, and assumed. Pure.
 """
@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from winding_coach.meter.calibration import Calibration
-from winding_coach.meter.steady import Plateau
 
 PULL_SHARE = 0.005
 """Of the rating: a kilogram's pull may read as this much torque."""
@@ -31,11 +30,11 @@ class Trial:
     words: str
 
 
-def pull_trial(before: Plateau, pulled: Plateau, after: Plateau, calibration: Calibration, pull_N: float) -> Trial:
+def pull_trial(before: float, pulled: float, after: float, calibration: Calibration, pull_N: float) -> Trial:
     """Judge a straight pull on the hook: the zero must not move under it. pull_N: the pull."""
-    zero = 0.5 * (before.counts + after.counts)
-    moved = calibration.torque_Nm(pulled.counts, zero)
-    stays = calibration.torque_Nm(after.counts, before.counts)
+    zero = 0.5 * (before + after)
+    moved = calibration.torque_Nm(pulled, zero)
+    stays = calibration.torque_Nm(after, before)
     off_axis = moved / pull_N
     figures: dict[str, float | int | None] = {"moved_Nm": moved, "stays_Nm": stays, "off_axis_m": off_axis}
     if calibration.rating_Nm is None:
@@ -53,10 +52,10 @@ def pull_trial(before: Plateau, pulled: Plateau, after: Plateau, calibration: Ca
     return Trial("pull", passed, figures, words)
 
 
-def release_trial(before: Plateau, loaded: Plateau, after: Plateau, calibration: Calibration) -> Trial:
+def release_trial(before: float, loaded: float, after: float, calibration: Calibration) -> Trial:
     """Judge what stays behind when a torque is let go: friction, creep or something that slips."""
-    torque = calibration.torque_Nm(loaded.counts, before.counts)
-    stays = calibration.torque_Nm(after.counts, before.counts)
+    torque = calibration.torque_Nm(loaded, before)
+    stays = calibration.torque_Nm(after, before)
     figures: dict[str, float | int | None] = {"torque_Nm": torque, "stays_Nm": stays}
     rating = calibration.rating_Nm
     if torque == 0 or (rating is not None and abs(torque) < LEAST_LOAD_SHARE * rating):
