@@ -36,6 +36,8 @@ def taken(*words: str) -> dict[str, Any]:
     assert done.returncode == 0, done.stderr
     found: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
     assert found["event"] == "lesson"
+    summary = json.loads(done.stdout.splitlines()[-2])
+    assert (summary["event"], summary["at_s"]) == ("summary", found["at_s"])
     return found
 
 

@@ -84,6 +84,7 @@ class LessonWatch:
     ) -> None:
         """press: takes the coach's own keys, which a robot may press too."""
         self.ended = self.begun = False
+        self.at_s = 0.0
         self._lesson = lesson
         self._settings = settings
         self._bench = bench
@@ -103,6 +104,7 @@ class LessonWatch:
     def see(self, view: CoachView) -> None:
         """Look at one view; called in the loop's thread, where the bench is moved."""
         bench = self._bench
+        self.at_s = view.at_s
         begun = bench.handed_over_s is not None
         self._watch.see(view, counted=begun)
         if not begun or self.ended:
@@ -201,6 +203,7 @@ def _result(lesson: Lesson, person: str, seed: int, watch: LessonWatch, progress
         progress.save()
     return {
         "event": "lesson",
+        "at_s": watch.at_s,
         "lesson": lesson.name,
         "number": LESSONS.index(lesson) + 1,
         "seed": seed,
