@@ -326,3 +326,21 @@ def test_json_rounds_and_writes_null_for_not_known() -> None:
     assert set(Prompt(1.0, "tare", "x").as_json()) == {"event", "at_s", "code", "text"}
     reading = ReadingSaid(2.0).as_json()
     assert [key for key, value in reading.items() if value is not None] == ["event", "at_s", "turns_source"]
+
+
+def test_without_a_crank_sensor_a_still_torque_is_a_still_hand() -> None:
+    steps = SignalSteps()
+    top = 0.98 * LIMITS.peak_Nm
+    blind = replace(CALM, phase=Phase.FINAL_TURNS, cranking=None, torque_Nm=top, phase_top_Nm=top, rate_Nm_per_s=1e-7)
+    assert steps.next(blind, LIMITS) is None
+    assert steps.next(replace(blind, at_s=1.0), LIMITS) is Phase.BACK_OFF
+    rising = replace(blind, at_s=5.0, rate_Nm_per_s=1e-4)
+    assert steps.next(rising, LIMITS) is None
+    assert steps.next(replace(rising, at_s=6.0), LIMITS) is None
+
+
+def test_a_hand_seen_going_back_is_a_back_off_at_once() -> None:
+    steps = SignalSteps()
+    back = replace(CALM, phase=Phase.FINAL_TURNS, reversing=True, torque_Nm=0.8e-3, phase_top_Nm=1e-3)
+    assert steps.next(back, LIMITS) is None
+    assert steps.next(replace(back, at_s=0.3), LIMITS) is Phase.BACK_OFF

@@ -305,3 +305,12 @@ def test_a_port_that_speaks_something_else_is_told_from_a_silent_one() -> None:
     assert coach.view.link.state == "silent"
     assert "another device" in str(coach.view.link.reason)
     assert coach.view.reading.torque_Nm is None
+
+
+def test_a_zero_that_nothing_was_read_for_is_not_taken() -> None:
+    coach = Coach(SETTINGS)
+    coach.step(LinkUp(0.0, "p"))
+    coach.step(KeyPressed(1.0, "tare"))
+    assert not coach.view.tared
+    coach.step(KeyPressed(2.0, "peak"))
+    assert coach.view.phase is Phase.HOOK_UP

@@ -62,6 +62,9 @@ def at_the_bench(
             grams = hangs(float(asked.group(1))) if asked else 0.0
             side = -1 if asked and asked.group(2) == "left" else 1
             torque_Nm, pull_N = side * grams * 1e-3 * GRAVITY * ARM_M, grams * 1e-3 * GRAVITY
+            stated = re.search(r"Load (-?[\d.]+) mN·m", line)
+            if stated:
+                torque_Nm, pull_N = 1e-3 * float(stated.group(1)), 0.0
             if "straight from the hook" in line:
                 torque_Nm, pull_N = 0.0, GRAVITY
             elif "load the arm" in line:
@@ -168,6 +171,24 @@ def test_trials_that_are_none(home: Path, words: list[str], says: str) -> None:
 def test_a_calibration_expires(until: object, old: bool) -> None:
     words = expired(replace(SIMULATED, more={"expires": until}), date(2026, 3, 1))
     assert (words is not None) == old
+
+
+def test_a_reference_torque_in_place_of_weights(home: Path) -> None:
+    out = str(home / "by-reference.json")
+    torques = "0 mN.m,5 mN.m,10 mN.m,5 mN.m,0 mN.m,-5 mN.m,-10 mN.m"
+    status, found, said = at_the_bench(WeighedMeter(), "--torques", torques, "--rating", "29 mN.m", "--out", out)
+    assert status == 0, said
+    assert found["file"] == out
+    assert [point["torque_Nm"] for point in found["calibration"]["points"]] == [0, 5e-3, 10e-3, 5e-3, 0, -5e-3, -10e-3]
+    assert found["calibration"]["Nm_per_count"] == pytest.approx(SIMULATED.Nm_per_count, rel=2e-4)
+
+
+def test_a_wind_says_that_its_calibration_is_too_old(home: Path, tmp_path: Path) -> None:
+    path = tmp_path / "old.json"
+    path.write_text(replace(SIMULATED, more={"expires": "2020-01-01"}).to_json())
+    motor = ["--loop", "30 cm", "--mass", "1.40 g", "--hooks", "22 cm", "--headless"]
+    done = run("wind", "--port", "/dev/nonsuch", "--calibration", str(path), *motor, input="quit\n")
+    assert "good until 2020-01-01" in done.stderr
 
 
 def write_points(path: Path, rows: list[tuple[float, float]]) -> Path:

@@ -54,7 +54,7 @@ def test_a_safe_text_has_one_cell_a_character(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "plain"), [("●─━│", "o--|"), ("█▌▁", "###"), ("⠀⠁⣿", " .#"), ("漢é", "??"), ("a…", "a.")]
+    ("text", "plain"), [("●○─━│", "*o--|"), ("█▌▀▄", '##"_'), ("⠀⠁⣿", " .#"), ("漢é", "??"), ("a…", "a.")]
 )
 def test_ascii_stands_in_for_what_a_terminal_lacks(text: str, plain: str) -> None:
     assert in_ascii(text) == plain

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.scenario import MODEL, MOTOR, PLAN, WINDER
-from winding_coach.inputs import BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.traces import files
 from winding_coach.traces.files import TraceWriter, file_name, read_trace
@@ -256,3 +256,17 @@ def test_a_folder_that_cannot_be_made_is_a_sentence(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(TraceError, match="No trace can be written"):
         TraceWriter(tmp_path / "file" / "traces", HEADER)
+
+
+def test_the_end_of_a_source_is_no_row(tmp_path: Path) -> None:
+    writer = TraceWriter(tmp_path, HEADER)
+    writer.input(Ended(3.0))
+    writer.close()
+    assert read_trace(writer.path).inputs == ()
+
+
+def test_a_text_where_a_number_should_be_is_named() -> None:
+    with pytest.raises(TraceError, match=r"winder\.ratio"):
+        header_from(HEADER.as_json() | {"winder": {"ratio": "ten"}})
+    with pytest.raises(TraceError, match=r"model\.hooks_m"):
+        header_from(json.loads(json.dumps(HEADER.as_json()).replace('"hooks_m": 0.22', '"hooks_m": 1e999')))
