@@ -13,8 +13,11 @@ from rich.cells import cell_len
 Row = tuple[tuple[str, str], ...]
 """Runs of (text, role) from left to right."""
 
-_TRUE_BLOCKS = "▀▖▗▘▙▚▛▜▝▞▟▁▂▃▄▅▆▇█▉▊▋▌▍▎▏▐"
-_PLAIN = str.maketrans("─━│┃═╌┄·●○◆✓×→←↑↓…−▲▼╭╮╰╯┆≈°", "--||=--.oo*vx><^v.-^v++++|~o")
+_BLOCKS = "▙▚▛▜▞▟▅▆▇█▌▐"
+_PLAIN = str.maketrans(
+    "─━│┃┌┐└┘├┤┬┴┼╭╮╰╯╞╡·●○◆✓×→←↑↓…−┆≈°▀▘▝▄▖▗▁▂▃",
+    "--||+++++++++++++||.*o@vx><^v.-|~o\"''_..___",
+)
 
 
 def cell_safe(text: str) -> str:
@@ -32,7 +35,7 @@ def in_ascii(text: str) -> str:
     for char in text.translate(_PLAIN):
         if 0x2800 <= ord(char) <= 0x28FF:
             plain.append(" .::+++##"[(ord(char) - 0x2800).bit_count()])
-        elif char in _TRUE_BLOCKS:
+        elif char in _BLOCKS:
             plain.append("#")
         else:
             plain.append(char if char.isascii() else "?")

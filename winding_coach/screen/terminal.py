@@ -23,7 +23,9 @@ def drawing() -> Drawing:
     """Return how to draw here: few colours get the high-contrast palette, no UTF-8 gets ASCII."""
     console = Console()
     few = console.color_system in (None, "standard", "windows") or "NO_COLOR" in os.environ
-    return Drawing(PALETTES[-1 if few else 0], "utf" not in console.encoding.lower())
+    # The system console of Linux has neither braille nor quarter blocks in its font.
+    bare = os.environ.get("TERM") == "linux" or "utf" not in console.encoding.lower()
+    return Drawing(PALETTES[-1 if few else 0], bare)
 
 
 def is_terminal() -> bool:
