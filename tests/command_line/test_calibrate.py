@@ -187,7 +187,18 @@ def test_a_wind_says_that_its_calibration_is_too_old(home: Path, tmp_path: Path)
     path = tmp_path / "old.json"
     path.write_text(replace(SIMULATED, more={"expires": "2020-01-01"}).to_json())
     motor = ["--loop", "30 cm", "--mass", "1.40 g", "--hooks", "22 cm", "--headless"]
-    done = run("wind", "--port", "/dev/nonsuch", "--calibration", str(path), *motor, input="quit\n")
+    command = [
+        sys.executable,
+        "-m",
+        "winding_coach",
+        "wind",
+        "--port",
+        "/dev/nonsuch",
+        "--calibration",
+        str(path),
+        *motor,
+    ]
+    done = subprocess.run(command, input="quit\n", capture_output=True, text=True, timeout=60, check=False)
     assert "good until 2020-01-01" in done.stderr
 
 

@@ -13,6 +13,7 @@ import argparse
 import sys
 
 from winding_coach.command_line.batch import batch_from
+from winding_coach.command_line.calibrate import expired
 from winding_coach.command_line.coaching import (
     add_coaching_arguments,
     calibration_from,
@@ -74,6 +75,9 @@ def run(args: argparse.Namespace) -> int:
     figures = figures_from(args, units)
     simulated = args.port == "sim"
     calibration = calibration_from(args.calibration, home, simulated=simulated)
+    old = expired(calibration)
+    if old is not None:
+        print(f"winding-coach wind: {old}", file=sys.stderr)
     settings = settings_for(figures, calibration, units, batch_from(args, home))
     meter: SimulatedMeter | None = None
     port = args.port
