@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.firmware.build import HERE, SKETCH, need
-from tests.firmware.mutants import MUTANTS, planted
+from tests.firmware.mutants import MUTANTS, Mutant, planted
 
 
 @pytest.mark.parametrize("options", [(), ("-DCRANK_B_PIN=6", "-DDISTANCE_PIN=A0", "-DTEMPERATURE_PIN=A1", "-DRATE=80")])
@@ -40,5 +40,5 @@ def test_the_core_makes_no_hardware_call_and_takes_no_memory() -> None:
 
 
 @pytest.mark.parametrize("mutant", MUTANTS, ids=lambda mutant: mutant.name)
-def test_each_fault_of_the_mutation_check_can_still_be_planted(mutant: object, tmp_path: Path) -> None:
-    assert planted(mutant, tmp_path).is_dir()  # type: ignore[arg-type]
+def test_each_fault_of_the_mutation_check_can_still_be_planted(mutant: Mutant, tmp_path: Path) -> None:
+    assert mutant.wrong in (planted(mutant, tmp_path) / mutant.file).read_text()
