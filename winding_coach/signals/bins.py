@@ -26,6 +26,11 @@ class Bins:
         self._whole = False
         self._area = self._at_s = self._torque = 0.0
 
+    @property
+    def newest_s(self) -> float:
+        """Middle of the newest whole bin, seconds on the samples' clock; not before there is one."""
+        return ((self._edge or 0) - 1.5) / self._tick_hz
+
     def add(self, t_s: float, torque_Nm: float) -> list[float]:
         """Take a sample; times must advance."""
         means: list[float] = []

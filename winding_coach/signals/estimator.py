@@ -21,6 +21,7 @@ from winding_coach.signals.reverse import ReverseWatch
 from winding_coach.signals.ripple import RippleWatch
 from winding_coach.signals.smoother import period_index, rows, taps
 from winding_coach.signals.stall import PulseCrank
+from winding_coach.signals.template import HandleTemplate
 from winding_coach.signals.tuning import (
     CHECK_FOLLOW_S,
     CHECK_GAIN,
@@ -38,6 +39,7 @@ from winding_coach.signals.tuning import (
     SHORTEST_PERIOD_S,
     SLOW_LAG_S,
     STALE_S,
+    TEMPLATE_PRIOR,
     USUAL_PERIOD_S,
     WALK_M_PER_S,
     tuning_for,
@@ -78,6 +80,7 @@ class Estimator:
         self._follow_period = 1.0 / (FOLLOW_PERIOD_S * tuning.tick_hz)
         self._follow_spread = 1.0 / (CHECK_FOLLOW_S * tuning.tick_hz)
         self._ripple = RippleWatch(self.lines_per_s, tuning.tick_hz)
+        self._template = HandleTemplate(tuning.tick_hz)
         self._pitch_every = round(tuning.tick_hz / PITCH_HZ)
 
     def _forget(self) -> None:
@@ -97,6 +100,8 @@ class Estimator:
         self._pitch: Pitch | None = None
         self._known_period_s: float | None = None
         self._ripple.reset()
+        self._template.reset()
+        self._turned: tuple[float, float] | None = None
         self._reverse.reset()
         self._walk.clear()
         self._distance_m: float | None = None
@@ -269,7 +274,11 @@ class Estimator:
         change = self._turns.counted(now, crank_turns)
         if not change:
             return
-        amends = self._crank.moved(now, change)
+        crank = self._crank
+        before_s = crank.pulse_s
+        amends = crank.moved(now, change)
+        if before_s is not None and crank.period_s is not None and math.isclose(now - before_s, crank.period_s):
+            self._turned = now, crank.period_s
         if amends:
             self._turns.put_right(amends)
         if not self.two_sensors:
@@ -318,7 +327,7 @@ class Estimator:
             ripple.forget()
         else:
             ripple.tick(self._bins, self._period_s)
-        self._crank.score = ripple.score
+        self._crank.score = self._standing_score(counted)
         # Pulses that stay away while the ripple goes on: the sensor may be dead.
         against = counted and ripple.standing is False and self._crank.state is CrankState.STALLED
         self._contradicted = self._contradicted + 1 if against else 0
@@ -336,6 +345,18 @@ class Estimator:
                 self._guessing = True
             clear = self._pitch is not None and self._pitch.f_ratio > F_USE
             self._turns.guessed(-turned if self._reverse.backwards else turned, clear)
+
+    def _standing_score(self, counted: bool) -> float | None:
+        """What torque says to the pulses: log odds that the handle stands. Overdue pulses ask the template."""
+        score, bins, middle_s = self._ripple.score, self._bins, self._cells.newest_s
+        if not counted or self._slow.level < PITCH_LEAST * self._scale_Nm or self._ripple.stuck:
+            return score
+        if self._turned is not None and middle_s >= self._turned[0]:
+            self._template.learn(bins, middle_s, *self._turned)
+            self._turned = None
+        late = self._crank.overdue(self._newest_s)
+        found = self._template.standing(bins, middle_s, *late, self._slow.rate) if late else None
+        return score if found is None else found + (score or 0.0) + TEMPLATE_PRIOR
 
     def _search_pitch(self) -> None:
         if sum(self._bins) < PITCH_LEAST * self._scale_Nm * self._span:

@@ -73,6 +73,11 @@ class RippleWatch:
             self._roughness = mean + (rough - mean) * max(self._noise_gain, 1.0 / (self._samples - 2))
         self._before_that, self._before = self._before, torque_Nm
 
+    @property
+    def stuck(self) -> bool:
+        """The meter sends one and the same figure: it tells nothing."""
+        return self._same > STUCK_SAMPLES
+
     def tick(self, bins: Iterable[float], period_s: float) -> None:
         """Take the newest bins (newest first, at least 40) and the crank period as far as it is known."""
         torques = list(islice(bins, _LONGEST))
@@ -91,7 +96,7 @@ class RippleWatch:
         if self.ratio < (0.8 * RIPPLE_LEAST if self.score is not None else RIPPLE_LEAST):
             self.forget()
             return
-        if self._same > STUCK_SAMPLES:
+        if self.stuck:
             self.forget()
             return
         self.score = score = self._smooth_score(self._raw_score(sums, moments, squares, usual2, noise2, period_s))

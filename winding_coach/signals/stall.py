@@ -19,6 +19,8 @@ from winding_coach.signals.tuning import (
     STALL_LONGEST_S,
     STALL_LOST_PERIODS,
     STALL_PERIODS,
+    STALL_SURELY_NOT,
+    STALL_TWO_LOST_PERIODS,
 )
 
 
@@ -74,7 +76,8 @@ class PulseCrank:
     """The handle from pulses. `score` is what torque says: log odds that it stands, None where it cannot tell.
 
     Stalled when no pulse came for 1.3 usual periods, if torque does not contradict; sooner if it agrees, at 2.25
-    in any case. Without torque a meter that may lose pulses is given the time of two. Before there is a period: 1.5 s.
+    if it contradicts, at 3.25 if it is quite sure that the handle turns. Without torque a meter that may lose pulses
+    is given the time of two. Before there is a period: 1.5 s.
     """
 
     def __init__(self) -> None:
@@ -92,6 +95,18 @@ class PulseCrank:
     def period_s(self) -> float | None:
         """The usual time of one turn, None before two pulses."""
         return self._pulses.period_s
+
+    @property
+    def pulse_s(self) -> float | None:
+        """When the last pulse came."""
+        return self._pulses.pulse_s
+
+    def overdue(self, t_s: float) -> tuple[float, float] | None:
+        """(the last pulse, the usual period) where a turn should have ended by t_s and no stall is told yet."""
+        pulses = self._pulses
+        if self.state is not CrankState.TURNING or pulses.period_s is None or pulses.pulse_s is None:
+            return None
+        return (pulses.pulse_s, pulses.period_s) if t_s - pulses.pulse_s > pulses.period_s else None
 
     def moved(self, t_s: float, change: float) -> float:
         """The count changed by `change` (not 0) at t_s; returns what the count must be put right by."""
@@ -123,8 +138,10 @@ class PulseCrank:
                 stalled = periods > (STALL_LOST_PERIODS if self._lossy > LOSSY else STALL_PERIODS)
             elif score > STALL_AGREES:
                 stalled = periods > STALL_EARLY_PERIODS
+            elif score > STALL_DOUBTS:
+                stalled = periods > STALL_PERIODS
             else:
-                stalled = periods > (STALL_LOST_PERIODS if score < STALL_DOUBTS else STALL_PERIODS)
+                stalled = periods > (STALL_TWO_LOST_PERIODS if score < STALL_SURELY_NOT else STALL_LOST_PERIODS)
             stalled = stalled or since > STALL_LONGEST_S
         if stalled:
             self.state = CrankState.STALLED

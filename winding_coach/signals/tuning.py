@@ -167,6 +167,31 @@ STALL_EARLY_PERIODS = 1.05
 """A pulse this overdue is a stall at once if torque says so."""
 STALL_LOST_PERIODS = 2.25
 """A pulse this overdue is a stall even if torque says that the handle turns: two pulses would have to be lost."""
+TEMPLATE_HARMONICS = 3
+TEMPLATE_GAIN, TEMPLATE_SPREAD_GAIN = 0.15, 0.1
+"""Share of a turn's news that the template of the ripple takes in, and that its spread does."""
+TEMPLATE_TURNS = 5
+"""Turns before the template is used."""
+TEMPLATE_ODD = 9.0
+"""A turn whose variance is so many times the usual is no news of the template."""
+TEMPLATE_LEAST2 = 1e-8
+"""Least variance of a bin, as a share of torque: no meter is better than 0.01 %."""
+TEMPLATE_BACK = 0.7
+"""Turns before the last pulse that are looked at."""
+TEMPLATE_SPEEDS = (0.8, 0.9, 1.0, 1.1)
+TEMPLATE_STOPS = (0.2, 0.5, 0.8, 1.0)
+"""Turns after the last pulse at which the handle may have stopped."""
+TEMPLATE_KINKS, TEMPLATE_KINK_LENGTH = (-0.2, 0.2, 0.6), 0.5
+"""Turns after the last pulse at which torque may begin to bend (a step-in, a slip), and how long a bend is."""
+TEMPLATE_KINK_PENALTY = 2.0
+TEMPLATE_SLOPE_PER_S, TEMPLATE_KINK_PER_S = 0.05, 0.1
+"""Standard deviations of the slope about the slow rate, and of a bend, shares of torque a second."""
+TEMPLATE_TAIL = 10.0
+"""Degrees of freedom of the errors: the fewer, the less a single bad bin tells."""
+TEMPLATE_PRIOR = -6.0
+"""Log odds of a stall when a pulse is overdue, before torque is asked."""
+STALL_SURELY_NOT, STALL_TWO_LOST_PERIODS = -8.0, 3.25
+"""Where torque is so sure that the handle turns, two lost pulses in a row are waited for too."""
 CONTRADICTED_S = 3.0
 """After so long without a pulse while the ripple goes on, nobody knows."""
 STALL_AGREES = 1.0
