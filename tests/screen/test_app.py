@@ -272,3 +272,14 @@ def test_a_name_cannot_drive_the_terminal_or_push_its_neighbours() -> None:
     text = picture(looked, (120, 40))
     assert "?[2J???.wind.jsonl" in text
     assert len(text.splitlines()) == 40
+
+
+def test_without_a_meter_it_says_what_is_seen_on_the_ports_and_asks_only_then() -> None:
+    async def run(looked: Still) -> str:
+        app = CoachApp(looked, ports=lambda: "Seen on the ports: nothing.")
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.pause()
+            return shown(app)
+
+    assert "Seen on the ports: nothing." in asyncio.run(run(state("waiting")))
+    assert "Seen on the ports" not in asyncio.run(run(wind()))

@@ -166,12 +166,13 @@ def coach_it(
     aside: Callable[[], Truth] | None = None,
     earlier: EarlierWinds | None = None,
     note: Callable[[], str] | None = None,
+    ports: Callable[[], str] | None = None,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
     hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
     view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
-    note: a remark for the screen while there is no alarm.
+    note: a remark for the screen while there is no alarm. ports: what is seen on them, for a screen without a meter.
     """
     hz = readings_hz(args)
     coach = Coach(settings)
@@ -199,7 +200,7 @@ def coach_it(
     session = Session(source, coach, writer, seen=seen, replaying=replaying)
     if earlier is not None:
         earlier.start()
-    run_screen(session, hand, aside, earlier, note)
+    run_screen(session, hand, aside, earlier, note, ports)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

@@ -91,13 +91,15 @@ def run(args: argparse.Namespace) -> int:
         port = meter.device
     try:
         source = SerialSource(port)
-        earlier = None
+        earlier, ports = None, None
         if not args.headless:
             from winding_coach.command_line.earlier import EarlierWinds
+            from winding_coach.command_line.ports_seen import PortsSeen
 
-            earlier = EarlierWinds(home.traces, figures.motor.name)
+            earlier, ports = EarlierWinds(home.traces, figures.motor.name), PortsSeen()
+            ports.start()
         writer = writer_for(home, header_for(settings, source.started, port, args.person))
-        return coach_it(args, settings, source, writer, earlier=earlier)
+        return coach_it(args, settings, source, writer, earlier=earlier, ports=ports)
     finally:
         if meter is not None:
             meter.close()

@@ -69,11 +69,12 @@ class CoachApp(App[None]):
         aside: LookAside | None = None,
         earlier: Callable[[], tuple[Points, ...]] | None = None,
         note: Callable[[], str] | None = None,
+        ports: Callable[[], str] | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """hand: takes the commands of practised hands, None outside practice. keys, eyes: for the help. aside: what
         a simulated bench knows. earlier: winds of the same motor, for the chart. note: a remark while there is no
-        alarm, as what a lesson is about."""
+        alarm, as what a lesson is about. ports: what is seen on them, asked for only while there is no meter."""
         super().__init__()
         self._looked = looked
         self._hand = hand
@@ -84,9 +85,9 @@ class CoachApp(App[None]):
                 self.bind(key, f"hand('{command}')")
         self._keys = keys
         self._eyes = eyes or Eyes()
-        self._aside, self._earlier, self._note = aside, earlier, note
+        self._aside, self._earlier, self._note, self._ports = aside, earlier, note, ports
         self._glance = self._seen = self._swapped_units = self._side_first = False
-        self._frozen: CoachView | None = None
+        self._frozen: Scene | None = None
         self._newest: tuple[CoachView, float] | None = None
         self._drawn = drawn or Drawing()
         for each in PALETTES:
@@ -143,7 +144,7 @@ class CoachApp(App[None]):
 
     def action_freeze(self) -> None:
         """Hold the picture, or let it go on. The loop is not touched."""
-        self._frozen = self._looked.view if self._frozen is None else None
+        self._frozen = self.scene() if self._frozen is None else None
         self.look()
 
     def action_seen(self) -> None:
@@ -172,10 +173,10 @@ class CoachApp(App[None]):
 
     def scene(self) -> Scene:
         """What there is to draw now."""
+        if self._frozen is not None:
+            return replace(self._frozen, mode="FROZEN: z goes on", glance=self._glance)
         looked = self._looked
         view, trouble = self._live(looked.view), looked.trouble
-        if self._frozen is not None:
-            view = self._frozen
         if self._swapped_units:
             view = figures_in(view, "inch" if view.units == "metric" else "metric")
         keys = KEY_LINE if self._hand is None else HAND_KEY_LINE
@@ -184,7 +185,7 @@ class CoachApp(App[None]):
             points=looked.curve.points(),
             trace_name=looked.trace_name,
             trouble=trouble,
-            mode="FROZEN: z goes on" if self._frozen is not None else "REPLAY" if looked.replaying else "",
+            mode="REPLAY" if looked.replaying else "",
             keys=CLOSED_LINE if view.summary is not None else keys,
             glance=self._glance,
             cautions_seen=self._seen,
@@ -192,6 +193,7 @@ class CoachApp(App[None]):
             note="" if self._note is None else self._note(),
             side=None if self._aside is None else self._aside(),
             side_first=self._side_first,
+            ports="" if self._ports is None or view.link.state in ("up", "silent") else self._ports(),
         )
 
     def _live(self, view: CoachView) -> CoachView:
@@ -210,9 +212,10 @@ def run_screen(
     aside: LookAside | None = None,
     earlier: Callable[[], tuple[Points, ...]] | None = None,
     note: Callable[[], str] | None = None,
+    ports: Callable[[], str] | None = None,
 ) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. For the rest see `CoachApp`."""
-    app = CoachApp(looked, hand, drawn=drawing(), aside=aside, earlier=earlier, note=note)
+    app = CoachApp(looked, hand, drawn=drawing(), aside=aside, earlier=earlier, note=note, ports=ports)
     try:
         app.run()
     finally:

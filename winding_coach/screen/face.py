@@ -43,7 +43,7 @@ class Scene:
 
     place: (share, words) of a replay's place, None when live. note: a remark for the row of alarms while there is
     none. cautions_seen: closed by a key. side: what a simulated bench knows; side_first: if there is no room for both
-    it and the chart, this is drawn.
+    it and the chart, this is drawn. ports: what is seen on them, for who has no meter yet.
     """
 
     view: CoachView
@@ -60,6 +60,7 @@ class Scene:
     note: str = ""
     side: SideView | None = None
     side_first: bool = False
+    ports: str = ""
 
 
 def face(scene: Scene, columns: int, rows: int) -> Sheet:
@@ -212,7 +213,7 @@ def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
         rows -= 1
     view = scene.view
     if view.link.state in ("waiting", "down") and not scene.points and not view.summary:
-        _notice(sheet, at, rows, NO_METER)
+        _notice(sheet, at, rows, (*NO_METER, scene.ports) if scene.ports else NO_METER)
     elif wants_cautions(view) and not scene.cautions_seen:
         _notice(sheet, at, rows, CAUTIONS)
     else:
