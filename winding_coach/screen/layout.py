@@ -13,6 +13,8 @@ ROOMY = 30
 """Rows from which parts get air between them."""
 INSTRUMENTS_WIDE = 40
 INSTRUMENTS_ROWS = 8
+UNIT_WIDE = 5
+"""Columns that the unit after the large word takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +48,7 @@ def layout_for(columns: int, rows: int, template: str, *, glance: bool) -> Layou
     if glance:
         room = rows - 5 - 3 * air
         torque = fitting(template, columns - 2, room * 3 // 5)
-        word = fitting(WIDEST_BLOCKS, columns - 2, room - height(torque[1]) - 1)
+        word = fitting(WIDEST_BLOCKS, columns - UNIT_WIDE, room - height(torque[1]) - 1)
         word_at = 1 + air
         prompt_at = word_at + height(word[1]) + air
         torque_at = prompt_at + 2 + air
@@ -64,7 +66,7 @@ def layout_for(columns: int, rows: int, template: str, *, glance: bool) -> Layou
             torque_rows=height(torque[1]) + 1,
             torque_columns=width(template, torque[0]),
         )
-    word = fitting(WIDEST_BLOCKS, columns - 2, max(math.ceil(rows * 0.18), 4))
+    word = fitting(WIDEST_BLOCKS, columns - UNIT_WIDE, max(math.ceil(rows * 0.18), 4))
     word_at = 2 + air
     prompt_at = word_at + height(word[1]) + air
     alarm_at = prompt_at + 1
