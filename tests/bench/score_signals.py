@@ -34,12 +34,13 @@ from winding_coach.units import OZF_IN_NM
 
 M = OZF_IN_NM * 1e-3
 FRESH = 900_000
+FRESH_STALLS = 1_000_000
 SETTLED_S = 6.0
 
 
-def streams(first: int, n: int, lines: float, make: Make) -> Iterable[Stream]:
+def streams(first: int, n: int, lines: float, make: Make, fresh: int = FRESH) -> Iterable[Stream]:
     """Fresh streams of one make."""
-    return (stream(FRESH + first + i, lines, make) for i in range(n))
+    return (stream(fresh + first + i, lines, make) for i in range(n))
 
 
 def table(title: str, head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> None:
@@ -202,7 +203,7 @@ def stall_row(name: str, results: list[tuple[Stream, list[CrankState]]]) -> tupl
 
 
 def score_stalls(lines: float, n: int) -> None:
-    winds = list(streams(10_000, n, lines, Make(stalls_per_minute=2.0, lost_pulses=0.01)))
+    winds = list(streams(10_000, n, lines, Make(stalls_per_minute=2.0, lost_pulses=0.01), FRESH_STALLS))
     with_pulses = [(wind, crank_states(wind, True)) for wind in winds]
     torque_only = [(wind, crank_states(wind, False)) for wind in winds]
     clear = [(wind, states) for wind, (states, _) in torque_only if wind.ripple_to_noise > 5.0]
@@ -357,16 +358,21 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.score_signals", description=__doc__)
     parser.add_argument("--lines", type=float, nargs="*", default=[80.0, 10.0, 320.0], help="rates of lines to score")
     parser.add_argument("--quick", action="store_true", help="a tenth of the streams")
+    parser.add_argument("--stalls", action="store_true", help="the tables of the handle only")
     chosen = parser.parse_args()
     less = 10 if chosen.quick else 1
     for lines in chosen.lines:
         fewer = less * (3 if lines > 100 else 1)
+        if chosen.stalls:
+            score_stalls(lines, 300 // fewer)
+            continue
         score_rates(lines, 300 // fewer)
         score_noise(lines, 100 // fewer + 2)
         score_stalls(lines, 300 // fewer)
         score_breaks(lines, 500 // less, 20.0 / fewer)
         score_limit(lines, 300 // fewer)
-    score_speed()
+    if not chosen.stalls:
+        score_speed()
 
 
 if __name__ == "__main__":

@@ -188,6 +188,24 @@ def test_lost_and_double_pulses_do_no_harm() -> None:
     assert max(abs(speed - 1.25) for speed in speeds if speed is not None) < 0.7
 
 
+@pytest.mark.parametrize("angle", [0.05, 0.3, 0.55])
+def test_by_the_template_a_stop_is_told_as_soon_as_the_pulse_is_overdue(angle: float) -> None:
+    long = 16.0 + angle / 1.25
+    scene = Scene(seconds((long, 1.25), (4, 0.0)), ramp((long, 0.012), (4, 0.0), start=0.7))
+    readings = scene.run()
+    assert never_stalled(readings, 5.0, long)
+    assert delay_of(readings, long) < (1.2 - angle) / 1.25 + 0.1
+
+
+def test_two_pulses_lost_in_a_row_are_no_stop_where_the_ripple_goes_on() -> None:
+    scene = Scene(seconds((40, 1.25)), ramp((40, 0.012), start=0.7))
+    at = np.flatnonzero(np.diff(scene.count)) + 1
+    moves = np.diff(scene.count, prepend=0.0)
+    moves[at[[30, 31]]] = 0.0
+    scene.count = np.cumsum(moves)
+    assert never_stalled(scene.run(), since_s=4.0)
+
+
 @pytest.mark.parametrize("one_sensor", [True, False])
 def test_reversal_in_the_back_off(one_sensor: bool) -> None:
     speed = seconds((20, 1.3), (5, -0.8), (3, 0.0))

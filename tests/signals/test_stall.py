@@ -4,7 +4,7 @@ import pytest
 
 from winding_coach.signals.reading import CrankState
 from winding_coach.signals.stall import PulseCrank
-from winding_coach.signals.tuning import STALL_EARLY_PERIODS, STALL_LOST_PERIODS
+from winding_coach.signals.tuning import STALL_EARLY_PERIODS, STALL_LOST_PERIODS, STALL_TWO_LOST_PERIODS
 
 
 def cranked(*pulses_s: float, score: float | None = 0.0) -> PulseCrank:
@@ -43,7 +43,10 @@ def test_stalls_at_one_point_three_periods(period: float) -> None:
     assert state_after(crank, 4.35 * period) is CrankState.STALLED
 
 
-@pytest.mark.parametrize(("score", "periods"), [(2.0, STALL_EARLY_PERIODS), (-2.0, STALL_LOST_PERIODS)])
+@pytest.mark.parametrize(
+    ("score", "periods"),
+    [(2.0, STALL_EARLY_PERIODS), (-2.0, STALL_LOST_PERIODS), (-9.0, STALL_TWO_LOST_PERIODS)],
+)
 def test_torque_makes_it_sooner_or_later(score: float, periods: float) -> None:
     assert state_after(cranked(0.8, 1.6, 2.4, score=score), 2.4 + (periods - 0.05) * 0.8) is CrankState.TURNING
     assert state_after(cranked(0.8, 1.6, 2.4, score=score), 2.4 + (periods + 0.05) * 0.8) is CrankState.STALLED
@@ -131,3 +134,12 @@ def test_reversing() -> None:
     assert crank.rev_per_s(3.6) == pytest.approx(-2.0)
     crank.reset()
     assert state(crank) is CrankState.UNKNOWN
+
+
+def test_a_turn_is_overdue_until_a_stall_is_told() -> None:
+    crank = cranked(0.8, 1.6, 2.4)
+    assert crank.overdue(3.1) is None
+    assert crank.overdue(3.3) == pytest.approx((2.4, 0.8))
+    crank.at(4.5)
+    assert crank.overdue(4.5) is None
+    assert cranked(1.0).overdue(2.0) is None

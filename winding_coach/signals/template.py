@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 
 from winding_coach.signals.tuning import (
     TEMPLATE_BACK,
-    TEMPLATE_GAIN,
     TEMPLATE_HARMONICS,
     TEMPLATE_KINK_LENGTH,
     TEMPLATE_KINK_PENALTY,
     TEMPLATE_KINK_PER_S,
     TEMPLATE_KINKS,
+    TEMPLATE_LEAN,
     TEMPLATE_LEAST2,
+    TEMPLATE_MEMORY,
     TEMPLATE_ODD,
     TEMPLATE_SLOPE_PER_S,
     TEMPLATE_SPEEDS,
@@ -35,7 +36,7 @@ from winding_coach.signals.tuning import (
 Floats = NDArray[np.float64]
 
 _FEWEST_BINS = 5
-_ORDERS = np.arange(1, TEMPLATE_HARMONICS + 1)
+_ORDERS = np.arange(1.0, TEMPLATE_HARMONICS + 1.0)[:, None]
 _SPEEDS = np.array(TEMPLATE_SPEEDS)[:, None]
 _STOPS = np.array(TEMPLATE_STOPS)[:, None]
 _KINKS = np.array(TEMPLATE_KINKS)[:, None]
@@ -55,6 +56,8 @@ class HandleTemplate:
     def reset(self) -> None:
         self.turns = 0
         self._waves: list[complex] = [0j] * TEMPLATE_HARMONICS
+        self._normal = np.zeros((2 * TEMPLATE_HARMONICS, 2 * TEMPLATE_HARMONICS))
+        self._wanted = np.zeros(2 * TEMPLATE_HARMONICS)
         self._left2 = 0.0
 
     @property
@@ -75,8 +78,8 @@ class HandleTemplate:
     def learn(self, bins: Iterable[float], newest_s: float, pulse_s: float, period_s: float) -> None:
         """A turn of period_s ended at pulse_s. bins: newest first, the middle of the newest at newest_s, not before it.
 
-        Each harmonic moves by a share of what it would take to explain the rest of this turn (least mean squares);
-        a turn that fits badly, as in a step-in, moves it less.
+        Least squares over the turns of late, the older the less (Haykin 2002, Adaptive Filter Theory, ch. 9), each
+        turn freed of its own level and slope first; a turn that fits badly, as in a step-in, counts less.
         """
         late = math.ceil((newest_s - pulse_s) / self._tick_s)
         early = int((newest_s - pulse_s + period_s) / self._tick_s) + 1
@@ -86,20 +89,28 @@ class HandleTemplate:
         if level <= 0.0:
             return
         turn = (newest_s - pulse_s - self._tick_s * np.arange(late, late + n, dtype=np.float64)) / period_s
-        rest = torque / level - 1.0 - self.ripple(turn)
+        angles = 2 * math.pi * _ORDERS * turn
+        rows = np.concatenate([np.cos(angles), np.sin(angles), (torque / level)[None]])
         along = turn - turn.mean()
-        rest -= rest.mean()
-        rest -= along * (float(along @ rest) / float(along @ along))
+        rows -= rows.mean(axis=1, keepdims=True)
+        rows -= np.outer(rows @ along / float(along @ along), along)
+        design, shares = rows[:-1], rows[-1]
+        rest = shares - np.array([*(w.real for w in self._waves), *(w.imag for w in self._waves)]) @ design
         left2 = float(rest @ rest) / (n - 2)
         self.turns += 1
-        gain = max(TEMPLATE_GAIN, 1.0 / self.turns)
-        if self.turns > 2:  # before, what is left is the ripple itself
-            usual = TEMPLATE_ODD * self._left2 if self.turns > 3 else left2
-            self._left2 += (min(left2, usual) - self._left2) * max(TEMPLATE_SPREAD_GAIN, 1.0 / (self.turns - 2))
-        if self.turns > TEMPLATE_TURNS and left2 > TEMPLATE_ODD * self._left2:
-            gain *= TEMPLATE_ODD * self._left2 / left2
-        found = np.exp(2j * math.pi * np.outer(_ORDERS, turn)) @ rest
-        self._waves = [a + gain * 2.0 / n * b for a, b in zip(self._waves, found.tolist(), strict=True)]
+        weight = 1.0
+        if self.turns > TEMPLATE_TURNS - 2:  # before, what is left is the ripple itself
+            count = self.turns - (TEMPLATE_TURNS - 2)
+            usual2 = TEMPLATE_ODD * self._left2 if count > 1 else left2
+            weight = min(1.0, usual2 / max(left2, TEMPLATE_LEAST2))
+            self._left2 += (min(left2, usual2) - self._left2) * max(TEMPLATE_SPREAD_GAIN, 1.0 / count)
+        self._normal = TEMPLATE_MEMORY * self._normal + weight * (design @ design.T)
+        self._wanted = TEMPLATE_MEMORY * self._wanted + weight * (design @ shares)
+        lean = TEMPLATE_LEAN * np.eye(len(self._normal))
+        found = np.linalg.solve(self._normal + lean, self._wanted).tolist()
+        self._waves = [
+            complex(*pair) for pair in zip(found[:TEMPLATE_HARMONICS], found[TEMPLATE_HARMONICS:], strict=True)
+        ]
 
     def standing(
         self, bins: Iterable[float], newest_s: float, pulse_s: float, period_s: float, rate_Nm_per_s: float

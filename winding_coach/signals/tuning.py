@@ -168,8 +168,10 @@ STALL_EARLY_PERIODS = 1.05
 STALL_LOST_PERIODS = 2.25
 """A pulse this overdue is a stall even if torque says that the handle turns: two pulses would have to be lost."""
 TEMPLATE_HARMONICS = 3
-TEMPLATE_GAIN, TEMPLATE_SPREAD_GAIN = 0.15, 0.1
-"""Share of a turn's news that the template of the ripple takes in, and that its spread does."""
+TEMPLATE_MEMORY, TEMPLATE_SPREAD_GAIN = 0.88, 0.1
+"""Weight of a turn in the template against the next one's, and the share of a turn's news that its spread takes in."""
+TEMPLATE_LEAN = 0.5
+"""Bins that say that there is no ripple: holds the template where turns are few."""
 TEMPLATE_TURNS = 5
 """Turns before the template is used."""
 TEMPLATE_ODD = 9.0
