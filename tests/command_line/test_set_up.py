@@ -10,7 +10,15 @@ import pytest
 
 from winding_coach.command_line.home import Home, home_from
 from winding_coach.command_line.problem import Problem
-from winding_coach.command_line.set_up import fill_in, kept_answers, save_settings, wants_set_up, wrong_answers
+from winding_coach.command_line.set_up import (
+    eyes_from,
+    fill_in,
+    kept_answers,
+    save_settings,
+    wants_set_up,
+    wrong_answers,
+)
+from winding_coach.screen.legible import Eyes
 
 GOOD = {"units": "metric", "ratio": "10", "hooks": "22 cm", "port": "auto", "person": "Wren"}
 
@@ -70,6 +78,14 @@ def test_it_asks_only_who_never_was_asked_and_gave_no_ratio(tmp_path: Path) -> N
     assert wants_set_up(args(), Home(tmp_path, {}))
     assert not wants_set_up(args(ratio="10"), Home(tmp_path, {}))
     assert not wants_set_up(args(), Home(tmp_path, {"units": "inch"}))
+
+
+def test_from_where_the_screen_is_read_is_a_setting(tmp_path: Path) -> None:
+    assert eyes_from(Home(tmp_path, {})) == Eyes(3.0, 0.19)
+    assert eyes_from(Home(tmp_path, {"read_from": "2 m", "screen_height": "34 cm"})) == Eyes(2.0, 0.34)
+    for wrong in ("0 m", "far", 3):
+        with pytest.raises(Problem, match="write a length in quotes"):
+            eyes_from(Home(tmp_path, {"read_from": wrong}))
 
 
 def test_a_folder_that_takes_nothing_is_said(tmp_path: Path) -> None:

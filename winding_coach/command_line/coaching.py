@@ -31,6 +31,7 @@ from winding_coach.units import UnitSystem
 
 if TYPE_CHECKING:
     from winding_coach.command_line.earlier import EarlierWinds
+    from winding_coach.screen.legible import Eyes
     from winding_coach.simulator.bench import Truth
 
 SIMULATED_NAME = "simulated"
@@ -167,12 +168,14 @@ def coach_it(
     earlier: EarlierWinds | None = None,
     note: Callable[[], str] | None = None,
     ports: Callable[[], str] | None = None,
+    eyes: Eyes | None = None,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
     hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
     view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
     note: a remark for the screen while there is no alarm. ports: what is seen on them, for a screen without a meter.
+    eyes: from where the screen is read.
     """
     hz = readings_hz(args)
     coach = Coach(settings)
@@ -200,7 +203,7 @@ def coach_it(
     session = Session(source, coach, writer, seen=seen, replaying=replaying)
     if earlier is not None:
         earlier.start()
-    run_screen(session, hand, aside, earlier, note, ports)
+    run_screen(session, hand, aside, earlier, note, ports, eyes)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

@@ -7,10 +7,14 @@ import json
 import os
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from winding_coach.command_line.home import SETTINGS_FILE, Home
 from winding_coach.command_line.problem import Problem
 from winding_coach.units import QuantityError, UnitSystem, parse_quantity
+
+if TYPE_CHECKING:
+    from winding_coach.screen.legible import Eyes
 
 FILLED_IN = ("ratio", "hooks", "port", "person")
 """Options that the settings of the same name stand in for."""
@@ -28,6 +32,31 @@ def fill_in(args: argparse.Namespace, home: Home) -> None:
             if not isinstance(kept, str):
                 raise Problem(f"The settings in '{home.folder}' name {name} {kept!r}: write it as text, in quotes.")
             setattr(args, name, kept)
+
+
+def eyes_from(home: Home) -> Eyes:
+    """Return from where the screen is read, and the height of its glass: the settings `read_from` and `screen_height`.
+
+    Raises:
+        Problem: one of them is no length above zero.
+    """
+    from winding_coach.screen.legible import Eyes
+
+    usual = Eyes()
+    lengths = {"read_from": usual.distance_m, "screen_height": usual.screen_m}
+    for name in lengths:
+        kept = home.settings.get(name)
+        if kept is None:
+            continue
+        try:
+            lengths[name] = parse_quantity(kept, "length") if isinstance(kept, str) else 0.0
+        except QuantityError:
+            lengths[name] = 0.0
+        if not lengths[name] > 0.0:
+            raise Problem(
+                f"The settings in '{home.folder}' name {name} {kept!r}: write a length in quotes, as \"3 m\"."
+            )
+    return Eyes(lengths["read_from"], lengths["screen_height"])
 
 
 def wants_set_up(args: argparse.Namespace, home: Home) -> bool:

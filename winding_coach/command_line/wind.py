@@ -26,7 +26,7 @@ from winding_coach.command_line.coaching import (
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem
-from winding_coach.command_line.set_up import ask, fill_in, wants_set_up
+from winding_coach.command_line.set_up import ask, eyes_from, fill_in, wants_set_up
 
 MOTOR_OPTIONS = (
     "loop",
@@ -99,7 +99,15 @@ def run(args: argparse.Namespace) -> int:
             earlier, ports = EarlierWinds(home.traces, figures.motor.name), PortsSeen()
             ports.start()
         writer = writer_for(home, header_for(settings, source.started, port, args.person))
-        return coach_it(args, settings, source, writer, earlier=earlier, ports=ports)
+        return coach_it(
+            args,
+            settings,
+            source,
+            writer,
+            earlier=earlier,
+            ports=ports,
+            eyes=None if args.headless else eyes_from(home),
+        )
     finally:
         if meter is not None:
             meter.close()

@@ -213,9 +213,10 @@ def run_screen(
     earlier: Callable[[], tuple[Points, ...]] | None = None,
     note: Callable[[], str] | None = None,
     ports: Callable[[], str] | None = None,
+    eyes: Eyes | None = None,
 ) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. For the rest see `CoachApp`."""
-    app = CoachApp(looked, hand, drawn=drawing(), aside=aside, earlier=earlier, note=note, ports=ports)
+    app = CoachApp(looked, hand, drawn=drawing(), aside=aside, earlier=earlier, note=note, ports=ports, eyes=eyes)
     try:
         app.run()
     finally:
