@@ -136,7 +136,7 @@ def _zero_off(share: float) -> Test:
     return test
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Rule:
     """One alarm: on when `on` has held for `after_s`; off when `stay` has failed, but not before `least_s`."""
 

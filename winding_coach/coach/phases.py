@@ -130,7 +130,7 @@ def _tared(now: Moment, limits: Limits) -> bool:
     return now.tared
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Step:
     """From `at`, when `when` has held for `for_s`, to `to`."""
 

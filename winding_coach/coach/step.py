@@ -222,8 +222,11 @@ class Coach:
         turns = self._turns.turns
         distance_m = sample.distance_m if sample is not None and fresh else None
         plan_Nm = None if turns is None else self._path.torque_at(turns)
+        scale = self._live.scale
         self._live.tell(self._at_s, self._phase, torque_Nm, turns, distance_m)
-        self._limits = limits = self._plan_limits.scaled(self._live.scale)
+        if self._live.scale != scale:
+            self._limits = self._plan_limits.scaled(self._live.scale)
+        limits = self._limits
         low, high = self._band.at(self._phase, turns)
         self._phase_top_Nm = max(self._phase_top_Nm, torque_Nm or 0.0)
         coming, peak_in_s = False, None
@@ -286,7 +289,7 @@ class Coach:
 
     def _back_off_left(self, now: Moment) -> float | None:
         """Crank turns from this torque to the launch torque, by the plan's back-off branch and the live scale."""
-        if now.torque_Nm is None:
+        if now.torque_Nm is None or self._phase is not Phase.BACK_OFF:
             return None
         scale = self._live.scale
         wanted = self._path.back_off_turns_to(self._limits.launch_Nm / scale)
