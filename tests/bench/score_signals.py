@@ -34,7 +34,7 @@ from winding_coach.units import OZF_IN_NM
 
 M = OZF_IN_NM * 1e-3
 FRESH = 900_000
-FRESH_STALLS = 1_000_000
+FRESH_STALLS = 1_200_000
 SETTLED_S = 6.0
 
 

@@ -183,14 +183,14 @@ TEMPLATE_BACK = 0.7
 TEMPLATE_SPEEDS = (0.8, 0.9, 1.0, 1.1)
 TEMPLATE_STOPS = (0.2, 0.5, 0.8, 1.0)
 """Turns after the last pulse at which the handle may have stopped."""
-TEMPLATE_KINKS, TEMPLATE_KINK_LENGTH = (-0.2, 0.2, 0.6), 0.5
+TEMPLATE_KINKS, TEMPLATE_KINK_LENGTH = (-0.2, 0.2, 0.6, 1.0), 0.5
 """Turns after the last pulse at which torque may begin to bend (a step-in, a slip), and how long a bend is."""
 TEMPLATE_KINK_PENALTY = 2.0
 TEMPLATE_SLOPE_PER_S, TEMPLATE_KINK_PER_S = 0.05, 0.1
 """Standard deviations of the slope about the slow rate, and of a bend, shares of torque a second."""
 TEMPLATE_TAIL = 10.0
 """Degrees of freedom of the errors: the fewer, the less a single bad bin tells."""
-TEMPLATE_PRIOR = -6.0
+TEMPLATE_PRIOR = -6.5
 """Log odds of a stall when a pulse is overdue, before torque is asked."""
 STALL_SURELY_NOT, STALL_TWO_LOST_PERIODS = -8.0, 3.25
 """Where torque is so sure that the handle turns, two lost pulses in a row are waited for too."""
