@@ -89,7 +89,7 @@ def test_walking_in_too_fast_is_said() -> None:
 
 
 def test_overwinding_is_said_before_it_breaks_and_the_break_when_it_comes() -> None:
-    _, said = coached(wind("overwind"))
+    coach, said = coached(wind("overwind"))
     order = alarms(said)
     assert order.index("overwind_soon") < order.index("overwind") < order.index("motor_broke")
     over = next(one for one in said if isinstance(one, Alarm) and one.code == "overwind" and one.active)
@@ -97,6 +97,8 @@ def test_overwinding_is_said_before_it_breaks_and_the_break_when_it_comes() -> N
     assert broke.at_s - over.at_s > 5.0, "there was time to stop"
     assert summary(said).outcome == "broken"
     assert phases(said)[-1] == "broken"
+    marks = coach.view.alarm_starts
+    assert [at_s for at_s, _, _ in marks] == [one.at_s for one in said if isinstance(one, Alarm) and one.active]
 
 
 @pytest.mark.parametrize("lines_per_s", [10.0, 320.0])

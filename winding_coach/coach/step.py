@@ -16,7 +16,7 @@ from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING, SignalSteps, next_by_key
 from winding_coach.coach.prompts import Pacer, Scene, wanted
-from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
+from winding_coach.coach.said import Level, LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.walk import Walk
@@ -69,6 +69,7 @@ class Coach:
         self._phase_top_Nm = 0.0
         self._phase_before_break = Phase.HOOK_UP
         self._phases: tuple[tuple[float, float | None, Phase], ...] = ()
+        self._alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
         self._at_s = 0.0
         self._sample: TorqueSample | None = None
         self._sample_at_s: float | None = None
@@ -190,6 +191,8 @@ class Coach:
             now = self._moment()
         for alarm in self._alarms.tell(now, self._limits):
             self._notes.alarmed(alarm)
+            if alarm.active:
+                self._alarm_starts = (*self._alarm_starts[-99:], (alarm.at_s, now.turns, alarm.level))
             self._saying.append(alarm)
         self._notes.tell(now)
         mark_m, mark_in = self._next_mark(now)
@@ -383,6 +386,7 @@ class Coach:
             zero_counts=meter.zero_counts,
             tared=self._tared,
             phase_starts=self._phases,
+            alarm_starts=self._alarm_starts,
             summary=self.summary,
         )
 

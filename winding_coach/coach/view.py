@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from winding_coach.coach.said import Alarm, Phase, Prompt, ReadingSaid, Summary
+from winding_coach.coach.said import Alarm, Level, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.rubber.figures import Plan
 from winding_coach.units import UnitSystem
 
@@ -54,7 +54,7 @@ class CoachView:
 
     stale: the reading is older than half a second and must not be shown as live.
     alarms: those that are on, the one that matters most first.
-    phase_starts: (at_s, turns or None, phase) of each phase so far.
+    phase_starts: (at_s, turns or None, phase) of each phase so far; alarm_starts: the same of the last alarms.
     """
 
     at_s: float
@@ -73,4 +73,5 @@ class CoachView:
     zero_counts: float | None = None
     tared: bool = False
     phase_starts: tuple[tuple[float, float | None, Phase], ...] = ()
+    alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
     summary: Summary | None = None

@@ -183,6 +183,7 @@ class CoachApp(App[None]):
         return Scene(
             view=view,
             points=looked.curve.points(),
+            alarms=view.alarm_starts,
             trace_name=looked.trace_name,
             trouble=trouble,
             mode="REPLAY" if looked.replaying else "",
