@@ -1,0 +1,5 @@
+"""The shelf: batches, motors, winders, models, people, meters, winds and flights, kept in one SQLite file.
+
+`records` are what goes in and comes out (frozen, SI). The traces are the record of a wind; its row here is an index
+that can be made anew from them.
+"""

@@ -1,0 +1,128 @@
+"""What the shelf keeps: one frozen record a kind, SI throughout, `None` for not known.
+
+Names are the keys that people type; a wind's and a flight's key is a UUID. Moments are ISO 8601 with offset.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One delivery of rubber strip. `densities_kg_per_m`: measured linear densities of single strips cut from it."""
+
+    name: str
+    received: str | None = None  # a date
+    densities_kg_per_m: tuple[float, ...] = ()
+    remarks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Motor:
+    """One loop of strip: as measured now, O-rings included in `mass_kg`. `state`: in_use, retired or broken."""
+
+    name: str
+    loop_m: float
+    mass_kg: float
+    orings_kg: float = 0.0
+    strands: int = 2
+    batch: str | None = None
+    made: str | None = None
+    state: str = "in_use"
+    remarks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Winder:
+    """`ratio`: turns of the motor for one of the crank. `limit_Nm`: its torque rating."""
+
+    name: str
+    ratio: float
+    limit_Nm: float | None = None
+    remarks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """What the motor flies. `hooks_m`: between its hooks; `mass_kg` without motor; `turner` notes rotor or propeller."""
+
+    name: str
+    hooks_m: float | None = None
+    mass_kg: float | None = None
+    launch_torque_Nm: float | None = None
+    turner: str = ""
+    remarks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A nickname is enough, and for a child it is all that should be kept."""
+
+    name: str
+    remarks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A meter by its board identity; `calibration` is the id of the one last used with it."""
+
+    name: str
+    calibration: str | None = None
+    calibrated: str | None = None
+    remarks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Wind:
+    """One wind as its trace tells it: who, with what, and the figures of the summary.
+
+    `trace` is the file's path below the data folder's `traces`. The motor's figures are as measured for this wind.
+    `target_*` are the plan's. `share` is of breaking turns, wanted.
+    """
+
+    id: str
+    started: str
+    trace: str
+    outcome: str  # done, broken, stopped, lost, open
+    person: str | None = None
+    motor: str | None = None
+    batch: str | None = None
+    winder: str | None = None
+    model: str | None = None
+    meter: str | None = None
+    calibration: str | None = None
+    use: int | None = None
+    share: float | None = None
+    loop_m: float | None = None
+    mass_kg: float | None = None
+    orings_kg: float | None = None
+    strands: int | None = None
+    breaking_turns: float | None = None
+    target_turns: float | None = None
+    target_peak_torque_Nm: float | None = None
+    target_launch_torque_Nm: float | None = None
+    peak_torque_Nm: float | None = None
+    peak_turns: float | None = None
+    backed_off_turns: float | None = None
+    launch_torque_Nm: float | None = None
+    launch_turns: float | None = None
+    energy_stored_J: float | None = None
+    stalls: int | None = None
+    stalled_s: float | None = None
+    time_in_rate_band: float | None = None
+    lost_lines: int | None = None
+    duration_s: float | None = None
+    remarks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Flight:
+    """What came of a wind. `turns_left` are the motor's; `ceiling` whether it was touched; `height_m` the highest."""
+
+    id: str
+    wind: str
+    flown: str
+    duration_s: float | None = None
+    turns_left: float | None = None
+    height_m: float | None = None
+    ceiling: bool | None = None
+    remarks: str = ""
