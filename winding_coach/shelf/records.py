@@ -14,11 +14,15 @@ class Batch:
     received: str | None = None  # a date
     densities_kg_per_m: tuple[float, ...] = ()
     remarks: str = ""
+    retired: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Motor:
-    """One loop of strip: as measured now, O-rings included in `mass_kg`. `state`: in_use, retired or broken."""
+    """One loop of strip: as measured now, O-rings included in `mass_kg`. `state`: in_use, retired or broken.
+
+    `uses_before`: winds that it had before the shelf knew it.
+    """
 
     name: str
     loop_m: float
@@ -29,6 +33,7 @@ class Motor:
     made: str | None = None
     state: str = "in_use"
     remarks: str = ""
+    uses_before: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +44,7 @@ class Winder:
     ratio: float
     limit_Nm: float | None = None
     remarks: str = ""
+    retired: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +57,7 @@ class Model:
     launch_torque_Nm: float | None = None
     turner: str = ""
     remarks: str = ""
+    retired: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +66,7 @@ class Person:
 
     name: str
     remarks: str = ""
+    retired: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +84,15 @@ class Wind:
     """One wind as its trace tells it: who, with what, and the figures of the summary.
 
     `trace` is the file's path below the data folder's `traces`. The motor's figures are as measured for this wind.
-    `target_*` are the plan's. `share` is of breaking turns, wanted.
+    `target_*` are the plan's. `share` is of breaking turns, wanted. `ratio` and `hooks_m` are the winder's and model's.
+    `simulated`: the meter was; such a wind is no use of a real motor. `trace_bytes`, `trace_sha256`: of the file, to
+    find out whether it was changed.
     """
 
     id: str
     started: str
     trace: str
-    outcome: str  # done, broken, stopped, lost, open
+    outcome: str  # done, broken, stopped, lost, open (not closed)
     person: str | None = None
     motor: str | None = None
     batch: str | None = None
@@ -112,11 +122,19 @@ class Wind:
     lost_lines: int | None = None
     duration_s: float | None = None
     remarks: str = ""
+    ratio: float | None = None
+    hooks_m: float | None = None
+    simulated: bool = False
+    trace_bytes: int | None = None
+    trace_sha256: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Flight:
-    """What came of a wind. `turns_left` are the motor's; `ceiling` whether it was touched; `height_m` the highest."""
+    """What came of a wind. `turns_left` are the motor's; `ceiling` whether it was touched; `height_m` the highest.
+
+    `energy_used_J`: between launch and landing, by the wind's plan and torque; see `energy_stored_J` of the wind.
+    """
 
     id: str
     wind: str
@@ -126,3 +144,4 @@ class Flight:
     height_m: float | None = None
     ceiling: bool | None = None
     remarks: str = ""
+    energy_used_J: float | None = None
