@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING
 from winding_coach.command_line.at_meter import AtMeter, Lines, say
 from winding_coach.command_line.home import Home, add_common_arguments
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.typed import number, quantity
 from winding_coach.meter.calibration import Calibration, CalibrationError
-from winding_coach.units import GRAVITY_M_PER_S2, Kind, QuantityError, UnitSystem, parse_quantity
+from winding_coach.units import GRAVITY_M_PER_S2, UnitSystem
 
 if TYPE_CHECKING:
     from winding_coach.meter.calibrating import Calibrated, Point
@@ -56,8 +57,8 @@ def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
 
 def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     """Take the points, fit them, say what came of it, and keep it if nothing is wrong."""
-    months = _figure("--months", args.months, 1, 120)
-    rating = None if args.rating is None else _quantity("--rating", args.rating, "torque", units)
+    months = number("--months", args.months, 1, 120)
+    rating = None if args.rating is None else quantity("--rating", args.rating, "torque", units)
     if rating is not None and rating <= 0:
         raise UsageProblem("--rating: it is above zero.")
     loads = _loads(args, units)
@@ -73,7 +74,7 @@ def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> 
 
     now = datetime.now().astimezone().replace(microsecond=0)
     expires = _months_later(now, round(months))
-    share = math.hypot(_figure("--mass-share", args.mass_share, 0, 50) / 100.0, _arm_share(args, units))
+    share = math.hypot(number("--mass-share", args.mass_share, 0, 50) / 100.0, _arm_share(args, units))
     try:
         done = calibrate(
             points,
@@ -101,43 +102,26 @@ def expired(calibration: Calibration, today: date | None = None) -> str | None:
 # -- what was typed
 
 
-def _figure(option: str, typed: str, low: float, high: float) -> float:
-    try:
-        value = float(typed)
-    except ValueError:
-        value = math.nan
-    if not low <= value <= high:
-        raise UsageProblem(f"{option}: '{typed[:20]}' is not a number from {low:g} to {high:g}.")
-    return value
-
-
-def _quantity(option: str, typed: str, kind: Kind, units: UnitSystem) -> float:
-    try:
-        return parse_quantity(typed, kind, units)
-    except QuantityError as error:
-        raise UsageProblem(f"{option}: {error}") from None
-
-
 def _arm_share(args: argparse.Namespace, units: UnitSystem) -> float:
     if args.arm is None:
         return 0.0
-    return _quantity("--arm-sd", args.arm_sd, "length", units) / _quantity("--arm", args.arm, "length", units)
+    return quantity("--arm-sd", args.arm_sd, "length", units) / quantity("--arm", args.arm, "length", units)
 
 
 def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
     from winding_coach.meter.guiding import Load
 
     if args.torques is not None:
-        torques = [_quantity("--torques", typed, "torque", units) for typed in args.torques.split(",")]
+        torques = [quantity("--torques", typed, "torque", units) for typed in args.torques.split(",")]
         return [Load(torque, f"{1e3 * torque:g} mN·m") for torque in torques]
     if args.arm is None:
         if args.points is not None:
             return []
         raise UsageProblem("--arm: state the arm's length, as in --arm '30 mm', or the torques of a reference.")
-    arm_m = _quantity("--arm", args.arm, "length", units)
+    arm_m = quantity("--arm", args.arm, "length", units)
     if not 1e-3 <= arm_m <= 1.0:
         raise UsageProblem("--arm: it is between 1 mm and 1 m.")
-    masses = [_quantity("--masses", typed, "mass", units) for typed in args.masses.split(",")]
+    masses = [quantity("--masses", typed, "mass", units) for typed in args.masses.split(",")]
     if min(masses) < 0:
         raise UsageProblem("--masses: a mass is not below zero.")
     sides = {"both": (1, -1), "right": (1,), "left": (-1,)}[args.sides]
@@ -163,7 +147,7 @@ def _read_points(path: str) -> list[Point]:
     except UnicodeDecodeError:
         raise Problem(f"The points '{path}' are not a text file.") from None
     found = []
-    for number, row in enumerate(rows, 2):
+    for line, row in enumerate(rows, 2):
         try:
             torque, counts = (float(row[column]) for column in COLUMNS)
             scatter, readings = float(row.get("sd_counts") or 0.0), int(row.get("readings") or 1)
@@ -171,7 +155,7 @@ def _read_points(path: str) -> list[Point]:
                 raise ValueError
         except (KeyError, TypeError, ValueError):
             raise Problem(
-                f"The points '{path}', line {number}: columns torque_mNm and counts must hold numbers."
+                f"The points '{path}', line {line}: columns torque_mNm and counts must hold numbers."
             ) from None
         found.append(Point(torque * 1e-3, counts, scatter, readings, row.get("words") or f"{torque:g} mN·m"))
     return found

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from winding_coach.command_line import printable
 from winding_coach.command_line.home import Home, add_common_arguments
-from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.problem import Problem
+from winding_coach.command_line.typed import number
 from winding_coach.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -33,12 +34,7 @@ def conform(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     """Listen to a meter; print what is wrong with its lines; return 0 if nothing is."""
     from winding_coach.meter.conforming import Conformance
 
-    try:
-        seconds = float(args.seconds)
-    except ValueError:
-        seconds = 0.0
-    if not SHORTEST_S <= seconds <= LONGEST_S:
-        raise UsageProblem(f"--seconds: '{args.seconds[:20]}' is not a number from {SHORTEST_S:g} to {LONGEST_S:g}.")
+    seconds = number("--seconds", args.seconds, SHORTEST_S, LONGEST_S)
     found = Conformance()
     _listen(args.port, seconds, found)
     faults = found.faults

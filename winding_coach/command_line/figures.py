@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import argparse
-import math
 from dataclasses import dataclass
 
 from winding_coach.command_line.problem import UsageProblem
+from winding_coach.command_line.typed import number, quantity, whole
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
-from winding_coach.units import Kind, QuantityError, UnitSystem, parse_quantity
+from winding_coach.units import Kind, UnitSystem
+
+RATIOS = (0.1, 1000.0)
+MOST_STRANDS, MOST_WINDS = 100, 10_000
+"""Typed beyond these, it was a slip."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,48 +54,24 @@ def figures_from(args: argparse.Namespace, system: UnitSystem) -> Figures:
     if args.loop is None or args.mass is None:
         raise UsageProblem("A motor needs --loop and --mass, as in: --loop '30 cm' --mass '1.40 g' --orings '0.08 g'.")
 
-    def quantity(name: str, kind: Kind) -> float | None:
-        typed = getattr(args, name)
-        if typed is None:
-            return None
-        try:
-            value = parse_quantity(typed, kind, system)
-        except QuantityError as error:
-            raise UsageProblem(f"--{name.replace('_', '-')}: {error}") from None
-        if value < 0:
-            raise UsageProblem(f"--{name.replace('_', '-')}: '{typed}' is below zero; type a positive {kind}.")
+    def measured(option: str, typed: str | None, kind: Kind) -> float | None:
+        value = None if typed is None else quantity(option, typed, kind, system)
+        if value is not None and value < 0:
+            raise UsageProblem(f"{option}: '{typed}' is below zero; type a positive {kind}.")
         return value
 
-    def number(name: str, usual: float | None) -> float | None:
-        typed = getattr(args, name)
-        if typed is None:
-            return usual
-        try:
-            value = float(typed.strip().removesuffix("%").removesuffix(":1"))
-        except ValueError:
-            value = math.nan
-        if not math.isfinite(value) or value <= 0:
-            raise UsageProblem(f"--{name.replace('_', '-')}: '{typed}' is not a number above zero.")
-        return value
-
-    def whole(name: str, usual: int) -> int:
-        value = number(name, usual)
-        if value is None or value != int(value):
-            raise UsageProblem(f"--{name}: '{getattr(args, name)}' is not a whole number.")
-        return int(value)
-
-    share = number("share", None)
+    share = None if args.share is None else number("--share", args.share.strip().removesuffix("%"), 0, 100) / 100
+    ratio = 10.0 if args.ratio is None else number("--ratio", args.ratio.strip().removesuffix(":1"), *RATIOS)
     motor = MotorFigures(
-        loop_m=quantity("loop", "length") or 0.0,
-        mass_kg=quantity("mass", "mass") or 0.0,
-        orings_kg=quantity("orings", "mass") or 0.0,
-        strands=whole("strands", 2),
-        use=whole("use", 1),
-        share=None if share is None else share / 100,
+        loop_m=measured("--loop", args.loop, "length") or 0.0,
+        mass_kg=measured("--mass", args.mass, "mass") or 0.0,
+        orings_kg=measured("--orings", args.orings, "mass") or 0.0,
+        strands=2 if args.strands is None else whole("--strands", args.strands, 1, MOST_STRANDS),
+        use=1 if args.use is None else whole("--use", args.use, 1, MOST_WINDS),
+        share=share,
         name=args.motor,
     )
-    winder = WinderFigures(ratio=number("ratio", 10.0) or 10.0, limit_Nm=quantity("winder_limit", "torque"))
-    model = ModelFigures(
-        hooks_m=quantity("hooks", "length"), launch_torque_Nm=quantity("launch_torque", "torque"), name=args.model
-    )
-    return Figures(motor, winder, model, quantity("room", "length"))
+    winder = WinderFigures(ratio=ratio, limit_Nm=measured("--winder-limit", args.winder_limit, "torque"))
+    launch_torque_Nm = measured("--launch-torque", args.launch_torque, "torque")
+    model = ModelFigures(measured("--hooks", args.hooks, "length"), launch_torque_Nm, args.model)
+    return Figures(motor, winder, model, measured("--room", args.room, "length"))

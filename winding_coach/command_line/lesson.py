@@ -18,6 +18,7 @@ from winding_coach.command_line.coaching import coach_it, header_for, writer_for
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.progress import Progress, Record, load_progress, nickname
+from winding_coach.command_line.typed import MOST_SEED, whole
 from winding_coach.inputs import KEYS
 from winding_coach.review.figures import WindWatch
 from winding_coach.review.wind import WindReview, review_of
@@ -188,9 +189,7 @@ def _seed(typed: str | None, before: Record | None) -> int:
     """The seed that was typed; else a new one for each try, so that no lesson is learned by heart."""
     if typed is None:
         return 1 if before is None else before.tries + 1
-    if not typed.isascii() or not typed.isdigit() or len(typed) > 15:
-        raise UsageProblem(f"--seed: '{typed[:40]}' is not a whole number from 0.")
-    return int(typed)
+    return whole("--seed", typed, 0, MOST_SEED)
 
 
 def _result(lesson: Lesson, person: str, seed: int, watch: LessonWatch, progress: Progress | None) -> dict[str, Any]:

@@ -29,11 +29,12 @@ from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.trials import trials_from, try_meter
+from winding_coach.command_line.typed import MOST_SEED, number, quantity, whole
 from winding_coach.meter.calibration import SIMULATED, Calibration
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
-from winding_coach.units import QuantityError, UnitSystem, parse_quantity, show
+from winding_coach.units import UnitSystem, show
 
 if TYPE_CHECKING:
     from winding_coach.meter.reader import MeterReader, TorqueSample
@@ -108,16 +109,6 @@ def run(args: argparse.Namespace) -> int:
     return does[args.job](args, home, units)
 
 
-def _number(name: str, typed: str, low: float, high: float) -> float:
-    try:
-        value = float(typed)
-    except ValueError:
-        value = low - 1
-    if not low <= value <= high:
-        raise UsageProblem(f"--{name}: '{typed}' is not a number from {low:g} to {high:g}.")
-    return value
-
-
 def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.sources.ports import list_ports
 
@@ -148,7 +139,7 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.meter.checking import check_meter
     from winding_coach.meter.reader import MeterReader
 
-    seconds = _number("seconds", args.seconds, 0.2, 3600)
+    seconds = number("--seconds", args.seconds, 0.2, 3600)
     if args.trials is not None:
         return _try(args, home, units)
     calibration = _calibration_for_check(args.calibration, home)
@@ -167,10 +158,7 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
 
 def _try(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     names = trials_from(args.trials)
-    try:
-        pull_kg = parse_quantity(args.pull_mass, "mass", units)
-    except QuantityError as error:
-        raise UsageProblem(f"--pull-mass: {error}") from None
+    pull_kg = quantity("--pull-mass", args.pull_mass, "mass", units)
     if not 0.01 <= pull_kg <= 20.0:
         raise UsageProblem("--pull-mass: it is between 10 g and 20 kg.")
     found = try_meter(args.port, names, _calibration_for_check(args.calibration, home), pull_kg)
@@ -276,14 +264,14 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     figures = figures_from(args, units)
     made = batch_from(args, home)
     settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
-    speed = _number("speed", args.speed, 0.01, 1000)
-    rng = np.random.default_rng(int(_number("seed", args.seed, 0, 2**53)))
-    stiffer = _number("torque-scale", args.torque_scale, 0.1, 10)
+    speed = number("--speed", args.speed, 0.01, 1000)
+    rng = np.random.default_rng(whole("--seed", args.seed, 0, MOST_SEED))
+    stiffer = number("--torque-scale", args.torque_scale, 0.1, 10)
     rubber, hooks_m = DEFAULT_RUBBER if made is None else made.rubber, settings.plan.walk_in[-1].distance_m
     motor = SimulatedMotor(figures.motor, rubber, torque_scale=stiffer, hooks_m=hooks_m)
     hands = ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng)
     model = MeterModel(
-        lines_per_s=_number("lines-per-s", args.lines_per_s, 1, 1000), channels="".join(sorted(set(args.channels)))
+        lines_per_s=number("--lines-per-s", args.lines_per_s, 1, 1000), channels="".join(sorted(set(args.channels)))
     )
     bench = FaultyBench(Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
     try:

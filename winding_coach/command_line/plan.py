@@ -16,9 +16,10 @@ from pathlib import Path
 from typing import Any
 
 from winding_coach.command_line.batch import batch_from
-from winding_coach.command_line.figures import Figures, add_motor_arguments, figures_from
+from winding_coach.command_line.figures import MOST_STRANDS, Figures, add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.typed import number, quantity, whole
 from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.figures import FiguresError, Plan
 from winding_coach.rubber.law import DEFAULT_RUBBER
@@ -26,16 +27,7 @@ from winding_coach.rubber.plan import DEFAULT_RESTS_ON, LOOP_SD_M, MASS_SD_KG, m
 from winding_coach.rubber.plan_json import plan_to_json_dict
 from winding_coach.rubber.spread import TORQUE_SD, Spread, spread_of
 from winding_coach.rubber.strength import LEVEL, Estimate, strength_of
-from winding_coach.units import (
-    GF_CM_NM,
-    Kind,
-    QuantityError,
-    UnitSystem,
-    parse_quantity,
-    show,
-    shown_number,
-    unit_label,
-)
+from winding_coach.units import GF_CM_NM, UnitSystem, show, shown_number, unit_label
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,20 +84,15 @@ def planned_from(args: argparse.Namespace, home: Home, units: UnitSystem) -> Pla
         _loop_from_strip(args, units)
     figures = figures_from(args, units)
     made = batch_from(args, home)
-    meter_limit = _quantity(args.meter_limit, "--meter-limit", "torque", units)
-    loop_sd = _quantity(args.loop_error, "--loop-error", "length", units)
-    mass_sd = _quantity(args.mass_error, "--mass-error", "mass", units)
+    meter_limit = None
+    if args.meter_limit is not None:
+        meter_limit = quantity("--meter-limit", args.meter_limit, "torque", units)
+    loop_sd = LOOP_SD_M if args.loop_error is None else quantity("--loop-error", args.loop_error, "length", units)
+    mass_sd = MASS_SD_KG if args.mass_error is None else quantity("--mass-error", args.mass_error, "mass", units)
     try:
         if args.risk is not None:
             figures = _for_risk(args, figures, made)
-        return _planned(
-            figures,
-            made,
-            units,
-            meter_limit,
-            LOOP_SD_M if loop_sd is None else loop_sd,
-            MASS_SD_KG if mass_sd is None else mass_sd,
-        )
+        return _planned(figures, made, units, meter_limit, loop_sd, mass_sd)
     except FiguresError as error:
         raise UsageProblem(str(error)) from None
 
@@ -142,20 +129,14 @@ def _loop_from_strip(args: argparse.Namespace, units: UnitSystem) -> None:
     """Put the loop's length into the arguments, half the strip where there are two strands."""
     if args.loop is not None:
         raise UsageProblem("Give --loop or --strip, not both.")
-    strip = _quantity(args.strip, "--strip", "length", units) or 0.0
-    strands = args.strands or "2"
-    if not strands.isascii() or not strands.isdigit() or int(strands) < 1:
-        raise UsageProblem(f"--strands: '{strands}' is not a whole number above zero.")
-    args.loop = f"{strip / int(strands):.9f} m"
+    strip_m = quantity("--strip", args.strip, "length", units)
+    args.loop = f"{strip_m / whole('--strands', args.strands or '2', 1, MOST_STRANDS):.9f} m"
 
 
 def _for_risk(args: argparse.Namespace, figures: Figures, made: FittedBatch | None) -> Figures:
     if args.share is not None:
         raise UsageProblem("Give --share or --risk, not both.")
-    try:
-        risk = float(args.risk.strip().removesuffix("%")) / 100
-    except ValueError:
-        raise UsageProblem(f"--risk: '{args.risk}' is not a number of per cent, as in --risk 3%.") from None
+    risk = number("--risk", args.risk.strip().removesuffix("%"), 0, 100) / 100
     share = share_for_risk(
         risk,
         figures.motor,
@@ -165,15 +146,6 @@ def _for_risk(args: argparse.Namespace, figures: Figures, made: FittedBatch | No
         room_m=figures.room_m,
     )
     return replace(figures, motor=replace(figures.motor, share=share))
-
-
-def _quantity(typed: str | None, option: str, kind: Kind, units: UnitSystem) -> float | None:
-    if typed is None:
-        return None
-    try:
-        return parse_quantity(typed, kind, units)
-    except QuantityError as error:
-        raise UsageProblem(f"{option}: {error}") from None
 
 
 def as_json(planned: Planned) -> dict[str, Any]:

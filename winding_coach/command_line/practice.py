@@ -31,6 +31,7 @@ from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.speed import speed_from
+from winding_coach.command_line.typed import MOST_SEED, whole
 from winding_coach.rubber.law import DEFAULT_RUBBER
 
 PRACTICE_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm", "motor": "practice"}
@@ -82,10 +83,7 @@ def run(args: argparse.Namespace) -> int:
         return take_lesson(args, home, settings, rubber, speed)
     if args.script is not None and args.script not in STYLES:
         raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
-    try:
-        rng = np.random.default_rng(int(args.seed or 1))
-    except ValueError:
-        raise UsageProblem(f"--seed: '{args.seed}' is not a whole number from 0.") from None
+    rng = np.random.default_rng(whole("--seed", args.seed or "1", 0, MOST_SEED))
     nearest_m, farthest_m = settings.plan.walk_in[-1].distance_m, 1.15 * settings.plan.stretch_distance_m
     keyboard = KeyboardHands(figures.motor, nearest_m, farthest_m)
     scripted = args.script is not None

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from winding_coach.command_line.figures import RATIOS
 from winding_coach.command_line.home import SETTINGS_FILE, Home
 from winding_coach.command_line.problem import Problem
 from winding_coach.units import QuantityError, UnitSystem, parse_quantity
@@ -71,7 +72,7 @@ def wrong_answers(answers: Mapping[str, str]) -> dict[str, str]:
         ratio = float(answers["ratio"].removesuffix(":1"))
     except ValueError:
         ratio = 0.0
-    if not 0.1 <= ratio <= 1000:
+    if not RATIOS[0] <= ratio <= RATIOS[1]:
         wrong["ratio"] = "Type how many turns the motor gets for one turn of the crank, as in 10."
     if answers["hooks"]:
         try:

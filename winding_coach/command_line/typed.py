@@ -1,0 +1,51 @@
+"""What was typed after an option: text in, a number or an SI quantity out, or a sentence that names the option."""
+
+from __future__ import annotations
+
+import math
+
+from winding_coach.command_line.problem import UsageProblem
+from winding_coach.units import Kind, QuantityError, UnitSystem, parse_quantity
+
+LONGEST_SHOWN = 40
+MOST_SEED = 2**53
+
+
+def number(option: str, typed: str, low: float, high: float) -> float:
+    """Return a number between two bounds, both allowed.
+
+    Raises:
+        UsageProblem: it is none, or outside.
+    """
+    try:
+        value = float(typed)
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        raise UsageProblem(f"{option}: '{typed[:LONGEST_SHOWN]}' is not a number from {low:g} to {high:g}.")
+    return value
+
+
+def whole(option: str, typed: str, low: int, high: int) -> int:
+    """Return a whole number between two bounds, both allowed.
+
+    Raises:
+        UsageProblem: it is none, or outside.
+    """
+    plain = typed.strip()
+    value = int(plain) if plain.isascii() and plain.isdigit() and len(plain) <= LONGEST_SHOWN else -1
+    if not low <= value <= high:
+        raise UsageProblem(f"{option}: '{typed[:LONGEST_SHOWN]}' is not a whole number from {low} to {high}.")
+    return value
+
+
+def quantity(option: str, typed: str, kind: Kind, units: UnitSystem) -> float:
+    """Return a quantity in SI units.
+
+    Raises:
+        UsageProblem: it is none of this kind.
+    """
+    try:
+        return parse_quantity(typed, kind, units)
+    except QuantityError as error:
+        raise UsageProblem(f"{option}: {error}") from None
