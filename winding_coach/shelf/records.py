@@ -49,7 +49,7 @@ class Winder:
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """What the motor flies. `hooks_m`: between its hooks; `mass_kg` without motor; `turner` notes rotor or propeller."""
+    """What the motor flies. `hooks_m`: between its hooks; `mass_kg` without motor; `turner`: rotor or propeller."""
 
     name: str
     hooks_m: float | None = None

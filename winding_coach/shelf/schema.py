@@ -1,0 +1,257 @@
+"""The shelf's file: opened, private to the user, brought up to the present schema; a newer or foreign one is refused.
+
+Each migration is one numbered step in one transaction, and the file as it was is kept beside it before the first.
+A step that was once released is never changed: see `STEPS`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+APPLICATION_ID = 0x57435348
+"""In the file's header, so that another program's database is not taken for a shelf."""
+BUSY_S = 10.0
+"""So long one program waits for another that writes; writes last milliseconds."""
+
+STEPS = (
+    """
+    CREATE TABLE batch (
+        name TEXT PRIMARY KEY COLLATE NOCASE, received TEXT, densities_kg_per_m TEXT NOT NULL,
+        remarks TEXT NOT NULL, retired INTEGER NOT NULL
+    ) STRICT;
+    CREATE TABLE motor (
+        name TEXT PRIMARY KEY COLLATE NOCASE, loop_m REAL NOT NULL, mass_kg REAL NOT NULL, orings_kg REAL NOT NULL,
+        strands INTEGER NOT NULL, batch TEXT COLLATE NOCASE REFERENCES batch (name), made TEXT,
+        state TEXT NOT NULL CHECK (state IN ('in_use', 'retired', 'broken')),
+        remarks TEXT NOT NULL, uses_before INTEGER NOT NULL
+    ) STRICT;
+    CREATE TABLE winder (
+        name TEXT PRIMARY KEY COLLATE NOCASE, ratio REAL NOT NULL, limit_Nm REAL,
+        remarks TEXT NOT NULL, retired INTEGER NOT NULL
+    ) STRICT;
+    CREATE TABLE model (
+        name TEXT PRIMARY KEY COLLATE NOCASE, hooks_m REAL, mass_kg REAL, launch_torque_Nm REAL,
+        turner TEXT NOT NULL, remarks TEXT NOT NULL, retired INTEGER NOT NULL
+    ) STRICT;
+    CREATE TABLE person (
+        name TEXT PRIMARY KEY COLLATE NOCASE, remarks TEXT NOT NULL, retired INTEGER NOT NULL
+    ) STRICT;
+    CREATE TABLE meter (
+        name TEXT PRIMARY KEY COLLATE NOCASE, calibration TEXT, calibrated TEXT, remarks TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE wind (
+        id TEXT PRIMARY KEY, started TEXT NOT NULL, trace TEXT NOT NULL, outcome TEXT NOT NULL,
+        person TEXT, motor TEXT, batch TEXT, winder TEXT, model TEXT, meter TEXT, calibration TEXT,
+        use INTEGER, share REAL, loop_m REAL, mass_kg REAL, orings_kg REAL, strands INTEGER,
+        breaking_turns REAL, target_turns REAL, target_peak_torque_Nm REAL, target_launch_torque_Nm REAL,
+        peak_torque_Nm REAL, peak_turns REAL, backed_off_turns REAL, launch_torque_Nm REAL, launch_turns REAL,
+        energy_stored_J REAL, stalls INTEGER, stalled_s REAL, time_in_rate_band REAL, lost_lines INTEGER,
+        duration_s REAL, ratio REAL, hooks_m REAL, simulated INTEGER NOT NULL,
+        trace_bytes INTEGER, trace_sha256 TEXT, started_s REAL NOT NULL
+    ) STRICT;
+    CREATE INDEX wind_started ON wind (started_s);
+    CREATE TABLE typed (
+        wind TEXT PRIMARY KEY, person TEXT, motor TEXT, batch TEXT, winder TEXT, model TEXT, use INTEGER,
+        remarks TEXT NOT NULL DEFAULT ''
+    ) STRICT;
+    CREATE TABLE flight (
+        id TEXT PRIMARY KEY, wind TEXT NOT NULL REFERENCES wind (id) DEFERRABLE INITIALLY DEFERRED,
+        flown TEXT NOT NULL, duration_s REAL, turns_left REAL, height_m REAL, ceiling INTEGER,
+        remarks TEXT NOT NULL, energy_used_J REAL
+    ) STRICT;
+    CREATE INDEX flight_wind ON flight (wind);
+    """,
+)
+"""What brings the schema from version n to n + 1. Only ever added to.
+
+`wind` holds what traces tell and can be made anew from them; all that people typed is in the other tables, `typed`
+among them: it holds what was corrected or added to a wind, null where the trace's word stands.
+"""
+NEWEST = len(STEPS)
+
+
+class ShelfError(Exception):
+    """The shelf cannot do it; the message is one sentence that says what to do."""
+
+
+def open_file(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
+    """Return a connection to the shelf in `path`, made and migrated if need be.
+
+    read_only: the file must exist; an older schema is read from a migrated copy in memory.
+
+    Raises:
+        ShelfError: it cannot be opened, is no shelf, or is of a newer program; the file is then as it was.
+    """
+    with told(path):
+        if read_only:
+            return _looked_at(path)
+        _make_private(path)
+        db = _connect(f"{_uri(path)}?mode=rw")
+        try:
+            version = _version(db, path)
+            _check_files_around(db)
+            if version < NEWEST:
+                _migrate(db, path)
+        except BaseException:
+            db.close()
+            raise
+        return db
+
+
+@contextlib.contextmanager
+def told(path: Path) -> Iterator[None]:
+    """Turn what SQLite and the system say into one sentence.
+
+    Raises:
+        ShelfError: instead of theirs.
+    """
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise ShelfError(_sentence(path, error)) from None
+    except OSError as error:
+        raise ShelfError(
+            f"The shelf '{path}' cannot be opened ({error.strerror}): name another folder with --home."
+        ) from None
+
+
+@contextlib.contextmanager
+def writing(db: sqlite3.Connection) -> Iterator[None]:
+    """Do all inside or nothing. Within another `writing` it is part of that one."""
+    inner = db.in_transaction
+    if not inner:
+        db.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        if not inner:
+            db.execute("COMMIT")
+    except BaseException:
+        # A full disk may have rolled back by itself.
+        if not inner and db.in_transaction:
+            db.execute("ROLLBACK")
+        raise
+
+
+def _uri(path: Path) -> str:
+    return path.absolute().as_uri().replace("?", "%3f")
+
+
+def _connect(uri: str) -> sqlite3.Connection:
+    db = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None)
+    db.execute("PRAGMA foreign_keys = ON")
+    return db
+
+
+def _make_private(path: Path) -> None:
+    """Make the file for the user's eyes only; SQLite gives what it lays beside it the same permissions."""
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+
+
+def _version(db: sqlite3.Connection, path: Path) -> int:
+    """Return the file's schema version, 0 for an empty file."""
+    (version,), (application,) = db.execute("PRAGMA user_version").fetchone(), _application(db)
+    (tables,) = db.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    if application != APPLICATION_ID and (tables or version or application):
+        raise ShelfError(f"The file '{path}' is no shelf: move it away, or name another folder with --home.")
+    if version > NEWEST:
+        raise ShelfError(
+            f"The shelf '{path}' is of a newer version of this program (schema {version}, this one knows {NEWEST}):"
+            " update the program; the file was not touched."
+        )
+    return int(version)
+
+
+def _application(db: sqlite3.Connection) -> tuple[int]:
+    found: tuple[int] = db.execute("PRAGMA application_id").fetchone()
+    return found
+
+
+def _check_files_around(db: sqlite3.Connection) -> None:
+    """Let readers and one writer work at once; a file system that cannot do that keeps the usual journal."""
+    db.execute("PRAGMA journal_mode = WAL")
+    db.execute("PRAGMA synchronous = FULL")
+
+
+def _migrate(db: sqlite3.Connection, path: Path) -> None:
+    """Take the missing steps; another program that did so meanwhile is no mistake."""
+    (before,) = db.execute("PRAGMA user_version").fetchone()
+    if before:
+        _keep_copy(db, path.with_name(f"{path.name}.schema-{before}"))
+    with writing(db):
+        (now,) = db.execute("PRAGMA user_version").fetchone()
+        _take_steps(db, now)
+
+
+def _take_steps(db: sqlite3.Connection, version: int) -> None:
+    for number, step in enumerate(STEPS[version:], version + 1):
+        for statement in step.split(";"):
+            if statement.strip():
+                db.execute(statement)
+        # A pragma takes no parameters; the numbers are ours.
+        db.execute(f"PRAGMA user_version = {number:d}")
+    db.execute(f"PRAGMA application_id = {APPLICATION_ID:d}")
+
+
+def _keep_copy(db: sqlite3.Connection, beside: Path) -> None:
+    """Keep the file as it is before it is changed; one that is there from an earlier try is whole and stays."""
+    if beside.exists():
+        return
+    fresh = beside.with_name(f"{beside.name}.{os.getpid()}.new")
+    os.close(os.open(fresh, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600))
+    copy = sqlite3.connect(fresh)
+    try:
+        db.backup(copy)
+    finally:
+        copy.close()
+    os.replace(fresh, beside)
+
+
+def _looked_at(path: Path) -> sqlite3.Connection:
+    """Return a connection that cannot write; to a copy in memory if the schema is older."""
+    if not path.exists():
+        raise ShelfError(f"There is no shelf '{path}': check the folder.")
+    # Without write permission SQLite cannot lay its shared memory beside the file; nobody else writes then.
+    still = not os.access(path.parent, os.W_OK) and not path.with_name(f"{path.name}-wal").exists()
+    db = _connect(f"{_uri(path)}?mode=ro{'&immutable=1' if still else ''}")
+    try:
+        if _version(db, path) < NEWEST:
+            memory = _connect("file::memory:")
+            db.backup(memory)
+            db.close()
+            db = memory
+            with writing(db):
+                _take_steps(db, int(db.execute("PRAGMA user_version").fetchone()[0]))
+        db.execute("PRAGMA query_only = ON")
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+_SENTENCES = (
+    ("full", "The disk of the shelf '{path}' is full: make room; nothing that was there is lost."),
+    ("I/O error", "The disk of the shelf '{path}' refuses: make room or check it; nothing that was there is lost."),
+    ("readonly", "The shelf '{path}' cannot be written: check its permissions, or name another folder with --home."),
+    ("locked", "Another program has kept the shelf '{path}' busy for too long: close it and try again."),
+    ("not a database", "The file '{path}' is no shelf: move it away, then 'shelf rebuild' makes one from the traces."),
+    (
+        "malformed",
+        "The shelf '{path}' is damaged: move it away and put a backup in its place; then 'shelf rebuild' brings back"
+        " the winds that came after it.",
+    ),
+    ("unable to open", "The shelf '{path}' cannot be opened: check its permissions, or name another with --home."),
+)
+
+
+def _sentence(path: Path, error: sqlite3.Error) -> str:
+    """Return what to do about an error of SQLite's."""
+    for sign, sentence in _SENTENCES:
+        if sign in str(error):
+            return sentence.format(path=path)
+    return f"The shelf '{path}' cannot be used ({error}): check it with 'shelf check'."

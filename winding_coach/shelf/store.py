@@ -1,0 +1,329 @@
+"""The shelf: records in, records out, one SQLite file between them. Values reach SQL as parameters only.
+
+What traces tell of a wind and what people typed about it are kept apart, so the first can be made anew.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from winding_coach.shelf.records import Flight, Motor, Wind
+from winding_coach.shelf.schema import ShelfError, open_file, told, writing
+from winding_coach.shelf.tables import N, Named, columns_of, record_of, row_of, table_of
+
+SHELF_FILE = "shelf.sqlite"
+TYPED = ("person", "motor", "batch", "winder", "model", "use", "remarks")
+"""What people may correct or add to a wind; the trace keeps its own word."""
+USED_FROM = 0.5
+"""A wind is a use of its motor from this share of the target on, in turns, else in torque; our own rule, no source."""
+
+_WIND_COLUMNS = ", ".join(
+    f"coalesce(typed.{name}, wind.{name})"
+    if name in TYPED and name != "remarks"
+    else "coalesce(typed.remarks, '')"
+    if name == "remarks"
+    else f"wind.{name}"
+    for name in columns_of(Wind)
+)
+_WINDS = f"SELECT {_WIND_COLUMNS} FROM wind LEFT JOIN typed ON typed.wind = wind.id"
+
+
+@dataclass(frozen=True, slots=True)
+class WindFilter:
+    """Which winds; None takes all. since, until: moments (with offset), the second not included. newest: so many."""
+
+    person: str | None = None
+    motor: str | None = None
+    batch: str | None = None
+    winder: str | None = None
+    model: str | None = None
+    outcome: str | None = None
+    simulated: bool | None = None
+    since: datetime | None = None
+    until: datetime | None = None
+    newest: int | None = None
+
+
+class Shelf:
+    """An open shelf. One program may have several; each thread opens its own. Close it, or use it in a `with`."""
+
+    def __init__(self, path: Path, *, read_only: bool = False) -> None:
+        """Open the file, making it if it is not there.
+
+        Raises:
+            ShelfError: it cannot be opened or is not this program's.
+        """
+        self.path = path
+        self._db = open_file(path, read_only=read_only)
+
+    def __enter__(self) -> Shelf:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._db.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Do all inside or nothing, and for readers at one moment.
+
+        Raises:
+            ShelfError: the file cannot be written.
+        """
+        with told(self.path), writing(self._db):
+            yield
+
+    @contextmanager
+    def connected(self) -> Iterator[sqlite3.Connection]:
+        """Lend the connection to the other modules of this room; its errors become sentences."""
+        with told(self.path):
+            yield self._db
+
+    def _rows(self, sql: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> list[tuple[Any, ...]]:
+        with told(self.path):
+            return self._db.execute(sql, values).fetchall()
+
+    # What has a name
+
+    def add(self, record: Named) -> None:
+        """Put a record on the shelf.
+
+        Raises:
+            ShelfError: its name is taken, or it names a batch that is not on the shelf.
+        """
+        kind = type(record)
+        table = table_of(kind)
+        self._check_batch(record)
+        if self.has(kind, record.name):
+            raise ShelfError(f"There is a {table} '{record.name}' already: edit it, or take another name.")
+        with self.writing():
+            self._insert(table, columns_of(kind), row_of(record))
+
+    def has(self, kind: type[N], name: str) -> bool:
+        """Whether there is a record of this very name (small or capital letters)."""
+        return bool(self._rows(f"SELECT 1 FROM {table_of(kind)} WHERE name = ?", (name,)))
+
+    def get(self, kind: type[N], name: str) -> N:
+        """Return the record of this very name (small or capital letters).
+
+        Raises:
+            ShelfError: there is none.
+        """
+        table = table_of(kind)
+        rows = self._rows(f"SELECT {', '.join(columns_of(kind))} FROM {table} WHERE name = ?", (name,))
+        if not rows:
+            raise ShelfError(f"There is no {table} '{name}' on the shelf: see '{table} list', or add it.")
+        return record_of(kind, rows[0])
+
+    def all(self, kind: type[N]) -> list[N]:
+        """Return all records of a kind by name, retired ones too."""
+        table = table_of(kind)
+        rows = self._rows(f"SELECT {', '.join(columns_of(kind))} FROM {table} ORDER BY name")
+        return [record_of(kind, row) for row in rows]
+
+    def find(self, kind: type[N], typed: str) -> N:
+        """Return the record that a typed name means: that very name, or the only one that begins so.
+
+        Where several begin so and only one is in use, it is that one.
+
+        Raises:
+            ShelfError: there is none, or several; the sentence says which.
+        """
+        if self.has(kind, typed):
+            return self.get(kind, typed)
+        table = table_of(kind)
+        begin_so = [one for one in self.all(kind) if typed and one.name.casefold().startswith(typed.casefold())]
+        in_use = [one for one in begin_so if is_in_use(one)]
+        if len(in_use) == 1 or len(begin_so) == 1:
+            return (in_use or begin_so)[0]
+        if not begin_so:
+            raise ShelfError(f"There is no {table} '{typed}' on the shelf: see '{table} list', or add it.")
+        names = [one.name for one in in_use or begin_so]
+        more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+        raise ShelfError(f"'{typed}' may be {', '.join(names[:6])}{more}: type more of the {table}'s name.")
+
+    def edit(self, kind: type[N], name: str, **changes: Any) -> N:
+        """Change fields of a record, and return it as it is then. A name stays: it stands in traces and on labels.
+
+        Raises:
+            ShelfError: there is no such record, or it would name a batch that is not on the shelf.
+        """
+        with self.writing():
+            record = dataclasses.replace(self.get(kind, name), **changes)
+            self._check_batch(record)
+            columns = [column for column in columns_of(kind) if column != "name"]
+            values = dict(zip(columns_of(kind), row_of(record), strict=True))
+            settings = ", ".join(f"{column} = :{column}" for column in columns)
+            self._db.execute(f"UPDATE {table_of(kind)} SET {settings} WHERE name = :name", values)
+        return record
+
+    def _check_batch(self, record: object) -> None:
+        if isinstance(record, Motor) and record.batch is not None:
+            rows = self._rows("SELECT 1 FROM batch WHERE name = ?", (record.batch,))
+            if not rows:
+                raise ShelfError(f"There is no batch '{record.batch}' on the shelf: first 'batch add {record.batch}'.")
+
+    def _insert(self, table: str, columns: Sequence[str], row: Sequence[Any], *, instead: bool = False) -> None:
+        """Put in a row; instead: of the one with the same key, which keeps what refers to it."""
+        marks = ", ".join("?" * len(columns))
+        change = ""
+        if instead:
+            change = f" ON CONFLICT DO UPDATE SET {', '.join(f'{c} = excluded.{c}' for c in columns[1:])}"
+        self._db.execute(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks}){change}", row)
+
+    # Winds
+
+    def log(self, *winds: Wind) -> None:
+        """Put in what traces tell of winds, instead of what was known of the same ones; `remarks` are not a trace's.
+
+        Raises:
+            ShelfError: the file cannot be written.
+        """
+        columns = tuple(name for name in columns_of(Wind) if name != "remarks")
+        with self.writing():
+            for wind in winds:
+                values = dict(zip(columns_of(Wind), row_of(wind), strict=True))
+                started_s = datetime.fromisoformat(wind.started).timestamp()
+                row = (*(values[name] for name in columns), started_s)
+                self._insert("wind", (*columns, "started_s"), row, instead=True)
+
+    def note(self, wind_id: str, **typed: Any) -> Wind:
+        """Correct or add to a wind: any of `TYPED`; None takes the trace's word again. Return it as it is then.
+
+        Raises:
+            ShelfError: there is no such wind.
+        """
+        if not set(typed) <= set(TYPED):
+            raise ValueError(f"only {TYPED} can be typed")
+        with self.writing():
+            self.wind(wind_id)
+            if typed.get("remarks", "") is None:
+                typed["remarks"] = ""
+            self._insert("typed", ("wind", *typed), (wind_id, *typed.values()), instead=True)
+            return self.wind(wind_id)
+
+    def wind(self, wind_id: str) -> Wind:
+        """Return the wind with this id.
+
+        Raises:
+            ShelfError: there is none.
+        """
+        rows = self._rows(f"{_WINDS} WHERE wind.id = ?", (wind_id,))
+        if not rows:
+            raise ShelfError(f"There is no wind '{wind_id}' on the shelf: see 'shelf winds'.")
+        return record_of(Wind, rows[0])
+
+    def find_wind(self, typed: str = "last") -> Wind:
+        """Return the wind that is meant: `last`, the beginning of an id, or the name of its trace.
+
+        Raises:
+            ShelfError: there is none, or several.
+        """
+        if typed == "last":
+            newest = self.winds(WindFilter(newest=1))
+            if not newest:
+                raise ShelfError("There is no wind on the shelf yet: wind a motor first, or see 'shelf rebuild'.")
+            return newest[0]
+        name = Path(typed).name
+        start = typed.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+        rows = self._rows(
+            f"{_WINDS} WHERE wind.id LIKE :start || '%' ESCAPE '\\' OR wind.trace IN (:name, :name || '.gz', :typed)"
+            " LIMIT 3",
+            {"start": start, "name": name, "typed": typed},
+        )
+        if not typed or not rows:
+            raise ShelfError(f"There is no wind '{typed}' on the shelf: see 'shelf winds'.")
+        if len(rows) > 1:
+            raise ShelfError(f"Several winds are called '{typed}': type more of the id, see 'shelf winds'.")
+        return record_of(Wind, rows[0])
+
+    def winds(self, wanted: WindFilter = WindFilter()) -> list[Wind]:
+        """Return winds, the newest first."""
+        where, values = _where(wanted)
+        rows = self._rows(f"{_WINDS}{where}", values)
+        return [record_of(Wind, row) for row in rows]
+
+    def uses(self, motor: str, *, simulated: bool = False) -> int:
+        """Return how often a motor has been wound so far: winds that went far enough, and those before the shelf.
+
+        Winds on a simulated meter are no uses of a real motor; simulated: count them too.
+        """
+        rows = self._rows(
+            "SELECT count(*) FROM wind LEFT JOIN typed ON typed.wind = wind.id"
+            " WHERE coalesce(typed.motor, wind.motor) = :motor COLLATE NOCASE AND (wind.simulated = 0 OR :simulated)"
+            " AND (outcome = 'broken' OR coalesce(peak_turns / target_turns, peak_torque_Nm / target_peak_torque_Nm)"
+            " >= :from)",
+            {"motor": motor, "simulated": simulated, "from": USED_FROM},
+        )
+        before = self.get(Motor, motor).uses_before if self.has(Motor, motor) else 0
+        return before + int(rows[0][0])
+
+    def trace_sizes(self) -> dict[str, int | None]:
+        """Return the size that each wind's trace had when it was read, by its path below `traces`."""
+        return dict(self._rows("SELECT trace, trace_bytes FROM wind"))
+
+    # Flights
+
+    def fly(self, flight: Flight) -> None:
+        """Put in a flight, or change the one with its id.
+
+        Raises:
+            ShelfError: there is no such wind.
+        """
+        with self.writing():
+            self.wind(flight.wind)
+            self._insert("flight", columns_of(Flight), row_of(flight), instead=True)
+
+    def flights(self, winds: Iterable[str] | None = None) -> list[Flight]:
+        """Return the flights, the newest first: all, or those of the winds with these ids."""
+        columns = ", ".join(columns_of(Flight))
+        rows = self._rows(f"SELECT {columns} FROM flight ORDER BY flown DESC, id")
+        chosen = None if winds is None else set(winds)
+        return [record_of(Flight, row) for row in rows if chosen is None or row[1] in chosen]
+
+    def flown(self, wanted: WindFilter = WindFilter()) -> list[tuple[Wind, Flight | None]]:
+        """Return winds, the newest first, each with its last flight."""
+        last: dict[str, Flight] = {}
+        for flight in self.flights():
+            last.setdefault(flight.wind, flight)
+        return [(wind, last.get(wind.id)) for wind in self.winds(wanted)]
+
+
+def is_in_use(record: Named) -> bool:
+    """Whether it is neither retired nor broken."""
+    if isinstance(record, Motor):
+        return record.state == "in_use"
+    return not getattr(record, "retired", False)
+
+
+def _where(wanted: WindFilter) -> tuple[str, dict[str, Any]]:
+    """Return conditions and order as SQL, with the values for it."""
+    parts: list[str] = []
+    values: dict[str, Any] = {}
+    for name in ("person", "motor", "batch", "winder", "model"):
+        values[name] = getattr(wanted, name)
+        if values[name] is not None:
+            parts.append(f"coalesce(typed.{name}, wind.{name}) = :{name} COLLATE NOCASE")
+    for name in ("outcome", "simulated"):
+        values[name] = getattr(wanted, name)
+        if values[name] is not None:
+            parts.append(f"wind.{name} = :{name}")
+    for name, sign in (("since", ">="), ("until", "<")):
+        moment = getattr(wanted, name)
+        if moment is not None:
+            values[name] = moment.timestamp()
+            parts.append(f"started_s {sign} :{name}")
+    values["newest"] = -1 if wanted.newest is None else wanted.newest
+    where = f" WHERE {' AND '.join(parts)}" if parts else ""
+    return f"{where} ORDER BY started_s DESC, wind.id LIMIT :newest", values

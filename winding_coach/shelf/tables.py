@@ -1,0 +1,70 @@
+"""Records to rows and back: a record's class names its table, its fields the columns. Pure."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Sequence
+from typing import Any, TypeAlias, TypeVar
+
+from winding_coach.shelf.records import Batch, Flight, Meter, Model, Motor, Person, Wind, Winder
+
+Named: TypeAlias = Batch | Motor | Winder | Model | Person | Meter
+"""What people name: the key is the name."""
+N = TypeVar("N", bound=Named)
+T = TypeVar("T", bound=Named | Wind | Flight)
+KINDS: dict[str, type[Named]] = {
+    "batch": Batch,
+    "motor": Motor,
+    "winder": Winder,
+    "model": Model,
+    "person": Person,
+    "meter": Meter,
+}
+"""In the order in which they refer to each other: a motor names its batch."""
+
+
+def table_of(kind: type) -> str:
+    """Return the table's name."""
+    return kind.__name__.lower()
+
+
+_COLUMNS: dict[type, tuple[str, ...]] = {
+    kind: tuple(field.name for field in dataclasses.fields(kind)) for kind in (*KINDS.values(), Wind, Flight)
+}
+_SPELLED: dict[type, tuple[tuple[int, bool], ...]] = {
+    kind: tuple(
+        (i, "tuple" in str(field.type))
+        for i, field in enumerate(dataclasses.fields(kind))
+        if "tuple" in str(field.type) or "bool" in str(field.type)
+    )
+    for kind in _COLUMNS
+}
+"""Place of each field that SQLite has no type for, and whether it is several figures (else truth)."""
+
+
+def columns_of(kind: type) -> tuple[str, ...]:
+    """Return the columns' names, in the order of the fields."""
+    return _COLUMNS[kind]
+
+
+def row_of(record: object) -> tuple[Any, ...]:
+    """Return a record's values as a row: figures that belong together as JSON, truth as 1 and 0."""
+    kind = type(record)
+    values = [getattr(record, name) for name in columns_of(kind)]
+    for i, figures in _SPELLED[kind]:
+        if values[i] is not None:
+            values[i] = json.dumps(values[i]) if figures else int(values[i])
+    return tuple(values)
+
+
+def record_of(kind: type[T], row: Sequence[Any]) -> T:
+    """Return the record of a row with `columns_of(kind)`."""
+    odd = _SPELLED[kind]
+    if not odd:
+        return kind(*row)
+    values = list(row)
+    for i, figures in odd:
+        if values[i] is not None:
+            values[i] = tuple(json.loads(values[i])) if figures else bool(values[i])
+    return kind(*values)
