@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,6 +10,8 @@ from winding_coach.rubber.figures import FiguresError
 from winding_coach.rubber.strength import Wound
 
 FORMAT, VERSION = "winding-coach batch", 1
+BEYOND = 1e300
+"""No figure is so large; whole numbers of any length are compared with it, but could not be made floats."""
 
 
 def batch_to_json_dict(batch: Batch) -> dict[str, Any]:
@@ -53,6 +54,6 @@ def _wound(row: object) -> Wound:
 
 
 def _number(value: object, what: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < BEYOND:
         raise FiguresError(f"A {what} in this batch file is no number: mend the file or write it again.")
     return float(value)

@@ -25,6 +25,33 @@ BEYOND_BREAK = 1.03
 """The tables end at this share of the breaking turns."""
 
 
+CONTRADICTS = "The plan's figures contradict each other: make it again from the motor's figures."
+LONGEST_M, MOST_TURNS, MOST_NM = 1e3, 1e7, 1e3
+"""Far beyond any motor; within them the arithmetic holds."""
+
+
+def _sound(plan: Plan, motor: MotorFigures) -> bool:
+    """Whether the figures of a plan, which may come from any file, can be of one motor."""
+    hooks = plan.walk_in[-1].distance_m if plan.walk_in else math.nan
+    torques = (
+        plan.stretched_torque_Nm,
+        plan.peak_torque_Nm,
+        plan.launch_torque_Nm,
+        *(row.torque_Nm for row in plan.walk_in[-1:]),
+    )
+    return (
+        1e-3 < hooks < plan.stretch_distance_m < LONGEST_M
+        and 1e-3 < motor.loop_m < LONGEST_M
+        and 0.0 < plan.stretched_turns < plan.target_turns < plan.breaking_turns < MOST_TURNS
+        and 0.0 < plan.target_crank_turns < MOST_TURNS
+        and 1e-9 < plan.linear_density_kg_per_m < 1e3
+        and 0.0 < plan.launch_turns <= plan.target_turns
+        and 0.0 <= plan.back_off_turns <= plan.target_turns
+        and all(0.0 < torque < MOST_NM for torque in torques)
+        and all(0.0 <= row.torque_Nm < MOST_NM and 0.0 <= row.turns < MOST_TURNS for row in plan.walk_in)
+    )
+
+
 class PlanPath:
     """What a plan says at each moment of the wind; nothing in it changes. SI, turns of the motor.
 
@@ -37,16 +64,15 @@ class PlanPath:
         Raises:
             FiguresError: the plan's figures contradict each other.
         """
-        hooks = plan.walk_in[-1].distance_m if plan.walk_in else math.nan
-        sound = (
-            0.0 < hooks < plan.stretch_distance_m < math.inf
-            and 0.0 < plan.stretched_turns < plan.target_turns < plan.breaking_turns < math.inf
-            and 0.0 < plan.target_crank_turns < math.inf
-            and 0.0 < plan.linear_density_kg_per_m < math.inf
-            and 0.0 < plan.launch_turns <= plan.target_turns
-        )
-        if not sound:
-            raise FiguresError("The plan's figures contradict each other: make it again from the motor's figures.")
+        if not _sound(plan, motor):
+            raise FiguresError(CONTRADICTS)
+        try:
+            self._make(plan, motor, rubber)
+        except ArithmeticError:
+            raise FiguresError(CONTRADICTS) from None
+
+    def _make(self, plan: Plan, motor: MotorFigures, rubber: Rubber) -> None:
+        hooks = plan.walk_in[-1].distance_m
         self._plan = plan
         self._motor = geometry(motor.loop_m, plan.linear_density_kg_per_m, motor.strands, rubber)
         # The strength that the plan was made with, which need not be this rubber's.

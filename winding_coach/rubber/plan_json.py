@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
 from winding_coach.rubber.figures import FiguresError, Plan, WalkInRow
 
+BEYOND = 1e300
+"""No figure is so large; whole numbers of any length are compared with it, but could not be made floats."""
 _ROWS = tuple(field.name for field in fields(WalkInRow))
 _WORDS = ("rests_on", "limits", "walk_in")
 _NUMBERS = tuple(field.name for field in fields(Plan) if field.name not in _WORDS)
@@ -41,6 +42,6 @@ def plan_from_json_dict(said: object) -> Plan:
 
 def _number(said: object, name: str) -> float:
     value = said.get(name) if isinstance(said, Mapping) else None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < BEYOND:
         raise FiguresError(f"The plan's {name} is missing or no number: make the plan again from the motor's figures.")
     return value
