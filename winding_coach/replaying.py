@@ -14,11 +14,16 @@ from winding_coach.rubber.figures import FiguresError, ModelFigures, WinderFigur
 from winding_coach.rubber.plan import make_plan
 from winding_coach.traces.files import Trace
 from winding_coach.traces.rows import TraceError
+from winding_coach.standing import Steps
 from winding_coach.units import UnitSystem
 
 
 def settings_of(
-    trace: Trace, *, calibration: Calibration | None = None, units: UnitSystem | None = None
+    trace: Trace,
+    *,
+    calibration: Calibration | None = None,
+    units: UnitSystem | None = None,
+    steps: Steps | None = None,
 ) -> CoachSettings:
     """Return the settings with which the wind was coached; without a plan in the trace one is made.
 
@@ -34,7 +39,16 @@ def settings_of(
     winder, model = header.winder or WinderFigures(), header.model or ModelFigures()
     try:
         plan = header.plan or make_plan(header.motor, winder, model, meter_limit_Nm=used.rating_Nm)
-        settings = CoachSettings(header.motor, plan, used, winder, model, header.tare, units or header.units)
+        settings = CoachSettings(
+            header.motor,
+            plan,
+            used,
+            winder,
+            model,
+            header.tare,
+            units or header.units,
+            steps or header.steps,
+        )
         Coach(settings)  # A plan that contradicts itself is found here, not in mid-replay.
     except FiguresError as error:
         raise TraceError(f"The trace '{trace.path}' cannot be coached again: {error}") from None

@@ -11,7 +11,7 @@ from tests.scenario import SETTINGS
 from winding_coach.coach.alarms import RULES, AlarmBank, Rule
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.moment import Moment
-from winding_coach.coach.said import ALARMS, Level, Phase
+from winding_coach.coach.said import ALARMS, AlarmFigures, Level, Phase
 from winding_coach.coach.wording import alarm_words
 
 LIMITS = replace(limits_from(SETTINGS), winder_Nm=9e-3)
@@ -80,7 +80,7 @@ EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
 
 
 def bank(rules: tuple[Rule, ...] = RULES) -> AlarmBank:
-    return AlarmBank(lambda code, now: alarm_words(code, now, LIMITS, "metric"), rules)
+    return AlarmBank(lambda code, figures: alarm_words(code, figures, "metric"), rules)
 
 
 def held(alarms: AlarmBank, moment: Moment, from_s: float, seconds: float) -> list[tuple[str, bool]]:
@@ -219,8 +219,8 @@ def test_silence_is_a_danger_only_under_load() -> None:
 @pytest.mark.parametrize("units", ["metric", "inch"])
 def test_every_sentence_is_short_and_whole(units: Any) -> None:
     for code in ALARMS:
-        for moment in (CALM, replace(CALM, torque_Nm=None, plan_Nm=None), replace(CALM, peak_in_s=1.2)):
-            text = alarm_words(code, moment, LIMITS, units)
+        for figures in (AlarmFigures(), AlarmFigures(5e-3, PEAK, 1.12, 1.2), AlarmFigures(5e-3, PEAK, 0.8)):
+            text = alarm_words(code, figures, units)
             assert text.endswith(".")
             assert "{" not in text
             assert len(text) <= 80

@@ -119,9 +119,9 @@ def test_the_back_off_counts_down_by_half_turns_to_a_stop() -> None:
     choice = wanted(scene(now=falling, back_off_left=0.5))
     assert choice is not None
     assert choice.crank_turns == 0.0, "said before: the hand needs time to stop"
-    assert prompt_words("back_off", "metric", crank_turns=0.0, torque_Nm=3.5e-3) == "Stop: 3.50 mN·m."
-    assert "1½ turns" in prompt_words("back_off", "metric", crank_turns=1.5, torque_Nm=3.5e-3)
-    assert "half a turn" in prompt_words("back_off", "metric", crank_turns=0.5, torque_Nm=3.5e-3)
+    assert prompt_words(Prompt(0.0, "back_off", "", None, 0.0, 3.5e-3), "metric") == "Stop: 3.50 mN·m."
+    assert "1½ turns" in prompt_words(Prompt(0.0, "back_off", "", None, 1.5, 3.5e-3), "metric")
+    assert "half a turn" in prompt_words(Prompt(0.0, "back_off", "", None, 0.5, 3.5e-3), "metric")
 
 
 def test_advice_waits_and_urgency_does_not() -> None:
@@ -146,17 +146,15 @@ def test_prompts_fit_a_glance_in_both_unit_systems() -> None:
     systems: tuple[UnitSystem, ...] = ("metric", "inch")
     for units in systems:
         for name in PROMPTS:
-            bare = prompt_words(name, units)
-            full = prompt_words(
-                name, units, distance_m=1.234, crank_turns=1.0, torque_Nm=5.6e-3, turns=1280.0, peak_Nm=7e-3
-            )
+            bare = prompt_words(Prompt(0.0, name, ""), units)
+            full = prompt_words(Prompt(0.0, name, "", 1.234, 1.0, 5.6e-3, 1280.0, 7e-3), units)
             for text in (bare, full):
                 assert text.endswith(".")
                 assert len(text) <= 72
                 assert "None" not in text
     assert distance_words(1.234, "metric") == "1.23 m"
     assert distance_words(1.234, "inch") == "49 in"
-    assert "1 turn of" in prompt_words("back_off", "metric", torque_Nm=1e-3, crank_turns=1.0)
+    assert "1 turn of" in prompt_words(Prompt(0.0, "back_off", "", None, 1.0, 1e-3), "metric")
 
 
 def test_the_first_step_that_holds_is_taken_and_must_hold_on() -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.phases import LOADED, OVER, PREPARING, WINDING
-from winding_coach.coach.said import Alarm, Level, Phase
+from winding_coach.coach.said import Alarm, AlarmFigures, Level, Phase
 
 Test = Callable[[Moment, Limits], bool]
 
@@ -192,7 +192,7 @@ RULES: tuple[Rule, ...] = (
 class AlarmBank:
     """Which alarms are on. Tell it each moment; it says what changed."""
 
-    def __init__(self, words: Callable[[str, Moment], str], rules: tuple[Rule, ...] = RULES) -> None:
+    def __init__(self, words: Callable[[str, AlarmFigures], str], rules: tuple[Rule, ...] = RULES) -> None:
         self._words = words
         self._rules = rules
         self._since: dict[Rule, float] = {}
@@ -214,16 +214,18 @@ class AlarmBank:
                     self._since.pop(rule, None)
                     continue
                 if now.at_s - self._since.setdefault(rule, now.at_s) >= rule.after_s:
-                    changed.append(self._light(rule, now, active=True))
+                    changed.append(self._light(rule, now, limits, active=True))
             elif here and rule.stay(now, limits):
                 continue
             elif not here or now.at_s - lit.at_s >= rule.least_s:
-                changed.append(self._light(rule, now, active=False))
+                changed.append(self._light(rule, now, limits, active=False))
         return changed
 
-    def _light(self, rule: Rule, now: Moment, *, active: bool) -> Alarm:
+    def _light(self, rule: Rule, now: Moment, limits: Limits, *, active: bool) -> Alarm:
         in_s = now.peak_in_s if active and rule.code == "overwind_soon" else None
-        alarm = Alarm(now.at_s, rule.code, rule.level, active, self._words(rule.code, now), in_s)
+        of_plan = now.torque_Nm / now.plan_Nm if now.torque_Nm is not None and now.plan_Nm else None
+        figures = AlarmFigures(now.torque_Nm, limits.peak_Nm, of_plan, now.peak_in_s)
+        alarm = Alarm(now.at_s, rule.code, rule.level, active, self._words(rule.code, figures), in_s, figures)
         self._since.pop(rule, None)
         if active:
             self._on[rule] = alarm

@@ -9,7 +9,10 @@ from winding_coach.coach.settings import CoachSettings
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """SI; turns of the motor. winder_Nm, meter_Nm, hooks_m: None when not known."""
+    """SI; turns of the motor. winder_Nm, meter_Nm: None when not known.
+
+    stops_m: where the person's own steps end, nearest first; () for the usual steps.
+    """
 
     peak_Nm: float
     stretched_Nm: float
@@ -25,6 +28,7 @@ class Limits:
     winder_Nm: float | None
     meter_Nm: float | None
     ratio: float
+    stops_m: tuple[float, ...] = ()
 
     def scaled(self, scale: float) -> Limits:
         """Return the limits of a motor that shows `scale` times the plan's torque at the same stretch.
@@ -60,4 +64,5 @@ def limits_from(settings: CoachSettings) -> Limits:
         winder_Nm=settings.winder.limit_Nm,
         meter_Nm=settings.calibration.rating_Nm,
         ratio=settings.winder.ratio,
+        stops_m=settings.steps.stops_m(last.distance_m, plan.stretch_distance_m),
     )

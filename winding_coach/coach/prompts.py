@@ -12,7 +12,8 @@ from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.said import Phase, Prompt
 from winding_coach.coach.view import Marks
-from winding_coach.coach.wording import prompt_words
+from winding_coach.coach.wording import in_words
+from winding_coach.standing import USUAL, Steps
 from winding_coach.units import UnitSystem
 
 QUIET_S = 2.5
@@ -75,6 +76,8 @@ class Scene:
 
 def mark_of(path_m: float, limits: Limits) -> float:
     """Return the mark to stand at: the path's distance, rounded up to a whole step, never below the hooks."""
+    if limits.stops_m:
+        return next((at for at in limits.stops_m if at >= path_m - 1e-6), limits.stretch_m)
     steps = -((limits.hooks_m - path_m) // MARK_M)
     return round(min(limits.hooks_m + max(steps, 0) * MARK_M, limits.stretch_m), 3)
 
@@ -166,8 +169,11 @@ def wanted(scene: Scene) -> Wanted | None:
 class Pacer:
     """Says a prompt when it is new and due, and remembers it."""
 
-    def __init__(self, units: UnitSystem) -> None:
+    def __init__(self, units: UnitSystem, steps: Steps = USUAL) -> None:
         self._units = units
+        self._steps = steps
+        self._at_m: float | None = None
+        self._from_m: float | None = None
         self._last: Wanted | None = None
         self._last_phase: Phase | None = None
         self.prompt: Prompt | None = None
@@ -193,14 +199,21 @@ class Pacer:
             ):
                 return None
         self._last, self._last_phase = choice, now.phase
-        text = prompt_words(
-            choice.code,
+        if choice.distance_m is not None:
+            self._from_m, self._at_m = self._at_m, choice.distance_m
+        self.prompt = in_words(
+            Prompt(
+                now.at_s,
+                choice.code,
+                "",
+                choice.distance_m,
+                choice.crank_turns,
+                choice.torque_Nm,
+                choice.turns,
+                choice.peak_Nm,
+                self._from_m,
+            ),
             self._units,
-            distance_m=choice.distance_m,
-            crank_turns=choice.crank_turns,
-            torque_Nm=choice.torque_Nm,
-            turns=choice.turns,
-            peak_Nm=choice.peak_Nm,
+            self._steps,
         )
-        self.prompt = Prompt(now.at_s, choice.code, text, choice.distance_m, choice.crank_turns, choice.torque_Nm)
         return self.prompt

@@ -98,7 +98,10 @@ class PhaseSaid:
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """The one thing to do now: code, words, and the figures that the words hold, where they apply."""
+    """The one thing to do now: code, words, and the figures that the words hold, where they apply.
+
+    The last three are in no JSON, only for words in other units: turns and peak noted, the place told before.
+    """
 
     at_s: float
     code: str
@@ -106,6 +109,9 @@ class Prompt:
     distance_m: float | None = None
     crank_turns: float | None = None
     torque_Nm: float | None = None
+    turns: float | None = None
+    peak_Nm: float | None = None
+    from_m: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         said: dict[str, Any] = {"event": "prompt", "at_s": self.at_s, "code": self.code, "text": self.text}
@@ -119,8 +125,18 @@ class Prompt:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmFigures:
+    """What an alarm's words hold: torque then, the peak's, torque over the plan's there, seconds to the peak."""
+
+    torque_Nm: float | None = None
+    peak_Nm: float | None = None
+    of_plan: float | None = None
+    peak_in_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Alarm:
-    """An alarm that went on (active) or off. `in_s`: seconds until the limit, for overwind_soon."""
+    """An alarm that went on (active) or off. `in_s`: seconds until the limit, for overwind_soon. figures: no JSON."""
 
     at_s: float
     code: str
@@ -128,6 +144,7 @@ class Alarm:
     active: bool
     text: str
     in_s: float | None = None
+    figures: AlarmFigures = AlarmFigures()
 
     def as_json(self) -> dict[str, Any]:
         said: dict[str, Any] = {

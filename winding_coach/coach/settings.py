@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from winding_coach.meter.calibration import Calibration
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures
+from winding_coach.standing import USUAL, Steps
 from winding_coach.units import UnitSystem
 
 
@@ -14,6 +15,7 @@ class CoachSettings:
     """The motor and what goes with it, its plan, the meter's calibration, and the units of the words.
 
     tare_counts: a zero taken before the wind began, None to use the calibration's own until one is taken.
+    steps: the person's own unit of standing, which also sets where the steps of the walk-in end.
     """
 
     motor: MotorFigures
@@ -23,3 +25,4 @@ class CoachSettings:
     model: ModelFigures = field(default_factory=ModelFigures)
     tare_counts: float | None = None
     units: UnitSystem = "metric"
+    steps: Steps = USUAL

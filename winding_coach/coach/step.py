@@ -57,12 +57,12 @@ class Coach:
         self._zero = ZeroTaker()
         self._turns = MotorTurns(settings.winder.ratio)
         self._notes = Notes()
-        self._alarms = AlarmBank(lambda code, now: alarm_words(code, now, self._limits, settings.units))
+        self._alarms = AlarmBank(lambda code, figures: alarm_words(code, figures, settings.units))
         self._live = LiveScale(self._limits, self._path)
         self._plan_limits = self._limits
         self._walk: Walk | None = None
         self._steps = SignalSteps()
-        self._pacer = Pacer(settings.units)
+        self._pacer = Pacer(settings.units, settings.steps)
         self._link = LinkView()
         self._phase = Phase.HOOK_UP
         self._phase_at_s = 0.0
@@ -388,6 +388,7 @@ class Coach:
             phase_starts=self._phases,
             alarm_starts=self._alarm_starts,
             summary=self.summary,
+            steps=self.settings.steps,
         )
 
     def _reading(self, now: Moment | None) -> ReadingSaid:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from winding_coach.coach.said import Alarm, Level, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.rubber.figures import Plan
+from winding_coach.standing import USUAL, Steps
 from winding_coach.units import UnitSystem
 
 
@@ -75,3 +76,4 @@ class CoachView:
     phase_starts: tuple[tuple[float, float | None, Phase], ...] = ()
     alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
     summary: Summary | None = None
+    steps: Steps = USUAL

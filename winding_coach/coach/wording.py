@@ -1,14 +1,16 @@
 """What the coach's codes say in words, with the figure that matters, in the person's units. Pure tables.
 
-Short enough to be taken in while cranking: one thing to do, one number.
+Short enough to be taken in while cranking: one thing to do, one number. `reworded` says the same in other units.
 """
 
 from __future__ import annotations
 
-from winding_coach.coach.limits import Limits
-from winding_coach.coach.moment import Moment
-from winding_coach.coach.said import Phase
-from winding_coach.units import INCH_M, UnitSystem, show, shown_number, unit_label
+from dataclasses import replace
+
+from winding_coach.coach.said import Alarm, AlarmFigures, Phase, Prompt
+from winding_coach.coach.view import CoachView
+from winding_coach.standing import USUAL, Steps, exact_words, pace_words, paces_in, place_words
+from winding_coach.units import UnitSystem, show, shown_number, unit_label
 
 PHASE_WORDS: dict[Phase, str] = {
     Phase.HOOK_UP: "Set zero",
@@ -29,8 +31,8 @@ STRANGE = "what comes is no meter's data: another device, or another speed"
 
 _PROMPT_WORDS = {
     "tare": "Nothing on the hook, hands off: zero is set by itself, or press t.",
-    "stretch_to": "Hook up and stretch to {distance}.",
-    "start_cranking": "Start cranking; stay at {distance}.",
+    "stretch_to": "Hook up and stretch to {exactly}.",
+    "start_cranking": "Start cranking; stay at {exactly}.",
     "walk_in_to": "Step in to {distance}{over}; crank on.",
     "hold_distance": "Stay at {distance}; crank on.",
     "crank_slower": "Crank slower.",
@@ -42,6 +44,14 @@ _PROMPT_WORDS = {
     "launch_ready": "Ready to launch: {torque}, {turns}.",
     "note_down": "Noted. Peak {peak}; launch {torque}, {turns}.",
 }
+
+_PACE_WORDS = {
+    "in": "{Step} in{over}; crank on.",
+    "out": "{Step} out{over}; crank on.",
+    "again": "Finish that step{over}; crank on.",
+    "stay": "Stay where you are; crank on.",
+}
+"""The walk-in for who steps in paces, which are told from where one stands."""
 
 _ALARM_WORDS = {
     "motor_broke": "Torque is gone: motor broke or came off the hook.",
@@ -59,11 +69,9 @@ _ALARM_WORDS = {
 }
 
 
-def distance_words(distance_m: float | None, units: UnitSystem) -> str:
-    """Return a distance to stand at: metres to the centimetre, or whole inches."""
-    if distance_m is None:
-        return "the mark"
-    return f"{distance_m / INCH_M:.0f} in" if units == "inch" else f"{distance_m:.2f} m"
+def distance_words(distance_m: float | None, units: UnitSystem, steps: Steps = USUAL) -> str:
+    """Return a place to stand in the person's own unit."""
+    return "the mark" if distance_m is None else place_words(distance_m, units, steps)
 
 
 def _count(number: float, one: str, many: str, decimals: int = 0) -> str:
@@ -79,37 +87,62 @@ def _halves(turns: float) -> str:
     return f"{whole}½ turns" if half else _count(whole, "turn", "turns")
 
 
-def prompt_words(
-    code: str,
-    units: UnitSystem,
-    *,
-    distance_m: float | None = None,
-    crank_turns: float | None = None,
-    torque_Nm: float | None = None,
-    turns: float | None = None,
-    peak_Nm: float | None = None,
-) -> str:
+def _pattern(prompt: Prompt, paces: float | None) -> str:
+    if prompt.code == "back_off" and prompt.crank_turns == 0.0:
+        return _PROMPT_WORDS["back_off_enough"]
+    if paces is None or prompt.code not in ("walk_in_to", "hold_distance"):
+        return _PROMPT_WORDS[prompt.code]
+    if prompt.code == "hold_distance":
+        return _PACE_WORDS["stay"]
+    # Told again after an alarm: from there it would be a second step.
+    return _PACE_WORDS["again" if prompt.from_m == prompt.distance_m else "out" if paces < 0 else "in"]
+
+
+def prompt_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> str:
     """Return the sentence of a prompt. Figures that are not known are left out or named in words."""
-    if code == "back_off" and crank_turns == 0.0:
-        code = "back_off_enough"
-    return _PROMPT_WORDS[code].format(
-        distance=distance_words(distance_m, units),
+    distance_m, torque_Nm, crank, turns = prompt.distance_m, prompt.torque_Nm, prompt.crank_turns, prompt.turns
+    paces = None if distance_m is None else paces_in(prompt.from_m, distance_m, steps)
+    return _pattern(prompt, paces).format(
+        distance=distance_words(distance_m, units, steps),
+        exactly="the mark" if distance_m is None else exact_words(distance_m, units, steps),
+        Step="" if paces is None else pace_words(paces).capitalize(),
         to_torque="" if torque_Nm is None else f" to {show(torque_Nm, 'torque', units)}",
         torque="torque not known" if torque_Nm is None else show(torque_Nm, "torque", units),
-        crank="the planned turns" if crank_turns is None else _halves(crank_turns),
-        over="" if crank_turns is None else f" over {_count(crank_turns, 'turn', 'turns')}",
+        crank="the planned turns" if crank is None else _halves(crank),
+        over="" if crank is None else f" over {_count(crank, 'turn', 'turns')}",
         turns="turns not counted" if turns is None else _count(turns, "turn", "turns"),
-        peak="not known" if peak_Nm is None else show(peak_Nm, "torque", units),
+        peak="not known" if prompt.peak_Nm is None else show(prompt.peak_Nm, "torque", units),
     )
 
 
-def alarm_words(code: str, now: Moment, limits: Limits, units: UnitSystem) -> str:
+def in_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> Prompt:
+    """Return a prompt with its sentence made anew from its code and figures."""
+    return replace(prompt, text=prompt_words(prompt, units, steps))
+
+
+def alarm_words(code: str, figures: AlarmFigures, units: UnitSystem) -> str:
     """Return the sentence of an alarm."""
-    ratio = now.torque_Nm / now.plan_Nm if now.torque_Nm is not None and now.plan_Nm else None
+    ratio, in_s = figures.of_plan, figures.peak_in_s
     return _ALARM_WORDS[code].format(
-        peak=show(limits.peak_Nm, "torque", units),
-        torque=f"{shown_number(now.torque_Nm or 0.0, 'torque', units)} {unit_label('torque', units)}",
-        in_s="a few seconds" if now.peak_in_s is None else _count(max(now.peak_in_s, 0.0), "second", "seconds"),
+        peak="the peak" if figures.peak_Nm is None else show(figures.peak_Nm, "torque", units),
+        torque=f"{shown_number(figures.torque_Nm or 0.0, 'torque', units)} {unit_label('torque', units)}",
+        in_s="a few seconds" if in_s is None else _count(max(in_s, 0.0), "second", "seconds"),
         off="far" if ratio is None else f"{abs(ratio - 1):.0%}",
         side="from" if ratio is None else ("above" if ratio > 1 else "below"),
+    )
+
+
+def _alarm_in(alarm: Alarm, units: UnitSystem) -> Alarm:
+    return replace(alarm, text=alarm_words(alarm.code, alarm.figures, units))
+
+
+def reworded(view: CoachView, units: UnitSystem) -> CoachView:
+    """Return the view as the coach would have said it in other units; where steps end stays as it was coached."""
+    if units == view.units:
+        return view
+    return replace(
+        view,
+        units=units,
+        prompt=None if view.prompt is None else in_words(view.prompt, units, view.steps),
+        alarms=tuple(_alarm_in(alarm, units) for alarm in view.alarms),
     )

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 
-from winding_coach.coach.said import Level, Phase, Summary
+from winding_coach.coach.said import Level, Phase, Prompt, Summary
 from winding_coach.coach.view import CoachView
-from winding_coach.coach.wording import distance_words
+from winding_coach.coach.wording import reworded
+from winding_coach.rubber.figures import WalkInRow
 from winding_coach.screen.wording import (
     ALARM_BLOCKS,
     CLOSING,
@@ -14,9 +17,11 @@ from winding_coach.screen.wording import (
     LINK_BLOCKS,
     LINK_WORDS,
     OUTCOME_BLOCKS,
+    PACE_BLOCKS,
     PHASE_BLOCKS,
     PROMPT_BLOCKS,
 )
+from winding_coach.standing import pace_words, paces_in, place_figure
 from winding_coach.units import SHOWN, UNITS, UnitSystem, show, shown_number
 
 LONGEST_COUNTDOWN_S = 60.0
@@ -106,7 +111,10 @@ def big_word(view: CoachView) -> BigWord:
     urgent = prompt.code in ("stop_at_peak", "crank_slower")
     distance, unit = "", ""
     if prompt.distance_m is not None:
-        distance, unit = distance_words(prompt.distance_m, view.units).split()
+        paces = paces_in(prompt.from_m, prompt.distance_m, view.steps)
+        if paces is not None and prompt.code in PACE_BLOCKS:
+            return _pace_word(prompt, paces)
+        distance, unit = place_figure(prompt.distance_m, view.units, view.steps)
     crank = "" if prompt.crank_turns is None else f"{prompt.crank_turns:.0f}"
     if "{crank}" in pattern:
         unit = "crank turns" if crank and crank != "1" else "crank turn" if crank else ""
@@ -114,6 +122,16 @@ def big_word(view: CoachView) -> BigWord:
         unit = ""
     text = pattern.format(distance=distance, crank=crank).strip()
     return BigWord(text, unit, "danger word" if urgent else "word")
+
+
+def _pace_word(prompt: Prompt, paces: float) -> BigWord:
+    """A step in paces, told from where one stands."""
+    if prompt.code == "hold_distance" or prompt.from_m == prompt.distance_m:
+        return BigWord(PACE_BLOCKS[prompt.code])
+    way = "IN" if paces >= 0 else "OUT"
+    if abs(paces) > 1.0:
+        return BigWord(f"{abs(paces):g} PACES", way.lower())
+    return BigWord({"half a pace": "HALF PACE", "one pace": "1 PACE"}.get(pace_words(paces), "SHORT STEP"), way.lower())
 
 
 def instruction(view: CoachView) -> str:
@@ -189,10 +207,20 @@ def next_mark(view: CoachView) -> tuple[float, float] | None:
     turns, at_m = view.reading.turns, view.targets.stand_at_m
     if turns is None or at_m is None or view.phase not in (Phase.WIND_STRETCHED, Phase.WALK_IN):
         return None
-    for row in view.plan.walk_in:
-        if row.turns > turns and row.distance_m < at_m - 0.02:
-            return row.distance_m, row.turns
-    return None
+    rows = view.plan.walk_in
+    stops = view.steps.stops_m(rows[-1].distance_m, view.plan.stretch_distance_m) if rows else ()
+    marks = [(at, _turns_at(rows, at)) for at in reversed(stops)] or [(row.distance_m, row.turns) for row in rows]
+    return next((mark for mark in marks if mark[1] > turns and mark[0] < at_m - 0.02), None)
+
+
+def _turns_at(rows: Sequence[WalkInRow], distance_m: float) -> float:
+    """The turns at which the plan's walk-in is at a distance, straight between its rows."""
+    for before, after in pairwise(rows):
+        if after.distance_m <= distance_m:
+            way_m = before.distance_m - after.distance_m
+            share = (before.distance_m - distance_m) / way_m if way_m > 0 else 0.0
+            return before.turns + max(share, 0.0) * (after.turns - before.turns)
+    return rows[-1].turns
 
 
 def clock_words(seconds: float) -> str:
@@ -215,5 +243,5 @@ def plain_lines(view: CoachView, trouble: str | None) -> list[tuple[str, str]]:
 
 
 def figures_in(view: CoachView, units: UnitSystem) -> CoachView:
-    """Return the view with its figures in other units; sentences stay as they were said."""
-    return view if units == view.units else replace(view, units=units)
+    """Return the view with its figures and the coach's sentences in other units."""
+    return reworded(view, units)

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from winding_coach.coach.said import Phase
 from winding_coach.coach.view import CoachView
-from winding_coach.coach.wording import distance_words
 from winding_coach.screen.figures import next_mark, peak_aim_Nm, rate_word, seconds_to_peak, signed_rate, wrapper_rows
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.wording import SOURCE_WORDS
+from winding_coach.standing import short_words
 from winding_coach.units import show, unit_label
 
 LABEL_WIDE = 8
@@ -93,13 +93,15 @@ def _stand(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) -
     plan = view.plan
     wanted, seen = view.targets.stand_at_m, view.reading.distance_m
     wide = columns - LABEL_WIDE - 1
-    after = sheet.put(at, row, ("--" if wanted is None else distance_words(wanted, view.units)).ljust(7), "bold")
+    room = len(short_words(0.0, view.units, view.steps))
+    text = "--" if wanted is None else short_words(wanted, view.units, view.steps)
+    after = sheet.put(at, row, text.ljust(room), "bold")
     if seen is not None and not view.stale:
-        after = sheet.put(after, row, f" now {distance_words(seen, view.units)}", "ink")
+        after = sheet.put(after, row, f" now {short_words(seen, view.units, view.steps).rstrip()}", "ink")
     coming = next_mark(view)
     if coming is not None and view.reading.turns is not None:
         crank = max((coming[1] - view.reading.turns) / view.winder_ratio, 0.0)
-        words = f"  then {distance_words(coming[0], view.units)}, {crank:.0f} crank turns on"
+        words = f"  then {short_words(coming[0], view.units, view.steps).rstrip()}, {crank:.0f} crank turns on"
         short = words.split(",")[0]
         for text in (words, short):
             if after + len(text) <= column + columns:

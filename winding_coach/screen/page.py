@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from winding_coach.coach.view import CoachView
-from winding_coach.coach.wording import distance_words
 from winding_coach.screen.chart import Points, planned_path
 from winding_coach.screen.figures import (
     alarm_text,
@@ -21,6 +20,7 @@ from winding_coach.screen.figures import (
 )
 from winding_coach.screen.sheet import cell_safe
 from winding_coach.screen.wording import LINK_WORDS, PHASE_BLOCKS, SOURCE_WORDS, STEPS
+from winding_coach.standing import place_words
 from winding_coach.units import SHOWN, UNITS, show, unit_label
 
 MOST_POINTS = 300
@@ -30,7 +30,7 @@ def page_object(view: CoachView, points: Points, trace_name: str | None, trouble
     """Return everything the page shows. Torque in the chart is in the unit shown; null is not known."""
     big, (alarm, level) = big_word(view), alarm_text(view, trouble)
     one = UNITS["torque"][SHOWN[view.units]["torque"][0]]
-    goal, turns = view.targets.torque_Nm, view.reading.turns
+    goal, turns, stand_m = view.targets.torque_Nm, view.reading.turns, view.targets.stand_at_m
     by_turns = bool(points) and points[-1][1] is not None
     thin = -(-len(points) // MOST_POINTS) or 1
     kept = [*points[::thin], *points[-1:]]
@@ -51,7 +51,7 @@ def page_object(view: CoachView, points: Points, trace_name: str | None, trouble
         "goal": "" if goal is None else f"goal {show(goal, 'torque', view.units)}",
         "rate": f"{signed_rate(view).strip()} {unit_label('torque', view.units)}/s, {rate_word(view)}",
         "turns": f"{'--' if turns is None else f'{turns:.0f}'} turns, {SOURCE_WORDS[view.reading.turns_source]}",
-        "stand": "" if view.targets.stand_at_m is None else distance_words(view.targets.stand_at_m, view.units),
+        "stand": "" if stand_m is None else place_words(stand_m, view.units, view.steps),
         "steps": [PHASE_BLOCKS[phase].lower() for phase in STEPS],
         "step": STEPS.index(view.phase) if view.phase in STEPS else len(STEPS),
         "wrapper": [] if view.summary is None else wrapper_rows(view, view.summary),

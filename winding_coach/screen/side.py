@@ -10,9 +10,9 @@ from collections.abc import Callable
 from typing import Protocol
 
 from winding_coach.coach.view import CoachView
-from winding_coach.coach.wording import distance_words
 from winding_coach.screen.sheet import Sheet
-from winding_coach.units import INCH_M
+from winding_coach.standing import place_words
+from winding_coach.units import FOOT_M, INCH_M
 
 ROWS = 5
 MARGIN = 9
@@ -80,7 +80,7 @@ def draw_side(sheet: Sheet, column: int, row: int, columns: int, side: SideView,
     for number, line in enumerate(FIGURES[pose]):
         sheet.put(hand, row + 1 + number, line, "figure")
     doing = side.doing if abs(side.crank_rev_per_s) <= 0.05 else f"{side.doing} {abs(side.crank_rev_per_s):.1f} turns/s"
-    words = f"{distance_words(side.distance_m, view.units)}, {doing}"
+    words = f"{place_words(side.distance_m, view.units, view.steps)}, {doing}"
     sheet.put(max(min(hand - len(words) // 2, column + columns - len(words)), begin), row, words, "bold")
     _floor(sheet, begin, row + 4, wide, span_m, view)
 
@@ -100,13 +100,26 @@ def _scraps(sheet: Sheet, begin: int, hand: int, row: int) -> None:
     sheet.put(begin + max((hand - begin) // 2 - 4, 3), row, "broken", "bad")
 
 
+def floor_marks(view: CoachView, span_m: float) -> list[tuple[float, str]]:
+    """Return where the floor is marked, and with what: tape, paces, feet, every half metre or every 20 inches."""
+    steps = view.steps
+    if steps.unit == "tape":
+        return [(at_m, f"{number}") for number, at_m in enumerate(steps.tape_m, 1)]
+    inches = steps.unit == "inches" or (steps.unit is None and view.units == "inch")
+    step_m, one = {"paces": (steps.pace_m, 1.0), "feet": (FOOT_M, 1.0)}.get(
+        steps.unit or "", (20 * INCH_M, 20.0) if inches else (0.5, 0.5)
+    )
+    return [(number * step_m, f"{number * one:g}") for number in range(1, math.floor(span_m / step_m) + 1)]
+
+
 def _floor(sheet: Sheet, begin: int, row: int, wide: int, span_m: float, view: CoachView) -> None:
-    """The floor with marks: every half metre or every 20 inches, the hooks, and where the coach wants one to stand."""
+    """The floor with marks in the person's own unit, and where the coach wants one to stand."""
     sheet.put(begin, row, "─" * (wide + 1), "track")
-    step_m = 20 * INCH_M if view.units == "inch" else 0.5
-    for number in range(1, math.floor(span_m / step_m) + 1):
-        label = f"{number * 20}" if view.units == "inch" else f"{number * step_m:g}"
-        sheet.put(begin + round(number * step_m / span_m * wide), row, f"┴{label}", "dim")
+    free = begin
+    for at_m, label in floor_marks(view, span_m):
+        place = begin + round(at_m / span_m * wide)
+        if place >= free and at_m <= span_m:
+            free = sheet.put(place, row, f"┴{label}", "dim") + 1
     wanted = view.targets.stand_at_m
     if wanted is not None:
         place = begin + round(min(wanted / span_m, 1.0) * wide)

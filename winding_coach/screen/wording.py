@@ -40,6 +40,9 @@ PROMPT_BLOCKS = {
 }
 """What to do in block letters, where the phase's own word would say less."""
 
+PACE_BLOCKS = {"walk_in_to": "FINISH STEP", "hold_distance": "STAY"}
+"""The prompts that are told in paces, from where one stands; the words where no step is to be made."""
+
 ALARM_BLOCKS = {
     "motor_broke": "BROKEN",
     "overwind": "STOP",
@@ -103,7 +106,7 @@ NO_METER = (
 
 LOOK_HELP = (
     ("g", "glance: three large things only, or everything"),
-    ("u", "units: metric or inch, for figures (not for sentences)"),
+    ("u", "units: metric or inch, figures and sentences"),
     ("l", "lamplight, tissue or high contrast"),
     ("z", "freeze the picture; the coach goes on"),
     ("h, ?", "this help"),

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import Any
 
 from winding_coach.meter.calibration import Calibration, CalibrationError
 from winding_coach.rubber.figures import FiguresError, ModelFigures, MotorFigures, Plan, WinderFigures
 from winding_coach.rubber.plan_json import plan_from_json_dict, plan_to_json_dict
+from winding_coach.standing import STEP_UNITS, USUAL, Steps
 from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 
@@ -33,6 +34,7 @@ class Header:
     person: str | None = None
     plan: Plan | None = None
     units: UnitSystem = "metric"
+    steps: Steps = USUAL
     more: dict[str, Any] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
@@ -63,6 +65,7 @@ class Header:
             "person": self.person,
             "plan": None if self.plan is None else plan_to_json_dict(self.plan),
             "units": self.units,
+            "steps": None if self.steps == USUAL else asdict(self.steps),
         }
 
 
@@ -144,6 +147,24 @@ def _model(found: _Reading | None) -> ModelFigures | None:
     )
 
 
+def _steps(found: _Reading | None) -> Steps:
+    """The person's unit of standing; the usual one where this version does not know it."""
+    unit = None if found is None else next((unit for unit in STEP_UNITS if unit == found.text("unit")), None)
+    if found is None or unit is None:
+        return USUAL
+    tape = found.found.get("tape_m", ())
+    if not isinstance(tape, (list, tuple)) or not all(_is_length(at) for at in tape) or sorted(tape) != list(tape):
+        raise found.wrong("tape_m")
+    pace_m = found.number("pace_m") or USUAL.pace_m
+    if not 0.05 <= pace_m <= 3.0 or (unit == "tape" and not tape):
+        raise found.wrong("pace_m" if tape else "tape_m")
+    return Steps(unit, pace_m, tuple(float(at) for at in tape))
+
+
+def _is_length(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and 0.0 < value < 100.0
+
+
 def header_from(found: Any) -> Header:
     """Return the header of a trace's first line.
 
@@ -174,6 +195,7 @@ def header_from(found: Any) -> Header:
             person=reading.text("person"),
             plan=None if plan is None else plan_from_json_dict(plan.found),
             units="inch" if reading.text("units") == "inch" else "metric",
+            steps=_steps(reading.inner("steps")),
             more={key: value for key, value in found.items() if key not in _KNOWN},
         )
     except CalibrationError as error:
@@ -184,5 +206,5 @@ def header_from(found: Any) -> Header:
 
 _KNOWN = {
     *("format", "version", "id", "started", "software", "meter", "calibration"),
-    *("tare", "motor", "winder", "model", "person", "plan", "units"),
+    *("tare", "motor", "winder", "model", "person", "plan", "units", "steps"),
 }
