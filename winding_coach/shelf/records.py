@@ -130,6 +130,38 @@ class Wind:
 
 
 @dataclass(frozen=True, slots=True)
+class Again:
+    """What a later coach makes of a wind's inputs. `coach`: which one. `trouble`: why it could not be coached again."""
+
+    wind: str
+    coach: str
+    trace_sha256: str | None = None
+    outcome: str | None = None
+    trouble: str | None = None
+    peak_torque_Nm: float | None = None
+    peak_turns: float | None = None
+    backed_off_turns: float | None = None
+    launch_torque_Nm: float | None = None
+    launch_turns: float | None = None
+    energy_stored_J: float | None = None
+    stalls: int | None = None
+    stalled_s: float | None = None
+    time_in_rate_band: float | None = None
+    lost_lines: int | None = None
+    duration_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptCalibration:
+    """A calibration that winds were measured with. `content`: its file, as JSON."""
+
+    id: str
+    meter: str | None
+    made: str | None
+    content: str
+
+
+@dataclass(frozen=True, slots=True)
 class Flight:
     """What came of a wind. `turns_left` are the motor's; `ceiling` whether it was touched; `height_m` the highest.
 

@@ -65,11 +65,26 @@ STEPS = (
     ) STRICT;
     CREATE INDEX flight_wind ON flight (wind);
     """,
+    """
+    CREATE TABLE calibration (
+        id TEXT PRIMARY KEY, meter TEXT, made TEXT, content TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE passed_over (
+        trace TEXT PRIMARY KEY, trace_bytes INTEGER NOT NULL, why TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE again (
+        wind TEXT PRIMARY KEY, coach TEXT NOT NULL, trace_sha256 TEXT, outcome TEXT, trouble TEXT,
+        peak_torque_Nm REAL, peak_turns REAL, backed_off_turns REAL, launch_torque_Nm REAL, launch_turns REAL,
+        energy_stored_J REAL, stalls INTEGER, stalled_s REAL, time_in_rate_band REAL, lost_lines INTEGER,
+        duration_s REAL
+    ) STRICT;
+    """,
 )
 """What brings the schema from version n to n + 1. Only ever added to.
 
-`wind` holds what traces tell and can be made anew from them; all that people typed is in the other tables, `typed`
-among them: it holds what was corrected or added to a wind, null where the trace's word stands.
+`wind`, `calibration`, `passed_over` (files in the traces' folder that are no winds to keep) and `again` (what a later
+coach makes of a wind) come from traces and can be made anew from them. All that people typed is in the other tables,
+`typed` among them: it holds what was corrected or added to a wind, null where the trace's word stands.
 """
 NEWEST = len(STEPS)
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from winding_coach.shelf.records import Flight, Motor, Wind
+from winding_coach.shelf.records import Again, Flight, KeptCalibration, Motor, Wind
 from winding_coach.shelf.schema import ShelfError, open_file, told, writing
 from winding_coach.shelf.tables import N, Named, columns_of, record_of, row_of, table_of
 
@@ -50,6 +50,15 @@ class WindFilter:
     since: datetime | None = None
     until: datetime | None = None
     newest: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class IndexedFile:
+    """A wind's file as it was when it was read: its path below `traces`, and the wind's outcome by it."""
+
+    trace: str
+    size: int | None
+    outcome: str
 
 
 class Shelf:
@@ -269,9 +278,57 @@ class Shelf:
         before = self.get(Motor, motor).uses_before if self.has(Motor, motor) else 0
         return before + int(rows[0][0])
 
-    def trace_sizes(self) -> dict[str, int | None]:
-        """Return the size that each wind's trace had when it was read, by its path below `traces`."""
-        return dict(self._rows("SELECT trace, trace_bytes FROM wind"))
+    def keep_calibration(self, kept: KeptCalibration) -> None:
+        """Keep a calibration, instead of the one with the same id."""
+        with self.writing():
+            self._insert("calibration", columns_of(KeptCalibration), row_of(kept), instead=True)
+
+    def calibrations(self) -> list[KeptCalibration]:
+        """Return the calibrations of all winds, the newest first."""
+        rows = self._rows(f"SELECT {', '.join(columns_of(KeptCalibration))} FROM calibration ORDER BY made DESC, id")
+        return [record_of(KeptCalibration, row) for row in rows]
+
+    def meet(self, meters: Iterable[str]) -> None:
+        """Put these meters on the shelf, each with the calibration of its newest wind."""
+        with self.writing():
+            for name in sorted(set(meters)):
+                self._db.execute(
+                    "INSERT INTO meter (name, calibration, calibrated, remarks)"
+                    " SELECT :name, wind.calibration, calibration.made, '' FROM wind"
+                    " LEFT JOIN calibration ON calibration.id = wind.calibration WHERE wind.meter = :name"
+                    " ORDER BY started_s DESC LIMIT 1"
+                    " ON CONFLICT DO UPDATE SET calibration = excluded.calibration, calibrated = excluded.calibrated",
+                    {"name": name},
+                )
+
+    def passed_over(self) -> dict[str, tuple[int, str]]:
+        """Return size and reason of each file that is no wind to keep, by its path below `traces`."""
+        rows = self._rows("SELECT trace, trace_bytes, why FROM passed_over ORDER BY trace")
+        return {trace: (size, why) for trace, size, why in rows}
+
+    def pass_over(self, files: Mapping[str, tuple[int, str]], *, anew: bool = False) -> None:
+        """Remember files that are no winds to keep; anew: and forget the earlier ones."""
+        with self.writing():
+            if anew:
+                self._db.execute("DELETE FROM passed_over")
+            for trace, (size, why) in files.items():
+                self._insert("passed_over", ("trace", "trace_bytes", "why"), (trace, size, why), instead=True)
+
+    def log_again(self, *made: Again) -> None:
+        """Keep what a later coach makes of winds, instead of what an earlier one did."""
+        with self.writing():
+            for again in made:
+                self._insert("again", columns_of(Again), row_of(again), instead=True)
+
+    def again(self) -> dict[str, Again]:
+        """Return what a later coach made of winds, by the wind's id."""
+        rows = self._rows(f"SELECT {', '.join(columns_of(Again))} FROM again")
+        return {row[0]: record_of(Again, row) for row in rows}
+
+    def files(self) -> dict[str, IndexedFile]:
+        """Return what the index knows of the winds' files, by the wind's id."""
+        rows = self._rows("SELECT id, trace, trace_bytes, outcome FROM wind ORDER BY id")
+        return {wind_id: IndexedFile(*rest) for wind_id, *rest in rows}
 
     # Flights
 

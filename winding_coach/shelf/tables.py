@@ -7,12 +7,23 @@ import json
 from collections.abc import Sequence
 from typing import Any, TypeAlias, TypeVar
 
-from winding_coach.shelf.records import Batch, Flight, Meter, Model, Motor, Person, Wind, Winder
+from winding_coach.shelf.records import (
+    Again,
+    Batch,
+    Flight,
+    KeptCalibration,
+    Meter,
+    Model,
+    Motor,
+    Person,
+    Wind,
+    Winder,
+)
 
 Named: TypeAlias = Batch | Motor | Winder | Model | Person | Meter
 """What people name: the key is the name."""
 N = TypeVar("N", bound=Named)
-T = TypeVar("T", bound=Named | Wind | Flight)
+T = TypeVar("T", bound=Named | Wind | Flight | Again | KeptCalibration)
 KINDS: dict[str, type[Named]] = {
     "batch": Batch,
     "motor": Motor,
@@ -30,7 +41,8 @@ def table_of(kind: type) -> str:
 
 
 _COLUMNS: dict[type, tuple[str, ...]] = {
-    kind: tuple(field.name for field in dataclasses.fields(kind)) for kind in (*KINDS.values(), Wind, Flight)
+    kind: tuple(field.name for field in dataclasses.fields(kind))
+    for kind in (*KINDS.values(), Wind, Flight, Again, KeptCalibration)
 }
 _SPELLED: dict[type, tuple[tuple[int, bool], ...]] = {
     kind: tuple(

@@ -155,7 +155,7 @@ def _chunks(opened: BinaryIO) -> Iterator[bytes]:
                 data, unpack = unpack.unused_data, zlib.decompressobj(GZIP_FRAMED)
 
 
-def _lines(path: Path) -> Iterator[bytes]:
+def trace_lines(path: Path) -> Iterator[bytes]:
     """Yield the lines with their ends, the last perhaps without; one past all measure is a TraceError."""
     rest = b""
     total = 0
@@ -189,7 +189,7 @@ def read_trace(path: Path) -> Trace:
     summary: dict[str, Any] | None = None
     cut = False
     try:
-        for line in _lines(path):
+        for line in trace_lines(path):
             if not line.endswith(b"\n"):
                 cut = True
                 break
