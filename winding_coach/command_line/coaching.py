@@ -18,6 +18,8 @@ from winding_coach.command_line.figures import Figures
 from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, sentence, teller
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.settings import eyes_from
+from winding_coach.command_line.sound import add_sound_arguments, sound_from, sounding
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
 from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.figures import FiguresError
@@ -31,7 +33,6 @@ from winding_coach.units import UnitSystem
 
 if TYPE_CHECKING:
     from winding_coach.command_line.earlier import EarlierWinds
-    from winding_coach.screen.legible import Eyes
     from winding_coach.simulator.bench import Truth
 
 SIMULATED_NAME = "simulated"
@@ -43,6 +44,7 @@ def add_coaching_arguments(parser: argparse.ArgumentParser) -> None:
     shown.add_argument("--headless", action="store_true", help="no screen: plain sentences, one a line")
     shown.add_argument("--json", action="store_true", help="with --headless: one JSON object a line")
     shown.add_argument("--readings", metavar="HZ", help="with --headless: readings too, so many a second")
+    add_sound_arguments(parser)
 
 
 def readings_hz(args: argparse.Namespace) -> float:
@@ -140,6 +142,7 @@ def header_for(settings: CoachSettings, started: datetime, port: str, person: st
         person=person,
         plan=settings.plan,
         units=settings.units,
+        steps=settings.steps,
     )
 
 
@@ -157,6 +160,7 @@ def writer_for(home: Home, header: Header) -> TraceWriter:
 
 def coach_it(
     args: argparse.Namespace,
+    home: Home,
     settings: CoachSettings,
     source: Source,
     writer: TraceWriter | None,
@@ -168,16 +172,15 @@ def coach_it(
     earlier: EarlierWinds | None = None,
     note: Callable[[], str] | None = None,
     ports: Callable[[], str] | None = None,
-    eyes: Eyes | None = None,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
     hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
     view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
     note: a remark for the screen while there is no alarm. ports: what is seen on them, for a screen without a meter.
-    eyes: from where the screen is read.
     """
     hz = readings_hz(args)
+    wanted = sound_from(args, home, "off" if args.headless else "auto")
     coach = Coach(settings)
     if args.headless:
         close_on_signals(source.press)
@@ -191,7 +194,8 @@ def coach_it(
             readings_hz=hz,
             replaying=replaying,
         )
-        session.run()
+        with sounding(wanted, session, screen=False):
+            session.run()
         if session.trouble is not None:
             raise Problem(session.trouble)
         return 0
@@ -203,7 +207,8 @@ def coach_it(
     session = Session(source, coach, writer, seen=seen, replaying=replaying)
     if earlier is not None:
         earlier.start()
-    run_screen(session, hand, aside, earlier, note, ports, eyes)
+    with sounding(wanted, session, screen=True) as sound:
+        run_screen(session, hand, aside, earlier, note, ports, eyes_from(home), sound)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

@@ -179,7 +179,7 @@ def take_lesson(
         return f"Lesson {LESSONS.index(lesson) + 1}: {lesson.aim}{begin}"
 
     hand = None if learner is not None else watch.hand(source.hand)
-    coach_it(args, settings, source, writer, hand=hand, seen=watch.see, aside=lambda: bench.truth, note=note)
+    coach_it(args, home, settings, source, writer, hand=hand, seen=watch.see, aside=lambda: bench.truth, note=note)
     result = _result(lesson, person, seed, watch, progress)
     print(json.dumps(result, ensure_ascii=False) if args.json else _result_words(result), flush=True)
     return 0

@@ -15,6 +15,7 @@ examples:
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import (
@@ -30,12 +31,13 @@ from winding_coach.command_line.coaching import (
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import UsageProblem
+from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.speed import speed_from
 from winding_coach.command_line.typed import MOST_SEED, whole
 from winding_coach.rubber.law import DEFAULT_RUBBER
 
 PRACTICE_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm", "motor": "practice"}
-"""An invented motor, for who names none."""
+"""An invented motor and its model's hooks, for who names none; the winder is the person's own."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -51,6 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", metavar="N", help="same seed, same motor and meter (1; lessons: another each try)")
     parser.add_argument("--speed", default="1", metavar="TIMES", help="how fast time passes, or max (1)")
     parser.add_argument("--person", metavar="NAME", help="who practises; a nickname is enough")
+    add_steps_arguments(parser)
     add_coaching_arguments(parser)
     add_common_arguments(parser)
 
@@ -66,18 +69,20 @@ def run(args: argparse.Namespace) -> int:
     from winding_coach.sources.practice import PORT, PracticeSource
 
     home = home_from(args)
+    if args.loop is None and args.mass is None:
+        for name, value in PRACTICE_MOTOR.items():
+            if getattr(args, name) is None:
+                setattr(args, name, value)
+    fill_in(args, home)
     if args.lessons:
         return list_lessons(args, home)
     readings_hz(args)
     speed = speed_from(args.speed)
     units = units_from(args, home)
-    if args.loop is None and args.mass is None:
-        for name, value in PRACTICE_MOTOR.items():
-            if getattr(args, name) is None:
-                setattr(args, name, value)
     figures = figures_from(args, units)
     made = batch_from(args, home)
     settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
+    settings = replace(settings, steps=steps_from(args, units, settings.plan))
     rubber = DEFAULT_RUBBER if made is None else made.rubber
     if args.lesson is not None:
         return take_lesson(args, home, settings, rubber, speed)
@@ -94,4 +99,6 @@ def run(args: argparse.Namespace) -> int:
     bench = Bench(motor, hands, figures.winder.ratio, MeterModel(), rng)
     source = PracticeSource(bench, speed, hands=keyboard.command)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
-    return coach_it(args, settings, source, writer, hand=None if scripted else source.hand, aside=lambda: bench.truth)
+    return coach_it(
+        args, home, settings, source, writer, hand=None if scripted else source.hand, aside=lambda: bench.truth
+    )

@@ -1,5 +1,8 @@
 """Run a saved wind through the same coach.
 
+Sentences are made anew in your units (--units, else the settings, else the trace's own) and steps (--steps, else the
+trace's own); --check keeps to the trace's.
+
 example:
   winding-coach replay recordings/good-wind.wind.jsonl --headless --speed max
 """
@@ -7,17 +10,24 @@ example:
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.coaching import add_coaching_arguments, calibration_from, coach_it, readings_hz
-from winding_coach.command_line.home import add_common_arguments, home_from
+from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.sound import sound_from, sounding
+from winding_coach.command_line.settings import add_steps_arguments, eyes_from, steps_from
 from winding_coach.command_line.speed import speed_from
 from winding_coach.replaying import difference, settings_of
 from winding_coach.sources.replay import ReplaySource
 from winding_coach.traces.files import Trace, read_trace
 from winding_coach.traces.rows import TraceError
+
+if TYPE_CHECKING:
+    from winding_coach.sound.sounding import SoundWanted
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,6 +37,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--check", action="store_true", help="compare what the coach says now with what it said then")
     parser.add_argument("--against", metavar="TRACE", help="another wind, shown as a thin line in the chart")
     parser.add_argument("--calibration", metavar="FILE", help="calibration to use instead of the trace's own")
+    add_steps_arguments(parser)
+    parser.add_argument("--sound-file", metavar="WAV", help="write what would be heard to a file, and show nothing")
     add_coaching_arguments(parser)
     add_common_arguments(parser)
 
@@ -36,20 +48,28 @@ def run(args: argparse.Namespace) -> int:
     readings_hz(args)
     speed = speed_from(args.speed)
     home = home_from(args)
+    if args.check and (args.units or args.steps):
+        raise UsageProblem("--check holds against the words as they were said: leave --units and --steps away.")
+    units = None if args.check else units_asked_for(args, home)
     try:
         trace = read_trace(Path(args.trace))
         calibration = None if args.calibration is None else calibration_from(args.calibration, home, simulated=False)
-        settings = settings_of(trace, calibration=calibration, units=args.units)
+        settings = settings_of(trace, calibration=calibration, units=units)
     except TraceError as error:
         raise Problem(str(error)) from None
+    if args.steps is not None:
+        settings = replace(settings, steps=steps_from(args, settings.units, settings.plan))
     if args.check:
         return _check(trace, settings)
+    wanted = sound_from(args, home, "off")
+    if args.sound_file is not None:
+        return _sing(trace, settings, args)
     if not args.headless:
-        return _show(trace, settings, args.against, speed)
-    return coach_it(args, settings, ReplaySource(trace.inputs, speed), None, replaying=True)
+        return _show(trace, settings, args.against, speed, wanted)
+    return coach_it(args, home, settings, ReplaySource(trace.inputs, speed), None, replaying=True)
 
 
-def _show(trace: Trace, settings: CoachSettings, against: str | None, speed: float | None) -> int:
+def _show(trace: Trace, settings: CoachSettings, against: str | None, speed: float | None, wanted: SoundWanted) -> int:
     from winding_coach.screen.playback import Playback, film_of
     from winding_coach.screen.replay_app import run_replay
     from winding_coach.screen.terminal import is_terminal
@@ -67,7 +87,22 @@ def _show(trace: Trace, settings: CoachSettings, against: str | None, speed: flo
     playback = Playback(film, tuple(others), speed=1.0 if speed is None else speed)
     if speed is None:
         playback.command("finish")
-    run_replay(playback)
+    with sounding(wanted, playback, screen=True) as sound:
+        run_replay(playback, sound)
+    return 0
+
+
+def _sing(trace: Trace, settings: CoachSettings, args: argparse.Namespace) -> int:
+    from winding_coach.sound.hearing import CUE_WORDS, Ear
+    from winding_coach.sound.wave_file import Sung, views_of, write_wave
+
+    sung = Sung(views_of(trace.inputs, settings), Ear(silent_in_band=args.silent_in_band))
+    try:
+        write_wave(Path(args.sound_file), sung)
+    except OSError as error:
+        raise Problem(f"'{args.sound_file}' cannot be written ({error.strerror}): name another file.") from None
+    cues = ", ".join(f"{words} {sung.cues[cue]}" for cue, words in CUE_WORDS.items())
+    print(f"{args.sound_file}: {sung.seconds:.0f} seconds as they would be heard live; cues: {cues}.")
     return 0
 
 

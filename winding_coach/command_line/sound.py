@@ -1,4 +1,4 @@
-"""Sound of a wind on the command line: its options, the settings that stand in for them, and joining it to a session."""
+"""Sound of a wind on the command line: its options, their settings, and joining it to what is listened to."""
 
 from __future__ import annotations
 

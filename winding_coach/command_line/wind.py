@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.calibrate import expired
@@ -26,7 +27,8 @@ from winding_coach.command_line.coaching import (
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem
-from winding_coach.command_line.set_up import ask, eyes_from, fill_in, wants_set_up
+from winding_coach.command_line.set_up import ask, wants_set_up
+from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 
 MOTOR_OPTIONS = (
     "loop",
@@ -55,7 +57,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
     parser.add_argument("--person", metavar="NAME", help="who winds; a nickname is enough")
-    parser.add_argument("--set-up", action="store_true", help="ask first for units, winder, hooks, meter and person")
+    parser.add_argument("--set-up", action="store_true", help="ask first for units, winder, hooks, meter, person, steps")
+    add_steps_arguments(parser)
     add_coaching_arguments(parser)
     add_common_arguments(parser)
 
@@ -79,6 +82,7 @@ def run(args: argparse.Namespace) -> int:
     if old is not None:
         print(f"winding-coach wind: {old}", file=sys.stderr)
     settings = settings_for(figures, calibration, units, batch_from(args, home))
+    settings = replace(settings, steps=steps_from(args, units, settings.plan))
     meter: SimulatedMeter | None = None
     port = args.port
     if simulated:
@@ -101,12 +105,12 @@ def run(args: argparse.Namespace) -> int:
         writer = writer_for(home, header_for(settings, source.started, port, args.person))
         return coach_it(
             args,
+            home,
             settings,
             source,
             writer,
             earlier=earlier,
             ports=ports,
-            eyes=None if args.headless else eyes_from(home),
         )
     finally:
         if meter is not None:

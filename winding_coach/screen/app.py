@@ -18,7 +18,7 @@ from winding_coach.screen.figures import figures_in, torque_template
 from winding_coach.screen.help import Help
 from winding_coach.screen.layout import layout_for
 from winding_coach.screen.legible import Eyes, hint
-from winding_coach.screen.looking import Looked
+from winding_coach.screen.looking import Looked, Sound
 from winding_coach.screen.sheet_view import SheetView
 from winding_coach.screen.side import LookAside
 from winding_coach.screen.terminal import Drawing, drawing
@@ -70,11 +70,13 @@ class CoachApp(App[None]):
         earlier: Callable[[], tuple[Points, ...]] | None = None,
         note: Callable[[], str] | None = None,
         ports: Callable[[], str] | None = None,
+        sound: Sound | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """hand: takes the commands of practised hands, None outside practice. keys, eyes: for the help. aside: what
         a simulated bench knows. earlier: winds of the same motor, for the chart. note: a remark while there is no
-        alarm, as what a lesson is about. ports: what is seen on them, asked for only while there is no meter."""
+        alarm, as what a lesson is about. ports: what is seen on them, asked for only while there is no meter.
+        sound: what is heard, for who does not hear it."""
         super().__init__()
         self._looked = looked
         self._hand = hand
@@ -86,6 +88,7 @@ class CoachApp(App[None]):
         self._keys = keys
         self._eyes = eyes or Eyes()
         self._aside, self._earlier, self._note, self._ports = aside, earlier, note, ports
+        self._sound, self._rung = sound, 0
         self._glance = self._seen = self._swapped_units = self._side_first = False
         self._frozen: Scene | None = None
         self._newest: tuple[CoachView, float] | None = None
@@ -168,6 +171,9 @@ class CoachApp(App[None]):
         """Draw the present view."""
         if self.size.width == 0 or not self.screen_stack:
             return
+        if self._sound is not None and self._sound.rung != self._rung:
+            self._rung = self._sound.rung
+            self.bell()
         for sheet_view in self.screen_stack[0].query(SheetView):  # None while the app is being put together.
             sheet_view.show(face(self.scene(), *self.size), self._styles)
 
@@ -195,6 +201,7 @@ class CoachApp(App[None]):
             side=None if self._aside is None else self._aside(),
             side_first=self._side_first,
             ports="" if self._ports is None or view.link.state in ("up", "silent") else self._ports(),
+            heard="" if self._sound is None else self._sound.mark,
         )
 
     def _live(self, view: CoachView) -> CoachView:
@@ -215,9 +222,12 @@ def run_screen(
     note: Callable[[], str] | None = None,
     ports: Callable[[], str] | None = None,
     eyes: Eyes | None = None,
+    sound: Sound | None = None,
 ) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. For the rest see `CoachApp`."""
-    app = CoachApp(looked, hand, drawn=drawing(), aside=aside, earlier=earlier, note=note, ports=ports, eyes=eyes)
+    app = CoachApp(
+        looked, hand, drawn=drawing(), aside=aside, earlier=earlier, note=note, ports=ports, eyes=eyes, sound=sound
+    )
     try:
         app.run()
     finally:

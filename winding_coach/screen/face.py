@@ -33,6 +33,7 @@ from winding_coach.screen.wording import (
 )
 from winding_coach.units import show, unit_label
 
+HEARD_WIDE = 16
 ENOUGH_CHART = 6
 """Rows of chart that are left when another picture shares its room."""
 
@@ -43,7 +44,8 @@ class Scene:
 
     place: (share, words) of a replay's place, None when live. note: a remark for the row of alarms while there is
     none. cautions_seen: closed by a key. side: what a simulated bench knows; side_first: if there is no room for both
-    it and the chart, this is drawn. ports: what is seen on them, for who has no meter yet.
+    it and the chart, this is drawn. ports: what is seen on them, for who has no meter yet. heard:
+    what sounds now, in a word or two.
     """
 
     view: CoachView
@@ -61,6 +63,7 @@ class Scene:
     side: SideView | None = None
     side_first: bool = False
     ports: str = ""
+    heard: str = ""
 
 
 def face(scene: Scene, columns: int, rows: int) -> Sheet:
@@ -104,6 +107,9 @@ def _header(sheet: Sheet, scene: Scene) -> None:
     end = sheet.put_right(sheet.columns - 1, 0, clock, "panel bold")
     if scene.mode:
         at = sheet.put(at + 2, 0, scene.mode, "panel bold")
+    if scene.heard:
+        # Padded, so that the rest of the bar does not jump with what is heard.
+        at = sheet.put(at + 2, 0, f"♪ {scene.heard}".ljust(HEARD_WIDE), "panel bold")
     parts = []
     if link.lost_lines or link.bad_lines:
         parts.append(f"{link.lost_lines} lines lost, {link.bad_lines} damaged")

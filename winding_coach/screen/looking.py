@@ -50,3 +50,15 @@ class Looked(Protocol):
 
     def stop(self) -> None:
         """End the loop; returns within about a second."""
+
+
+class Sound(Protocol):
+    """What is heard of a wind, to be seen too. `sound.sounding.Sounding` is one."""
+
+    @property
+    def mark(self) -> str:
+        """What is heard now, in a word or two; empty without sound."""
+
+    @property
+    def rung(self) -> int:
+        """How often the terminal's bell was to ring so far."""

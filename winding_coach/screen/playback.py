@@ -116,11 +116,10 @@ class Playback:
     @property
     def at_s(self) -> float:
         """The present place, in seconds of the wind."""
-        if not self._paused:
-            now = self._clock()
-            self._at_s = min(self._at_s + (now - self._since) * self._speed, self._film.end_s)
-            self._since = now
-        return self._at_s
+        # Changes nothing: the sound looks from a thread of its own.
+        if self._paused:
+            return self._at_s
+        return min(self._at_s + (self._clock() - self._since) * self._speed, self._film.end_s)
 
     @property
     def view(self) -> CoachView:

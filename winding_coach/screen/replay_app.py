@@ -9,6 +9,8 @@ from textual.binding import Binding, BindingType
 
 from winding_coach.screen.app import LOOK_KEYS, CoachApp
 from winding_coach.screen.face import Scene
+from winding_coach.screen.legible import Eyes
+from winding_coach.screen.looking import Sound
 from winding_coach.screen.playback import Playback
 from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.wording import PLAY_HELP, PLAY_KEY_LINE, PLAY_KEYS
@@ -23,8 +25,8 @@ class ReplayApp(CoachApp, inherit_bindings=False):
         *LOOK_KEYS,
     ]
 
-    def __init__(self, playback: Playback, drawn: Drawing | None = None) -> None:
-        super().__init__(playback, drawn=drawn, keys=PLAY_HELP)
+    def __init__(self, playback: Playback, drawn: Drawing | None = None, sound: Sound | None = None, eyes: Eyes | None = None) -> None:
+        super().__init__(playback, drawn=drawn, keys=PLAY_HELP, sound=sound, eyes=eyes)
         self._playback = playback
 
     def action_play(self, command: str) -> None:
@@ -52,6 +54,6 @@ class ReplayApp(CoachApp, inherit_bindings=False):
         )
 
 
-def run_replay(playback: Playback) -> None:
+def run_replay(playback: Playback, sound: Sound | None = None, eyes: Eyes | None = None) -> None:
     """Show a saved wind until the person leaves."""
-    ReplayApp(playback, drawing()).run()
+    ReplayApp(playback, drawing(), sound, eyes).run()

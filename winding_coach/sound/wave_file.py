@@ -10,7 +10,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from winding_coach.coach.settings import CoachSettings
+from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
+from winding_coach.inputs import Input, TimePassed
 from winding_coach.sound.hearing import Cue, Ear, Heard
 from winding_coach.sound.playing import Playing
 
@@ -18,6 +21,8 @@ FILE_RATE_HZ = 24_000
 """Twice the highest overtone and more."""
 BLOCK_S = 0.020
 """As long as the sound card's buffer, so that the file is as late as the loudspeaker."""
+VIEW_EVERY_S = 0.020
+"""As `session` does."""
 
 
 class _Place:
@@ -25,6 +30,19 @@ class _Place:
 
     def __init__(self, view: CoachView) -> None:
         self.view = view
+
+
+def views_of(inputs: Iterable[Input], settings: CoachSettings) -> Iterator[CoachView]:
+    """Yield the views of a wind as often as a live one publishes them."""
+    coach, shown_s = Coach(settings), -1.0
+    yield coach.view
+    for event in inputs:
+        if coach.finished:
+            return
+        coach.step(event)
+        if coach.said or isinstance(event, TimePassed) or event.at_s - shown_s >= VIEW_EVERY_S:
+            shown_s = event.at_s
+            yield coach.view
 
 
 class Sung:
