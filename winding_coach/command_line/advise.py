@@ -1,0 +1,175 @@
+"""Say what to change next, from the logged winds and flights of one person with one model, each with its reason.
+
+example:
+  winding-coach advise
+  winding-coach advise --person Wren --model Thistledown --ceiling '8 m'
+  winding-coach advise --motor th-07 --json
+
+Without names it takes those of the last flight. It rests on a fit of the person's own flights where there are enough,
+else on rules of thumb, and says which. What it needs of each flight: duration and turns left. A change of duration is
+given with the interval that should hold it four times in five.
+
+Care: a new motor is unknown. Wear eye protection and keep within the ratings of winder and hooks; the adult in charge
+and local rules come before what a program advises.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import textwrap
+from typing import TYPE_CHECKING
+
+from winding_coach.command_line.home import add_common_arguments, home_from, units_from
+from winding_coach.command_line.problem import UsageProblem
+from winding_coach.command_line.shelving import looked, shelf_at
+from winding_coach.command_line.typed import quantity
+from winding_coach.units import UnitSystem
+
+if TYPE_CHECKING:
+    from winding_coach.review.advice import Advised
+    from winding_coach.review.advice_words import Advice
+    from winding_coach.shelf.records import Flight, Model, Motor, Person, Wind
+    from winding_coach.shelf.store import Shelf
+
+LOWEST_CEILING_M, HIGHEST_CEILING_M = 2.0, 100.0
+WIDTH = 100
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `advise`."""
+    parser.add_argument("--person", metavar="NAME", help="whose flights (who flew last)")
+    parser.add_argument("--model", metavar="NAME", help="with this model (the one flown last)")
+    parser.add_argument("--motor", metavar="NAME", help="whose next wind is asked about (the one flown last)")
+    parser.add_argument("--ceiling", metavar="LENGTH", help="height of the hall (what flights tell, else 8 m)")
+    parser.add_argument("--json", action="store_true", help="one JSON object, figures in SI")
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Advise."""
+    from winding_coach.review.advice import advise
+    from winding_coach.shelf.records import Motor
+    from winding_coach.shelf.store import WindFilter
+
+    home = home_from(args)
+    units = units_from(args, home)
+    ceiling_m = None
+    if args.ceiling is not None:
+        ceiling_m = quantity("--ceiling", args.ceiling, "length", units)
+        if not LOWEST_CEILING_M <= ceiling_m <= HIGHEST_CEILING_M:
+            raise UsageProblem(f"--ceiling: '{args.ceiling}' is no hall's: give its height in m or ft.")
+    with shelf_at(home, reading=True) as shelf:
+        looked(home, shelf)
+        motor = None if args.motor is None else shelf.find(Motor, args.motor)
+        person, model_name = _whose(args, shelf, motor)
+        flown = shelf.flown(WindFilter(person=person, model=model_name))
+        winds = [wind for wind, _ in flown]
+        flights = {wind.id: flight for wind, flight in flown if flight is not None}
+        model = _model(shelf, model_name)
+        motor = motor or _last_motor(shelf, winds, flights)
+        motor_winds, batch_winds, uses, remarks = _about(shelf, motor)
+    advised = advise(
+        winds,
+        flights,
+        model,
+        motor=motor,
+        motor_winds=motor_winds,
+        batch_winds=batch_winds,
+        uses=uses,
+        remarks=remarks,
+        ceiling_m=ceiling_m,
+        units=units,
+    )
+    if args.json:
+        named = {"person": person, "model": model_name, "motor": None if motor is None else motor.name}
+        print(json.dumps(named | advised.as_json(), ensure_ascii=False))
+    else:
+        print("\n".join(_lines(advised, person, model_name, units)))
+    return 0
+
+
+def _whose(args: argparse.Namespace, shelf: Shelf, motor: Motor | None) -> tuple[str | None, str | None]:
+    """Return person and model: as named, else of the last flight that fits what is named, else of the last wind."""
+    from winding_coach.shelf.records import Model, Person
+    from winding_coach.shelf.store import WindFilter
+
+    person = None if args.person is None else _name(shelf, Person, args.person)
+    model = None if args.model is None else _name(shelf, Model, args.model)
+    if person is not None and model is not None:
+        return person, model
+    wanted = WindFilter(person=person, model=model, motor=None if motor is None else motor.name)
+    flown = shelf.flown(wanted)
+    last = next((wind for wind, flight in flown if flight is not None), flown[0][0] if flown else None)
+    if last is None:
+        return person, model
+    return person or last.person, model or last.model
+
+
+def _name(shelf: Shelf, kind: type[Person] | type[Model], typed: str) -> str:
+    """Return the name that is meant; winds may name what the shelf never held."""
+    begin_so = [one.name for one in shelf.all(kind) if one.name.casefold().startswith(typed.casefold())]
+    return shelf.find(kind, typed).name if begin_so else typed
+
+
+def _model(shelf: Shelf, name: str | None) -> Model | None:
+    from winding_coach.shelf.records import Model
+
+    return shelf.get(Model, name) if name is not None and shelf.has(Model, name) else None
+
+
+def _last_motor(shelf: Shelf, winds: list[Wind], flights: dict[str, Flight]) -> Motor | None:
+    """Return the motor that was flown last, if it is on the shelf."""
+    from winding_coach.shelf.records import Motor
+
+    last = next((wind for wind in winds if wind.id in flights), None)
+    if last is None or last.motor is None or not shelf.has(Motor, last.motor):
+        return None
+    return shelf.get(Motor, last.motor)
+
+
+def _about(shelf: Shelf, motor: Motor | None) -> tuple[list[Wind], list[Wind], int, list[str]]:
+    """Return a motor's winds and its batch's, oldest first, how often it was wound, and the remarks on it."""
+    from winding_coach.shelf.store import WindFilter
+
+    if motor is None:
+        return [], [], 0, []
+    flown = shelf.flown(WindFilter(motor=motor.name))[::-1]
+    winds = [wind for wind, _ in flown]
+    batch = winds if motor.batch is None else shelf.winds(WindFilter(batch=motor.batch, newest=BATCH))[::-1]
+    remarks = [motor.remarks, *(w.remarks for w, _ in flown), *(f.remarks for _, f in flown if f is not None)]
+    return winds, batch, shelf.uses(motor.name), [text for text in remarks if text]
+
+
+BATCH = 100
+"""So many of the newest winds of a batch are asked for."""
+
+
+def _lines(advised: Advised, person: str | None, model: str | None, units: UnitSystem) -> list[str]:
+    from winding_coach.review.advice_words import law_lines
+
+    whose = " with ".join(name for name in (person, model) if name)
+    lines = [f"Advice for {whose}." if whose else "Advice.", *_wrapped(advised.basis)]
+    if advised.fit is not None:
+        lines += [f"  {line}" for line in law_lines(advised.fit, units)]
+    for number, item in enumerate(advised.items, 1):
+        lines += ["", *_wrapped(f"{number}. {item.do}")]
+        effect = effect_words(item)
+        lines += [f"   {line}" for line in _wrapped(f"{item.why} {effect}".strip(), WIDTH - 3)]
+    if not advised.items:
+        lines += ["", "There is nothing to advise yet."]
+    return lines
+
+
+def _wrapped(text: str, width: int = WIDTH) -> list[str]:
+    return textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False)
+
+
+def effect_words(item: Advice) -> str:
+    """Return the expected change of duration in words, empty where nothing tells."""
+    from winding_coach.review.advice_words import percent
+
+    if item.gain is None or item.low is None or item.high is None:
+        return ""
+    guess = " (a guess from scaling laws)" if item.rests_on == "rules" else ""
+    return f"Duration {percent(item.gain)}, between {percent(item.low)} and {percent(item.high)}{guess}."

@@ -1,0 +1,206 @@
+"""A fitted law of flight and the motor flown last in; what other motors and launches would do, with uncertainty, out.
+
+Pure. One thing is changed at a time: the loop at one linear density, the density at one loop, or the launch torque.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from winding_coach.review.flight_fit import DURATION_SD, LEFT_SD, FlightFit, launch_of, torque_scale, usable
+from winding_coach.review.flown import Flown
+from winding_coach.rubber.figures import MotorFigures
+from winding_coach.rubber.flight import Floats, Launch, fly, launch_at, unwinding_of
+from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
+
+KINDS = ("length", "density", "launch")
+LENGTHS = (0.80, 0.85, 0.90, 0.95, 1.05, 1.10, 1.15, 1.20)
+DENSITIES = (0.90, 0.925, 0.95, 0.97, 0.985, 1.015, 1.03, 1.05, 1.075, 1.10)
+LAUNCHES = (0.80, 0.87, 0.93, 1.0, 1.07, 1.15)
+"""What is tried, as factors; the largest steps are as far as a law fitted near one motor is trusted (our own rule)."""
+BEYOND_SD = 0.20
+"""Error of a predicted change of duration for each unit of the change's logarithm, beside the law's own; assumed."""
+TRY_COSTS = 0.03
+"""The flight that tells most may be expected to last so much shorter than the one now; our own rule."""
+LEAST_TOLD = 0.05
+"""Nats; less is not worth a flight."""
+TOO_FAR = 0.04
+"""A last flight that is expected to last this much shorter than the best is not gone on from; our own rule."""
+LAW_SD = 0.04
+"""Error of the law itself at a motor that was flown, relative; assumed."""
+SAME_RUBBER_FIRST = 0.5
+"""Another length of the rubber at hand goes first if it gains this share of another density's gain; our own rule."""
+AT_80 = 1.2816
+"""An interval of 80 % reaches so many standard deviations to either side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One thing that can be changed. kind: same, length, density or launch. factor: of what is changed.
+
+    launch_factor: of the launch torque, which goes with it. gain: expected change of duration (share), low and high:
+    its interval of 80 %. left_share, height_m: to be expected. tells: information to be gained by flying it, in nats.
+    """
+
+    kind: str
+    factor: float
+    motor: MotorFigures
+    launch_factor: float
+    launch_torque_Nm: float
+    peak_turns: float
+    launch_turns: float
+    duration_s: float
+    gain: float
+    low: float
+    high: float
+    left_share: float
+    height_m: float
+    tells: float
+
+
+def options(
+    fit: FlightFit,
+    base: Flown,
+    flown: Sequence[Flown],
+    *,
+    rubber: Rubber = DEFAULT_RUBBER,
+    launch_free: bool = True,
+) -> list[Option]:
+    """Return what can be changed about the motor that was flown last, the unchanged one first.
+
+    base: usable. flown: all flights of the fit. launch_free: whether the launch torque may be changed.
+    """
+    assert base.peak_turns is not None
+    assert base.launch_torque_Nm is not None
+    assert base.model_kg is not None
+    scale = statistics.median(torque_scale(one, rubber) for one in flown if usable(one))
+    _, base_breaks = unwinding_of(base.motor, base.hooks_m, base.peak_turns, rubber)
+    share = base.peak_turns / base_breaks
+    tried = [("same", 1.0, base.motor)]
+    tried += [("length", factor, _resized(base.motor, factor, 1.0)) for factor in LENGTHS]
+    tried += [("density", factor, _resized(base.motor, 1.0, factor)) for factor in DENSITIES]
+    rows: list[tuple[str, float, MotorFigures, float, float, Launch]] = []
+    for kind, factor, motor in tried:
+        breaks = unwinding_of(motor, base.hooks_m, base_breaks, rubber)[1]
+        unwinding, _ = unwinding_of(motor, base.hooks_m, share * breaks, rubber)
+        # Length does not change the torque, so the launch stays with it: one thing at a time.
+        for launch_factor in LAUNCHES if launch_free and kind != "length" else (1.0,):
+            wanted = launch_factor * base.launch_torque_Nm
+            if wanted > scale * unwinding.values[-1] and launch_factor != 1.0:
+                continue
+            launch = launch_at(unwinding, wanted, scale)
+            named = "launch" if kind == "same" and launch_factor != 1.0 else kind
+            rows.append((named, factor, motor, launch_factor, share * breaks, launch))
+    launches = [row[5] for row in rows]
+    masses = [base.model_kg + row[2].mass_kg for row in rows]
+    laws = np.vstack([np.array([fit.law.as_row()]), fit.draws])
+    flights = fly(launches, masses, laws, fit.law.at_mass_kg, fit.ceiling_m)
+    at = next(i for i, row in enumerate(rows) if row[0] == "same")
+    logs = np.log(np.maximum(flights.duration_s, 1e-3))
+    gains = logs - logs[at]
+    left = flights.turns_left / np.array([one.turns for one in launches])[:, None]
+    tells = _information(logs[:, 1:], left[:, 1:], fit.noise)
+    made = []
+    for i, (kind, factor, motor, launch_factor, peak_turns, launch) in enumerate(rows):
+        change = abs(math.log(factor)) + 0.3 * abs(math.log(launch_factor))
+        sd = math.hypot(float(np.std(gains[i, 1:])), BEYOND_SD * change)
+        mean = float(np.mean(gains[i, 1:]))
+        made.append(
+            Option(
+                kind,
+                factor,
+                motor,
+                launch_factor,
+                launch.torque_Nm,
+                peak_turns,
+                launch.turns,
+                float(np.exp(np.mean(logs[i, 1:]))),
+                math.expm1(mean),
+                math.expm1(mean - AT_80 * sd),
+                math.expm1(mean + AT_80 * sd),
+                float(np.mean(left[i, 1:])),
+                float(np.mean(flights.height_m[i, 1:])),
+                float(tells[i]),
+            )
+        )
+    return sorted(made, key=lambda one: one.kind != "same")
+
+
+def best_flown(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber = DEFAULT_RUBBER) -> Flown:
+    """Return the flight whose motor and launch are expected to last longest if flown again. flown: usable."""
+    expected = _expected(fit, flown, rubber)
+    return flown[int(np.argmax(expected))]
+
+
+def base_of(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber = DEFAULT_RUBBER) -> Flown:
+    """Return the flight to go on from: the last, or the best where the last was a step too far. flown: usable."""
+    expected = _expected(fit, flown, rubber)
+    best = int(np.argmax(expected))
+    return flown[-1] if expected[-1] >= expected[best] - TOO_FAR else flown[best]
+
+
+def _expected(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber) -> list[float]:
+    """Return the logarithm of the duration expected of each flight if it were flown again.
+
+    One flight alone may have been luck, so that what it lasted counts together with what the law says.
+    """
+    launches = [launch_of(one, rubber) for one in flown]
+    masses = [(one.model_kg or 0.0) + one.motor.mass_kg for one in flown]
+    law = np.array([fit.law.as_row()])
+    logs = np.log(fly(launches, masses, law, fit.law.at_mass_kg, fit.ceiling_m).duration_s[:, 0])
+    trust = LAW_SD**2 / (LAW_SD**2 + (fit.noise * DURATION_SD) ** 2)
+    return [float(log + trust * (math.log(one.duration_s or 1.0) - log)) for one, log in zip(flown, logs, strict=True)]
+
+
+def telling(tried: Sequence[Option], flown: Sequence[Flown]) -> Option | None:
+    """Return the flight that tells most among those that cost little and have not been flown, None if none tells much.
+
+    tried: the unchanged motor first.
+    """
+    fresh = [one for one in tried if one.gain >= -TRY_COSTS and not any(_alike(one, other) for other in flown)]
+    most = max(fresh, key=lambda one: one.tells, default=None)
+    return most if most is not None and most.tells > LEAST_TOLD else None
+
+
+def _alike(one: Option, other: Flown) -> bool:
+    density = (one.motor.mass_kg - one.motor.orings_kg) / (one.motor.strands * one.motor.loop_m)
+    return (
+        abs(one.motor.loop_m / other.motor.loop_m - 1.0) < 0.015
+        and abs(density / other.density_kg_per_m - 1.0) < 0.01
+        and abs(one.launch_torque_Nm / (other.launch_torque_Nm or 1.0) - 1.0) < 0.05
+    )
+
+
+def best_changes(tried: Sequence[Option]) -> list[Option]:
+    """Return the best other length, the best other density and the best other launch, the one to be done first first.
+
+    tried: the unchanged motor first, as `options` gives them.
+    """
+    best = {kind: max((o for o in tried if o.kind == kind), key=lambda o: o.gain, default=None) for kind in KINDS}
+    found = sorted((o for o in best.values() if o is not None), key=lambda o: -o.gain)
+    length = best["length"]
+    if length is not None and length.gain >= SAME_RUBBER_FIRST * found[0].gain and found[0].kind == "density":
+        found.remove(length)
+        found.insert(0, length)
+    return found
+
+
+def _resized(motor: MotorFigures, length: float, density: float) -> MotorFigures:
+    rubber_kg = (motor.mass_kg - motor.orings_kg) * length * density
+    return replace(motor, loop_m=motor.loop_m * length, mass_kg=rubber_kg + motor.orings_kg, name=None)
+
+
+def _information(logs: Floats, left: Floats, noise: float) -> Floats:
+    """Return what each flight would tell: half the logarithm of the determinant of prediction over noise (nats)."""
+    duration_sd, left_sd = noise * DURATION_SD, noise * LEFT_SD
+    one, two = logs - logs.mean(axis=1, keepdims=True), left - left.mean(axis=1, keepdims=True)
+    n = logs.shape[1] - 1
+    a = 1.0 + (one * one).sum(axis=1) / n / duration_sd**2
+    b = 1.0 + (two * two).sum(axis=1) / n / left_sd**2
+    c = (one * two).sum(axis=1) / n / (duration_sd * left_sd)
+    return np.asarray(0.5 * np.log(np.maximum(a * b - c * c, 1.0)))

@@ -1,0 +1,148 @@
+"""The winds of one motor in; how far to wind it next and whether to retire it out. Pure."""
+
+from __future__ import annotations
+
+import math
+import re
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from winding_coach.rubber.figures import FiguresError, MotorFigures
+from winding_coach.rubber.flight import unwinding_of
+from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
+from winding_coach.rubber.motor import usual_share
+from winding_coach.rubber.strength import Estimate, StrengthPrior, Wound, strength_of
+from winding_coach.shelf.records import Wind
+
+TORQUE_LOST = 0.08
+"""From this loss of torque at the same turns on a motor has had its day; our own rule, no source."""
+TURNS_LOST = 0.06
+"""So for the turns that it reaches; our own rule."""
+MANY_USES = 12
+"""From this use on it is asked whether a fresh motor would not do better; our own rule, no source."""
+MOST_RISK = 0.06
+"""A wind that breaks the motor more often than this is not advised: a broken motor may hurt the model; our own rule."""
+SHARE_STEP, LEAST_SHARE = 0.05, 0.70
+BATCH_WINDS = 60
+"""The newest winds of a batch that its strength is taken from."""
+EARLY = 2
+_HURT = re.compile(
+    r"\b(nick|nicks|nicked|cut|cuts|crack|cracks|cracked|tear|tears|torn|frayed|fraying)\b", re.IGNORECASE
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NextShare:
+    """How far to wind a motor next. share: of breaking turns. turns: at the peak. risk: chance to break (0-1).
+
+    usual: what the usual series says for this use. instead: the share of the wind before, None for the first.
+    winds, breaks: of the batch, that the risk rests on beside the default rubber.
+    """
+
+    use: int
+    share: float
+    usual: float
+    turns: float
+    risk: Estimate
+    instead: float | None
+    winds: int
+    breaks: int
+
+
+@dataclass(frozen=True, slots=True)
+class Wear:
+    """What a motor has gone through. torque_lost: share of torque at the same turns that is gone since its first
+    winds, turns_lost: of the turns reached (None where too few winds tell). hurt: the words of a remark on a nick."""
+
+    uses: int
+    torque_lost: float | None
+    turns_lost: float | None
+    hurt: str | None
+    reasons: tuple[str, ...]
+
+
+def next_share(
+    motor: MotorFigures, hooks_m: float, winds: Sequence[Wind], batch: Sequence[Wind], rubber: Rubber = DEFAULT_RUBBER
+) -> NextShare:
+    """Return how far to wind a motor next.
+
+    motor: as measured now, its use that of the next wind. winds: of this motor. batch: of its batch, this motor's too;
+    newest last. The usual share of the use is lowered step by step until the risk is bearable.
+    """
+    wound = [_wound(one, rubber) for one in batch[-BATCH_WINDS:] if one.peak_turns and one.breaking_turns]
+    strength = strength_of(wound, StrengthPrior(median=rubber.break_stretch, shape=rubber.break_shape))
+    usual = usual_share(motor.use)
+
+    def risk_at(share: float) -> Estimate:
+        # Turns go with strand stretch to the power 1.5.
+        return strength.risk(rubber.break_stretch * share ** (2.0 / 3.0))
+
+    share = usual
+    while share > LEAST_SHARE and risk_at(share).value > MOST_RISK:
+        share = round(share - SHARE_STEP, 2)
+    _, breaks = unwinding_of(motor, hooks_m, 1.0, rubber)
+    before = [one.share for one in winds if one.share is not None]
+    return NextShare(
+        use=motor.use,
+        share=share,
+        usual=usual,
+        turns=share * breaks,
+        risk=risk_at(share),
+        instead=before[-1] if before else None,
+        winds=len(wound),
+        breaks=sum(one.broke for one in wound),
+    )
+
+
+def _wound(wind: Wind, rubber: Rubber) -> Wound:
+    assert wind.peak_turns is not None
+    assert wind.breaking_turns is not None
+    share = min(max(wind.peak_turns / wind.breaking_turns, 0.05), 1.5)
+    return Wound(rubber.break_stretch * share ** (2.0 / 3.0), wind.outcome == "broken")
+
+
+def wear_of(winds: Sequence[Wind], remarks: Sequence[str], uses: int, rubber: Rubber = DEFAULT_RUBBER) -> Wear:
+    """Return what a motor has gone through. winds: its own, oldest first. remarks: on it, its winds and flights."""
+    scales = [one for one in (_scale(wind, rubber) for wind in winds if wind.outcome == "done") if one is not None]
+    # The first wind of all is stiffer than any later one (softening), so that it is no measure.
+    torque_lost = _lost(scales[1:])
+    reached = [w.peak_turns / w.target_turns for w in winds if w.outcome == "done" and w.peak_turns and w.target_turns]
+    turns_lost = _lost(reached)
+    hurt = next((text for text in remarks if _HURT.search(text)), None)
+    reasons = []
+    if hurt is not None:
+        reasons.append(f"a remark tells of damage (“{hurt}”)")
+    if torque_lost is not None and torque_lost >= TORQUE_LOST:
+        reasons.append(f"its torque at the same turns has fallen by {torque_lost:.0%} since its first winds")
+    if turns_lost is not None and turns_lost >= TURNS_LOST:
+        reasons.append(f"it reaches {turns_lost:.0%} fewer of the planned turns than in its first winds")
+    if uses >= MANY_USES:
+        reasons.append(f"it has been wound {uses} times")
+    return Wear(uses, torque_lost, turns_lost, hurt, tuple(reasons))
+
+
+def _lost(figures: Sequence[float]) -> float | None:
+    """Return the share lost from the first figures to the last, None if there are too few."""
+    if len(figures) < 2 * EARLY:
+        return None
+    return max(0.0, 1.0 - statistics.mean(figures[-EARLY:]) / statistics.mean(figures[:EARLY]))
+
+
+def _scale(wind: Wind, rubber: Rubber) -> float | None:
+    """Return the torque at the peak over the law's for the motor as it was measured then."""
+    known = (wind.loop_m, wind.mass_kg, wind.peak_turns, wind.peak_torque_Nm, wind.hooks_m)
+    if any(one is None or not one > 0.0 for one in known):
+        return None
+    assert wind.loop_m is not None
+    assert wind.mass_kg is not None
+    assert wind.peak_turns is not None
+    assert wind.peak_torque_Nm is not None
+    assert wind.hooks_m is not None
+    motor = MotorFigures(wind.loop_m, wind.mass_kg, wind.orings_kg or 0.0, wind.strands or 2, use=wind.use or 1)
+    try:
+        unwinding, _ = unwinding_of(replace(motor, use=3), wind.hooks_m, wind.peak_turns, rubber)
+    except FiguresError:
+        return None
+    law = unwinding.values[-1]
+    return wind.peak_torque_Nm / law if law > 0.0 and math.isfinite(law) else None
