@@ -10,7 +10,7 @@ import os
 import time
 import uuid
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +18,9 @@ from winding_coach.coach.said import Summary
 from winding_coach.coach.step import Coach
 from winding_coach.inputs import Ended
 from winding_coach.replaying import settings_of
+from winding_coach.shelf.index import IndexedFile
 from winding_coach.shelf.records import KeptCalibration, Motor, Wind
-from winding_coach.shelf.store import IndexedFile, Shelf
+from winding_coach.shelf.store import Shelf
 from winding_coach.traces.files import SUFFIX, read_trace
 from winding_coach.traces.glance import Glance, glance
 from winding_coach.traces.header import Header
@@ -41,7 +42,8 @@ class Found:
 
     logged: winds that are new or changed. broke: motors marked broken by them. moved: winds whose file has another
     name now. passed_over: files that are no winds to keep, and why. missing: winds whose file is not there. damaged:
-    winds whose file has lost what it held, and why; as with missing ones, their row stays as it was.
+    winds whose file has lost what it held, and why; as with missing ones, their row stays as it was. later: so many
+    new files were left for another time.
     """
 
     logged: tuple[Wind, ...] = ()
@@ -50,6 +52,7 @@ class Found:
     passed_over: dict[str, str] = field(default_factory=dict)
     missing: tuple[str, ...] = ()
     damaged: dict[str, str] = field(default_factory=dict)
+    later: int = 0
 
 
 def wind_of(seen: Glance, name: str) -> Wind:
@@ -158,9 +161,10 @@ def trace_files(folder: Path) -> dict[str, int]:
     return dict(sorted(found.items()))
 
 
-def look(folder: Path, shelf: Shelf, *, now_s: float | None = None) -> Found:
+def look(folder: Path, shelf: Shelf, *, newest: int | None = None, now_s: float | None = None) -> Found:
     """Log what is new or changed in the folder of traces.
 
+    newest: so many files at most, those whose names sort last; None takes all.
     now_s: the time of day, to tell winds that are going on; None asks the system.
 
     Raises:
@@ -176,7 +180,9 @@ def look(folder: Path, shelf: Shelf, *, now_s: float | None = None) -> Found:
     ]
     if not fresh:
         return Found(missing=tuple(sorted(name for name in known if name not in files)))
-    return _log(folder, shelf, fresh, files, time.time() if now_s is None else now_s)
+    taken = fresh if newest is None else fresh[-newest:]
+    found = _log(folder, shelf, taken, files, time.time() if now_s is None else now_s)
+    return replace(found, later=len(fresh) - len(taken))
 
 
 def rebuild(

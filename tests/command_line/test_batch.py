@@ -110,11 +110,12 @@ def test_scale_and_strength_come_out_of_the_traces(capsys: pytest.CaptureFixture
     assert -0.025 < broke["wound"]["stretch"] / strength - 1 < 0.003
     assert broke["scale"]["scale"] == pytest.approx(1.0, rel=0.02)
     assert as_object(capsys, "show", "amber")["wound"] == [stiff["wound"], broke["wound"]]
-    assert as_object(capsys, "list") == {"batches": ["amber"]}
+    (listed,) = as_object(capsys, "list")["batches"]
+    assert (listed["name"], listed["fitted"]) == ("amber", True)
 
 
 def test_the_text_shows_fits_and_residuals(capsys: pytest.CaptureFixture[str], traces: dict[str, str]) -> None:
-    assert "No batch is kept" in said(capsys, "list")
+    assert "no batches in use" in said(capsys, "list")
     text = said(capsys, "fit", "amber", traces["stiff"], traces["uncounted"])
     assert "misfit" in text
     assert "held" in text
@@ -123,7 +124,7 @@ def test_the_text_shows_fits_and_residuals(capsys: pytest.CaptureFixture[str], t
     assert "torque from 1 wind, strength from 0 breaks and 1 survivor" in text
     assert "Kept as" in text
     assert said(capsys, "show", "amber") in text
-    assert said(capsys, "list") == "amber\n"
+    assert said(capsys, "list").split() == ["name", "fitted", "amber", "fitted"]
     text = said(capsys, "fit", "amber", traces["broke"])
     assert "broke" in text
 
@@ -150,7 +151,9 @@ def test_a_torque_that_does_not_follow_the_law_is_said(
 def test_what_cannot_be_is_refused_in_one_line(
     capsys: pytest.CaptureFixture[str], home: Path, traces: dict[str, str]
 ) -> None:
-    refused(capsys, 2, "show")
+    with pytest.raises(SystemExit, match="2"):
+        main(["batch", "show"])
+    capsys.readouterr()
     refused(capsys, 2, "fit", "amber")
     refused(capsys, 2, "fit", "../amber", traces["stiff"])
     assert "no batch" in refused(capsys, 1, "show", "amber")
@@ -161,6 +164,23 @@ def test_what_cannot_be_is_refused_in_one_line(
     assert "torque scale" in refused(capsys, 1, "show", str(odd))
     (home / "batches").write_text("in the way")
     assert "cannot be kept" in refused(capsys, 1, "fit", "amber", traces["stiff"])
+
+
+def test_a_batch_on_the_shelf_shows_with_what_its_winds_tell(
+    capsys: pytest.CaptureFixture[str], traces: dict[str, str]
+) -> None:
+    said(capsys, "add", "amber", "--received", "2026-01-10", "--density", "2.19 g/m, 2.2 g/m")
+    assert as_object(capsys, "show", "am")["densities_kg_per_m"] == pytest.approx([2.19e-3, 2.2e-3])
+    assert "has not been fitted" in refused(capsys, 1, "show", "am", "--picture", "amber.svg")
+    said(capsys, "fit", "amber", traces["stiff"])
+    shown = as_object(capsys, "show", "am")
+    assert shown["received"] == "2026-01-10"
+    assert len(shown["torque_scales"]) == 1
+    (listed,) = as_object(capsys, "list")["batches"]
+    assert (listed["received"], listed["fitted"]) == ("2026-01-10", True)
+    text = said(capsys, "show", "amber")
+    assert "densities 2.190 g/m, 2.200 g/m" in text
+    assert "Breaking turns" in text
 
 
 def test_the_picture_of_a_batch(capsys: pytest.CaptureFixture[str], tmp_path: Path, traces: dict[str, str]) -> None:

@@ -19,7 +19,14 @@ COMMANDS = {
     "replay": "run a saved wind through the same coach",
     "watch": "a second screen, read-only, in a terminal or a browser",
     "plan": "the winding plan of a motor",
-    "batch": "learn a batch of rubber from logged winds",
+    "flight": "log a flight after a wind: duration, turns left, height, remarks",
+    "advise": "what to change next, from logged winds and flights",
+    "motor": "the shelf's motors: add, list, show, edit, retire; labels to print",
+    "batch": "the shelf's batches of rubber, and what logged winds tell of them",
+    "winder": "the shelf's winders",
+    "model": "the shelf's models",
+    "person": "the shelf's people; a nickname is enough",
+    "shelf": "all winds: list, season, notes; rebuild, recompute, check",
     "meter": "find, test, calibrate or simulate a meter",
 }
 """Each command's name and job, in the order of the help. A module of the same name has

@@ -1,22 +1,30 @@
-"""Learn a batch of rubber from logged winds: torque, strength, permanent set; `plan --batch NAME` then rests on it.
+"""Batches of rubber: on the shelf, and learned from logged winds (torque, strength, permanent set).
 
 example:
+  winding-coach batch add amber --received 2026-01-10 --density '2.19 g/m, 2.20 g/m, 2.21 g/m'
   winding-coach batch fit amber traces/*.wind.jsonl
   winding-coach batch fit amber first.wind.jsonl second.wind.jsonl --loops "30.0cm, 30.9cm, 31.2cm"
   winding-coach batch show amber --picture amber.svg
   winding-coach batch list
+
+What `fit` has learned is kept in a file of its own; `plan --batch NAME` and winds with motors of this batch rest on it.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
-from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.home import Home, home_from, units_from
+from winding_coach.command_line.kinds import BATCH
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.records import Known, a_job, add_jobs, run_job, told
+from winding_coach.command_line.shelving import shelf_at, shelf_file
 from winding_coach.rubber.batch import Batch, FittedBatch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
 from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
 from winding_coach.rubber.figures import FiguresError
@@ -40,31 +48,38 @@ class Learned:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add the options of `batch`."""
-    parser.add_argument("job", choices=("fit", "show", "list"), help="fit from traces, show one, or list all")
-    parser.add_argument("name", nargs="?", help="name of the batch")
-    parser.add_argument("traces", nargs="*", metavar="TRACE", help="with fit: the winds of this batch")
-    parser.add_argument(
-        "--loops", metavar="LENGTHS", help="with fit: the loop before the first wind and after each, with commas"
-    )
-    parser.add_argument("--picture", metavar="FILE", help="with show: write the strength as FILE.svg")
-    parser.add_argument("--json", action="store_true", help="one JSON object")
-    add_common_arguments(parser)
+    """Add the jobs of `batch`."""
+    jobs = add_jobs(parser, BATCH)
+    fit = a_job(jobs, "fit", "learn a batch from traces of its winds", "batch fit amber traces/*.wind.jsonl")
+    fit.add_argument("name", metavar="NAME", help="name of the batch")
+    fit.add_argument("traces", nargs="*", metavar="TRACE", help="the winds of this batch")
+    fit.add_argument("--loops", metavar="LENGTHS", help="the loop before the first wind and after each, with commas")
+    jobs.choices["show"].add_argument("--picture", metavar="FILE", help="write the strength as FILE.svg")
 
 
 def run(args: argparse.Namespace) -> int:
     """Do one job."""
     home = home_from(args)
+    if args.job == "fit":
+        return _fit(args, home)
     if args.job == "list":
-        return _list(home, args.json)
-    if args.name is None:
-        raise UsageProblem(f"batch {args.job} needs the batch's name.")
+        return run_job(
+            args, BATCH, lambda shelf, batches, units: _fits_besides(home, batches), others=_only_fitted(home)
+        )
     if args.job == "show":
-        batch = load_batch(args.name, home)
-        if args.picture is not None:
-            _draw(batch, args.picture)
-        return _show(batch, args.json)
-    return _fit(args, home)
+        return _show(args, home)
+    return run_job(args, BATCH)
+
+
+def _fits_besides(home: Home, batches: list[Any]) -> list[Known]:
+    """Say of each batch on the shelf whether it has been fitted."""
+    fits = [batch_file(batch.name, home).exists() for batch in batches]
+    return [{"fitted": (fit, "fitted" if fit else "")} for fit in fits]
+
+
+def _only_fitted(home: Home) -> list[str]:
+    """Return the names of the batches that have been fitted, on the shelf or not."""
+    return sorted(file.stem for file in (home.folder / BATCHES_FOLDER).glob("*.json"))
 
 
 def load_batch(named: str, home: Home) -> Batch:
@@ -192,10 +207,29 @@ def _save(file: Path, batch: Batch) -> None:
         raise Problem(f"The batch cannot be kept as '{file}' ({error.strerror}): name another --home.") from None
 
 
-def _show(batch: Batch, as_json: bool) -> int:
-    if as_json:
-        print(json.dumps(_as_object(batch), ensure_ascii=False))
-    else:
+def _show(args: argparse.Namespace, home: Home) -> int:
+    """Show what the shelf and the fit know of a batch; one of the two will do."""
+    from winding_coach.shelf.records import Batch as Kept
+    from winding_coach.shelf.schema import ShelfError
+
+    kept: Kept | None = None
+    if shelf_file(home).exists():
+        with shelf_at(home, reading=True) as shelf, contextlib.suppress(ShelfError):
+            kept = shelf.find(Kept, args.name)
+    name = args.name if kept is None else kept.name
+    is_file = name.endswith(".json") or "/" in name
+    batch = load_batch(name, home) if kept is None or is_file or batch_file(name, home).exists() else None
+    if args.picture is not None:
+        if batch is None:
+            raise Problem(f"The batch '{name}' has not been fitted: first 'batch fit {name} TRACE'.")
+        _draw(batch, args.picture)
+    fit = None if batch is None else _as_object(batch)
+    if args.json:
+        print(json.dumps(({} if kept is None else asdict(kept)) | (fit or {}), ensure_ascii=False))
+        return 0
+    if kept is not None:
+        print(told(kept, BATCH, units_from(args, home)))
+    if batch is not None:
         print("\n".join(_batch_lines(batch)))
     return 0
 
@@ -211,15 +245,6 @@ def _draw(batch: Batch, named: str) -> None:
         raise Problem(f"The picture '{named}' cannot be written ({error.strerror}): name another file.") from None
     except FiguresError as error:
         raise Problem(str(error)) from None
-
-
-def _list(home: Home, as_json: bool) -> int:
-    names = sorted(file.stem for file in (home.folder / BATCHES_FOLDER).glob("*.json"))
-    if as_json:
-        print(json.dumps({"batches": names}, ensure_ascii=False))
-    else:
-        print("\n".join(names) if names else "No batch is kept yet: make one with 'batch fit NAME TRACE'.")
-    return 0
 
 
 def _made(batch: Batch) -> tuple[Estimate, Estimate, Estimate, str]:

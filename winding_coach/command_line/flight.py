@@ -1,0 +1,240 @@
+"""Log a flight after a wind: duration, turns left, height or ceiling, remarks; for the last wind unless told otherwise.
+
+example:
+  winding-coach flight 6:52 --left 180
+  winding-coach flight 6:52 --left-crank 18 --height '7.5 m' --remarks 'touched a beam at the top'
+  winding-coach flight --wind 3a81f40f --left 160 --correct
+  winding-coach flight list --motor th-07
+
+Duration is typed as 6:52, 412 or '412 s'. --left counts turns of the motor, --left-crank turns of the winder's handle.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import uuid
+from dataclasses import asdict, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.kinds import text
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at
+from winding_coach.command_line.tabular import table
+from winding_coach.command_line.typed import number, quantity
+from winding_coach.units import UnitSystem, show
+
+if TYPE_CHECKING:
+    from winding_coach.shelf.records import Flight, Wind
+
+LONGEST_S = 24 * 3600.0
+MOST_TURNS = 1e6
+_CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):(\d{2}(?:\.\d{1,3})?)", re.ASCII)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `flight`."""
+    parser.add_argument("duration", nargs="?", metavar="DURATION", help="how long it flew; or list")
+    parser.add_argument("--wind", default=None, metavar="WIND", help="its id or trace (the last wind)")
+    left = parser.add_mutually_exclusive_group()
+    left.add_argument("--left", metavar="TURNS", help="turns left on the motor after landing")
+    left.add_argument("--left-crank", metavar="TURNS", help="the same, counted in turns of the winder's handle")
+    parser.add_argument("--height", metavar="LENGTH", help="the highest it was")
+    ceiling = parser.add_mutually_exclusive_group()
+    ceiling.add_argument("--ceiling", action="store_true", default=None, help="it touched the ceiling")
+    ceiling.add_argument("--no-ceiling", dest="ceiling", action="store_false", help="it did not")
+    parser.add_argument("--remarks", metavar="TEXT", help="whatever should be remembered")
+    parser.add_argument("--correct", action="store_true", help="change what was logged of this wind's flight")
+    parser.add_argument("--motor", metavar="NAME", help="with list: flights with this motor")
+    parser.add_argument("--person", metavar="NAME", help="with list: flights of this person")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Log a flight, or list them."""
+    home = home_from(args)
+    units = units_from(args, home)
+    if args.duration == "list":
+        return _list(args, home, units)
+    changes = _changes(args, units)
+    with shelf_at(home) as shelf:
+        looked(home, shelf)
+        wind = shelf.find_wind(args.wind or "last")
+        if args.left_crank is not None:
+            if wind.ratio is None:
+                raise Problem("The winder's ratio of this wind is not known: give --left in turns of the motor.")
+            changes["turns_left"] = number("--left-crank", args.left_crank, 0, MOST_TURNS) * wind.ratio
+        flight = flight_with(changes, wind, shelf.flights([wind.id]), correct=args.correct)
+        if wind.launch_turns is not None and (flight.turns_left or 0) > wind.launch_turns:
+            raise UsageProblem(
+                f"--left: more turns are left ({flight.turns_left:.0f}) than were on the motor at launch"
+                f" ({wind.launch_turns:.0f}): check the figure, and whether it is of the motor or of the crank."
+            )
+        flight = replace(flight, energy_used_J=energy_used_J(home, wind, flight.turns_left))
+        shelf.fly(flight)
+    if args.json:
+        print(json.dumps(as_object(wind, flight), ensure_ascii=False))
+    else:
+        print(sentence(wind, flight, units))
+    return 0
+
+
+def _changes(args: argparse.Namespace, units: UnitSystem) -> dict[str, Any]:
+    """Return the fields of a flight that were typed."""
+    changes: dict[str, Any] = {}
+    if args.duration is not None:
+        changes["duration_s"] = duration_s(args.duration)
+    if args.left is not None:
+        changes["turns_left"] = number("--left", args.left, 0, MOST_TURNS)
+    if args.height is not None:
+        changes["height_m"] = quantity("--height", args.height, "length", units)
+    if args.ceiling is not None:
+        changes["ceiling"] = args.ceiling
+    if args.remarks is not None:
+        changes["remarks"] = text("--remarks", args.remarks, units)
+    if not changes and args.left_crank is None:
+        raise UsageProblem("A flight needs what there is to log, as in: winding-coach flight 6:52 --left 180")
+    return changes
+
+
+def flight_with(changes: dict[str, Any], wind: Wind, flown: list[Flight], *, correct: bool) -> Flight:
+    """Return a new flight of a wind, or its last one changed.
+
+    Raises:
+        UsageProblem: there is one already and it is not to be corrected, or the other way round.
+    """
+    from winding_coach.shelf.records import Flight
+
+    short = wind.id[:SHORT_ID]
+    if correct:
+        if not flown:
+            raise UsageProblem(f"--correct: no flight of wind {short} is logged yet; leave it out.")
+        return replace(flown[0], **changes)
+    if flown:
+        raise UsageProblem(f"The flight of wind {short} is logged already: add --correct to change it.")
+    return Flight(str(uuid.uuid4()), wind.id, datetime.now().astimezone().isoformat(timespec="seconds"), **changes)
+
+
+def duration_s(typed: str) -> float:
+    """Return a typed duration in seconds: `6:52`, `1:06:52`, `412`, `412 s`.
+
+    Raises:
+        UsageProblem: it is none.
+    """
+    match = _CLOCK.fullmatch(typed.strip())
+    if match is not None and float(match[3]) < 60:
+        return int(match[1] or 0) * 3600 + int(match[2]) * 60 + float(match[3])
+    try:
+        value = float(typed.strip().removesuffix("s"))
+    except ValueError:
+        value = -1.0
+    if match is not None or not 0 < value <= LONGEST_S:
+        raise UsageProblem(f"DURATION: '{typed[:40]}' is no duration: type it as 6:52 or 412.")
+    return value
+
+
+def energy_used_J(home: Home, wind: Wind, turns_left: float | None) -> float | None:
+    """Return the work that the motor gave between launch and landing, by the wind's plan scaled by its torque.
+
+    None where it cannot be told: turns were not counted, or the trace is not there.
+    """
+    from winding_coach.replaying import settings_of
+    from winding_coach.rubber.path import PlanPath
+    from winding_coach.traces.files import Trace
+    from winding_coach.traces.glance import glance
+    from winding_coach.traces.rows import TraceError
+
+    if wind.energy_stored_J is None or wind.launch_turns is None or turns_left is None:
+        return None
+    try:
+        seen = glance(home.traces / wind.trace)
+        settings = settings_of(Trace(seen.path, seen.header))
+    except TraceError:
+        return None
+    path = PlanPath(settings.plan, settings.motor)
+    launched_J, left_J = path.energy_left_J(wind.launch_turns), path.energy_left_J(turns_left)
+    return wind.energy_stored_J * (1.0 - left_J / launched_J) if launched_J > 0 else None
+
+
+def as_object(wind: Wind, flight: Flight) -> dict[str, Any]:
+    """Return a flight with what it used, as an object; each figure carries its unit in its name."""
+    from winding_coach.shelf.flying import use_of
+
+    return asdict(flight) | {"motor": wind.motor, "person": wind.person, **asdict(use_of(wind, flight))}
+
+
+def clock(seconds: float) -> str:
+    """Return a duration as people of the field say it: minutes and seconds."""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02d}"
+
+
+def sentence(wind: Wind, flight: Flight, units: UnitSystem) -> str:
+    """Return a flight in one line."""
+    from winding_coach.shelf.flying import use_of
+
+    use = use_of(wind, flight)
+    motor = "" if wind.motor is None else f", motor {wind.motor}"
+    parts = ["duration not known" if flight.duration_s is None else clock(flight.duration_s)]
+    if flight.turns_left is not None:
+        share = "" if use.left_share is None else f" of {wind.launch_turns:.0f} ({use.left_share:.0%})"
+        parts.append(f"{flight.turns_left:.0f} turns left{share}")
+    if use.turns_per_s is not None:
+        parts.append(f"{use.turns_per_s:.2f} turns a second")
+    if use.energy_used_J is not None:
+        share = "" if use.energy_share is None else f" ({use.energy_share:.0%} of what was stored)"
+        parts.append(f"{use.energy_used_J:.2f} J used{share}")
+    if flight.height_m is not None:
+        parts.append(f"{show(flight.height_m, 'length', units)} high")
+    if flight.ceiling is not None:
+        parts.append("ceiling touched" if flight.ceiling else "ceiling not touched")
+    if flight.remarks:
+        parts.append(flight.remarks)
+    return f"Flight of wind {wind.id[:SHORT_ID]}{motor}: {'; '.join(parts)}."
+
+
+def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    from winding_coach.shelf.flying import use_of
+    from winding_coach.shelf.records import Motor, Person
+    from winding_coach.shelf.store import WindFilter
+
+    with shelf_at(home, reading=True) as shelf:
+        motor = args.motor and (shelf.find(Motor, args.motor).name if not shelf.has(Motor, args.motor) else args.motor)
+        person = args.person and (
+            shelf.find(Person, args.person).name if not shelf.has(Person, args.person) else args.person
+        )
+        winds = {wind.id: wind for wind in shelf.winds(WindFilter(motor=motor, person=person))}
+        flights = [flight for flight in shelf.flights() if flight.wind in winds]
+    if args.json:
+        print(json.dumps({"flights": [as_object(winds[one.wind], one) for one in flights]}, ensure_ascii=False))
+        return 0
+    if not flights:
+        print("No flight is logged: log one with 'winding-coach flight 6:52 --left 180'.")
+        return 0
+    rows = []
+    for flight in flights:
+        wind = winds[flight.wind]
+        use = use_of(wind, flight)
+        rows.append(
+            [
+                flight.flown[:16].replace("T", " "),
+                wind.id[:SHORT_ID],
+                wind.motor or "",
+                wind.person or "",
+                "" if flight.duration_s is None else clock(flight.duration_s),
+                "" if flight.turns_left is None else f"{flight.turns_left:.0f}",
+                "" if use.left_share is None else f"{use.left_share:.0%}",
+                "" if use.turns_per_s is None else f"{use.turns_per_s:.2f}",
+                "" if use.energy_used_J is None else f"{use.energy_used_J:.2f}",
+                "" if flight.height_m is None else show(flight.height_m, "length", units),
+                "" if flight.ceiling is None else "yes" if flight.ceiling else "no",
+                flight.remarks,
+            ]
+        )
+    heads = ("flown", "wind", "motor", "person", "lasted", "left", "share", "turns/s", "used J", "height", "ceiling")
+    print("\n".join(table((*heads, "remarks"), rows, right=frozenset(heads[4:10]))))
+    return 0

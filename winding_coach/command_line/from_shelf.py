@@ -1,0 +1,180 @@
+"""Names on the command line in, figures from the shelf into the options that were not given; what is given overrides.
+
+Without a shelf, or for names that are not on it, everything is as if there were none.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from winding_coach.command_line.home import Home
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at, shelf_file
+
+if TYPE_CHECKING:
+    from winding_coach.shelf.records import Motor
+    from winding_coach.shelf.store import Shelf
+    from winding_coach.shelf.tables import N
+
+LOOKED_AT = 20
+"""Before a wind so many new traces are logged at most: whoever stands there with a motor in hand must not wait."""
+
+
+@dataclass(frozen=True, slots=True)
+class Picked:
+    """What was taken from the shelf. more: for the trace's first line. said: what to tell, one sentence each."""
+
+    more: dict[str, Any] = field(default_factory=dict)
+    said: tuple[str, ...] = ()
+
+
+def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, winding: bool = False) -> Picked:
+    """Fill in what the shelf knows of `--motor`, `--winder`, `--model` and `--person`.
+
+    simulated: winds on a simulated meter count as uses too. winding: it is for a wind, so a motor that is broken or
+    retired is refused, and traces that are not on the shelf are logged first.
+
+    Raises:
+        Problem: the shelf cannot be used, or the motor is out of use.
+        UsageProblem: a name may be several, or is not on the shelf and its figures are not given.
+    """
+    if not shelf_file(home).exists():
+        _needs_figures(args)
+        return Picked()
+    with shelf_at(home, reading=True) as shelf:
+        if winding:
+            looked(home, shelf, newest=LOOKED_AT)
+        return _Picking(args, home, shelf, winding=winding).picked(simulated)
+
+
+def _needs_figures(args: argparse.Namespace) -> None:
+    """Refuse a winder that is known only by name."""
+    if getattr(args, "winder", None) is not None and args.ratio is None:
+        raise UsageProblem(
+            f"--winder: there is no winder '{args.winder}' on the shelf: give its --ratio, or 'winder add' it first."
+        )
+
+
+class _Picking:
+    def __init__(self, args: argparse.Namespace, home: Home, shelf: Shelf, *, winding: bool) -> None:
+        self._args, self._home, self._shelf, self._winding = args, home, shelf, winding
+        self._named: dict[str, str] = {}
+        self._said: list[str] = []
+
+    def picked(self, simulated: bool) -> Picked:
+        from winding_coach.shelf.records import Model, Motor, Person, Winder
+
+        args = self._args
+        motor = self._found(Motor, args.motor, given=args.loop is not None and args.mass is not None)
+        if motor is not None:
+            self._motor(motor, simulated)
+        winder = self._found(Winder, getattr(args, "winder", None), given=args.ratio is not None)
+        if winder is not None:
+            self._named["winder"] = winder.name
+            self._fill(ratio=f"{winder.ratio:.12g}", winder_limit=_typed(winder.limit_Nm, "N.m"))
+        elif getattr(args, "winder", None) is not None:
+            self._named["winder"] = args.winder
+            _needs_figures(args)
+        model = self._found(Model, args.model, given=args.hooks is not None)
+        if model is not None:
+            args.model = model.name
+            self._fill(hooks=_typed(model.hooks_m, "m"), launch_torque=_typed(model.launch_torque_Nm, "N.m"))
+        person = self._found(Person, getattr(args, "person", None), given=False)
+        if person is not None:
+            args.person = person.name
+        if args.batch is not None:
+            self._named.setdefault("batch", Path(args.batch).stem if "/" in args.batch else args.batch)
+        return Picked({"shelf": self._named} if self._named else {}, tuple(self._said))
+
+    def _found(self, kind: type[N], typed: str | None, *, given: bool) -> N | None:
+        """Return the record that a name means; None if it is not on the shelf, or may be several.
+
+        given: the figures are, so a name that is not quite one of the shelf's is another thing's.
+        """
+        from winding_coach.shelf.schema import ShelfError
+
+        if typed is None:
+            return None
+        if given or self._shelf.has(kind, typed):
+            return self._shelf.get(kind, typed) if self._shelf.has(kind, typed) else None
+        try:
+            return self._shelf.find(kind, typed)
+        except ShelfError as error:
+            if "type more" in str(error):
+                raise UsageProblem(str(error)) from None
+            return None
+
+    def _motor(self, motor: Motor, simulated: bool) -> None:
+        from winding_coach.rubber.motor import usual_share
+
+        args = self._args
+        if motor.state != "in_use" and self._winding:
+            raise Problem(
+                f"Motor {motor.name} is {motor.state}: take another, or 'motor edit {motor.name} --state in_use' if"
+                " that is wrong."
+            )
+        args.motor = motor.name
+        self._fill(
+            loop=_typed(motor.loop_m, "m"),
+            mass=_typed(motor.mass_kg, "kg"),
+            orings=_typed(motor.orings_kg, "kg"),
+            strands=str(motor.strands),
+        )
+        if args.use is None:
+            use = self._shelf.uses(motor.name, simulated=simulated) + 1
+            args.use = str(use)
+            share = f"{usual_share(use):.0%} of breaking turns" if args.share is None else f"{args.share} as asked for"
+            self._said.append(f"Motor {motor.name}, wind {use}: {share}.")
+        if args.batch is None and motor.batch is not None:
+            from winding_coach.command_line.batch import batch_file
+
+            self._named["batch"] = motor.batch
+            if batch_file(motor.batch, self._home).exists():
+                args.batch = motor.batch
+
+    def _fill(self, **values: str | None) -> None:
+        for name, value in values.items():
+            if getattr(self._args, name) is None and value is not None:
+                setattr(self._args, name, value)
+
+
+def _typed(value_si: float | None, unit: str) -> str | None:
+    """Return a figure as it would be typed, to twelve digits."""
+    return None if value_si is None else f"{value_si:.12g} {unit}"
+
+
+def after_the_wind(args: argparse.Namespace, home: Home, trace: Path) -> list[str]:
+    """Log the wind that was just closed; return what to tell. A shelf in trouble costs no wind: it is told too."""
+    try:
+        with shelf_at(home) as shelf:
+            found = looked(home, shelf, newest=LOOKED_AT)
+            if found is None:
+                return []
+            winds = [wind for wind in found.logged if Path(wind.trace).name == trace.name]
+            return [line for wind in winds for line in _told(args, shelf, wind.id)]
+    except Problem as problem:
+        return [f"The wind is not on the shelf yet: {problem} Its trace is kept, and the next start logs it."]
+
+
+def _told(args: argparse.Namespace, shelf: Shelf, wind_id: str) -> list[str]:
+    from winding_coach.shelf.records import Motor
+
+    wind = shelf.wind(wind_id)
+    short = wind.id[:SHORT_ID]
+    lines = [f"On the shelf as wind {short}. After the flight: winding-coach flight 6:52 --left 180 --wind {short}"]
+    if wind.motor is not None and not shelf.has(Motor, wind.motor):
+        words = [f"--{name} '{getattr(args, name)}'" for name in ("loop", "mass", "orings") if getattr(args, name)]
+        lines.append(
+            f"Motor {wind.motor} is not on the shelf: winding-coach motor add '{wind.motor}' {' '.join(words)}"
+        )
+    return lines
+
+
+def tell(lines: tuple[str, ...] | list[str]) -> None:
+    """Say it beside the results, which stdout is for."""
+    for line in lines:
+        print(line, file=sys.stderr)

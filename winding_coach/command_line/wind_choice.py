@@ -1,0 +1,68 @@
+"""Options that say which winds are meant; short names of what is on the shelf will do."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING
+
+from winding_coach.command_line.problem import UsageProblem
+from winding_coach.command_line.typed import whole
+
+if TYPE_CHECKING:
+    from winding_coach.shelf.store import Shelf, WindFilter
+
+NAMED = ("motor", "person", "batch", "winder", "model")
+OUTCOMES = ("done", "broken", "stopped", "lost", "open")
+MOST = 10_000_000
+
+
+def add_wind_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options; `wind_filter` reads them back."""
+    chosen = parser.add_argument_group("which winds")
+    for name in NAMED:
+        chosen.add_argument(f"--{name}", metavar="NAME", help=f"of this {name}")
+    chosen.add_argument("--outcome", choices=OUTCOMES, help="that ended so")
+    chosen.add_argument("--since", metavar="DATE", help="from this day on, as in 2026-03-07")
+    chosen.add_argument("--until", metavar="DATE", help="up to this day, which is included")
+
+
+def wind_filter(args: argparse.Namespace, shelf: Shelf, newest: str | None = None) -> WindFilter:
+    """Return what was asked for. newest: so many of them.
+
+    Raises:
+        UsageProblem: something typed cannot be used.
+        ShelfError: a name may be several.
+    """
+    from winding_coach.shelf.store import WindFilter
+    from winding_coach.shelf.tables import KINDS
+
+    named: dict[str, str] = {}
+    for name in NAMED:
+        typed = getattr(args, name)
+        if typed is not None:
+            # A wind may name what the shelf never held: then the name is taken as it is.
+            begin_so = [one.name for one in shelf.all(KINDS[name]) if one.name.casefold().startswith(typed.casefold())]
+            named[name] = shelf.find(KINDS[name], typed).name if begin_so else typed
+    return WindFilter(
+        motor=named.get("motor"),
+        person=named.get("person"),
+        batch=named.get("batch"),
+        winder=named.get("winder"),
+        model=named.get("model"),
+        outcome=args.outcome,
+        since=_day("--since", args.since),
+        until=_day("--until", args.until, after=1),
+        newest=None if newest is None else whole("--newest", newest, 1, MOST),
+    )
+
+
+def _day(option: str, typed: str | None, *, after: int = 0) -> datetime | None:
+    """Return the moment at which a day begins here, so many days later."""
+    if typed is None:
+        return None
+    try:
+        day = date.fromisoformat(typed)
+        return datetime.combine(day + timedelta(days=after), time()).astimezone()
+    except (ValueError, OverflowError):
+        raise UsageProblem(f"{option}: '{typed[:40]}' is no date: type it as 2026-03-07.") from None
