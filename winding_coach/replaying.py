@@ -14,16 +14,11 @@ from winding_coach.rubber.figures import FiguresError, ModelFigures, WinderFigur
 from winding_coach.rubber.plan import make_plan
 from winding_coach.traces.files import Trace
 from winding_coach.traces.rows import TraceError
-from winding_coach.standing import Steps
 from winding_coach.units import UnitSystem
 
 
 def settings_of(
-    trace: Trace,
-    *,
-    calibration: Calibration | None = None,
-    units: UnitSystem | None = None,
-    steps: Steps | None = None,
+    trace: Trace, *, calibration: Calibration | None = None, units: UnitSystem | None = None
 ) -> CoachSettings:
     """Return the settings with which the wind was coached; without a plan in the trace one is made.
 
@@ -47,7 +42,7 @@ def settings_of(
             model,
             header.tare,
             units or header.units,
-            steps or header.steps,
+            header.steps,
         )
         Coach(settings)  # A plan that contradicts itself is found here, not in mid-replay.
     except FiguresError as error:

@@ -56,6 +56,12 @@ def tape_at_m(spacing_m: float, stretch_m: float) -> tuple[float, ...]:
     return tuple(round(number * spacing_m, 4) for number in range(1, count + 1))
 
 
+def tape_words(steps: Steps, units: UnitSystem) -> str:
+    """Return where to put tape on the floor."""
+    marks = ", ".join(f"{number} at {show(at_m, 'length', units)}" for number, at_m in enumerate(steps.tape_m, 1))
+    return f"Tape on the floor, measured from below the meter's hook: {marks}."
+
+
 def _halves(number: float) -> str:
     whole, half = divmod(round(2.0 * number), 2)
     return f"{whole or ''}½" if half else f"{whole}"

@@ -138,3 +138,49 @@ def test_limits_are_said(capsys: pytest.CaptureFixture[str]) -> None:
 def test_wrong_figures_are_refused_in_one_line(capsys: pytest.CaptureFixture[str], words: list[str], word: str) -> None:
     error = refused(capsys, 2, *words)
     assert any(piece in error for piece in word.split("|"))
+
+
+def test_tape_marks_are_told_with_the_turns_and_torque_they_stand_for(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    card = tmp_path / "card.svg"
+    text = said(capsys, *TH_07, "--steps", "tape", "--tape", "25 cm", "--card", str(card))
+    assert "Tape on the floor, measured from below the meter's hook: 1 at 25.0 cm, 2 at 50.0 cm" in " ".join(
+        text.split()
+    )
+    assert "Stretch to 181.5 cm (6 cm outside mark 7)" in text
+    found = as_object(capsys, *TH_07, "--steps", "tape", "--tape", "25 cm")
+    assert found["tape_marks"][3] == {"mark": 4, "distance_m": 1.0}
+    # The same walk-in as the plan's own rows: at their distances their turns and torque.
+    own = as_object(capsys, *TH_07, "--steps", "tape", "--tape", "plan")
+    assert own["stops"][-1]["place"] == "mark 1"
+    for stop, row in zip(own["stops"], PLAN.walk_in, strict=True):
+        assert stop["turns"] == pytest.approx(row.turns, abs=0.3)
+        assert stop["torque_Nm"] == pytest.approx(row.torque_Nm, rel=1e-3)
+    for stop in found["stops"]:
+        assert f"{stop['crank_turns']:.1f}" in text
+        assert f">{stop['crank_turns']:.1f}</text>" in card.read_text()
+    assert "Tape on the floor" in card.read_text()
+
+
+def test_steps_in_other_units_are_told_beside_the_length(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "5 ft 11 in" in said(capsys, *TH_07, "--steps", "feet")
+    paces = said(capsys, *TH_07, "--steps", "paces", "--pace", "60 cm")
+    assert paces.count("half a pace in") > 3
+    assert "place" not in said(capsys, *TH_07)
+    assert "tape_marks" not in as_object(capsys, *TH_07)
+    assert "is none of metres, inches, feet" in refused(capsys, 2, *TH_07, "--steps", "yards")
+
+
+def test_the_set_up_stands_in_for_what_is_not_typed(capsys: pytest.CaptureFixture[str], home: Path) -> None:
+    settings = {"ratio": "15", "hooks": "300 mm", "units": "inch", "steps": "tape", "tape": "200 mm"}
+    (home / "settings.json").write_text(json.dumps(settings))
+    found = as_object(capsys, *TH_07[:6])
+    assert found["target_turns"] / found["target_crank_turns"] == pytest.approx(15.0)
+    assert found["walk_in"][-1]["distance_m"] == pytest.approx(0.30)
+    assert found["tape_marks"][0]["distance_m"] == pytest.approx(0.2)
+    typed = as_object(capsys, *TH_07, "--tape", "25 cm")
+    assert typed["target_turns"] / typed["target_crank_turns"] == pytest.approx(10.0), "an option comes first"
+    assert typed["walk_in"][-1]["distance_m"] == pytest.approx(0.22)
+    assert typed["tape_marks"][0]["distance_m"] == pytest.approx(0.25)
+    assert "ozf·in" in said(capsys, *TH_07)

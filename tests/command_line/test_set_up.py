@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from tests.scenario import PLAN
 from winding_coach.command_line.home import Home, home_from
-from winding_coach.command_line.problem import Problem
-from winding_coach.command_line.set_up import (
-    eyes_from,
-    fill_in,
-    kept_answers,
-    save_settings,
-    wants_set_up,
-    wrong_answers,
-)
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.set_up import kept_answers, wants_set_up, wrong_answers
+from winding_coach.command_line.settings import eyes_from, fill_in, save_settings, steps_from
 from winding_coach.screen.legible import Eyes
+from winding_coach.standing import Steps
 
 GOOD = {"units": "metric", "ratio": "10", "hooks": "22 cm", "port": "auto", "person": "Wren"}
 
@@ -36,7 +33,9 @@ def test_good_answers_are_kept_with_their_unit_and_read_back(tmp_path: Path) -> 
     assert again.settings["hooks"] == "220 mm"
     # 9 in is 228.6 mm exactly (NIST SP 811, appendix B): read the same in either unit system.
     assert kept_answers(GOOD | {"units": "inch", "hooks": "9"})["hooks"] == "228.6 mm"
-    assert "person" not in kept_answers(GOOD | {"person": ""})
+    home = save_settings(home, kept_answers(GOOD | {"person": ""}))
+    assert "person" not in home.settings, "what is left empty takes the earlier answer out"
+    assert "person" not in home_from(args(home=str(home.folder))).settings
     assert list(home.folder.iterdir()) == [home.folder / "settings.json"]
 
 
@@ -51,6 +50,9 @@ def test_good_answers_are_kept_with_their_unit_and_read_back(tmp_path: Path) -> 
         ("hooks", "0 cm"),
         ("hooks", "50 m"),
         ("hooks", "5 g"),
+        ("step_length", "2 cm"),
+        ("step_length", "long"),
+        ("read_from", "3 mm"),
         ("person", "x" * 41),
         ("person", "\x1b[2J"),
     ],
@@ -72,6 +74,45 @@ def test_options_of_the_command_come_first(tmp_path: Path) -> None:
     assert (given.ratio, given.person, given.hooks, given.port) == ("10", "Juno", None, None)
     with pytest.raises(Problem, match="write it as text"):
         fill_in(args(), Home(tmp_path, {"ratio": 15}))
+
+
+@pytest.mark.parametrize(
+    ("steps", "length", "kept"),
+    [
+        ("usual", "", {}),
+        ("feet", "70 cm", {"steps": "feet"}),
+        ("paces", "70 cm", {"steps": "paces", "pace": "700 mm"}),
+        ("tape", "", {"steps": "tape"}),
+        ("tape", "10in", {"steps": "tape", "tape": "254 mm"}),
+    ],
+)
+def test_the_length_of_a_step_is_kept_as_what_it_is(steps: str, length: str, kept: dict[str, str]) -> None:
+    answers = GOOD | {"steps": steps, "step_length": length}
+    assert wrong_answers(answers) == {}
+    found = {name: value for name, value in kept_answers(answers).items() if value and name not in GOOD}
+    assert found == kept
+    assert wrong_answers(GOOD | {"steps": "paces", "step_length": "10 cm"}).keys() == {"step_length"}
+
+
+def step_args(**given: str | None) -> argparse.Namespace:
+    return argparse.Namespace(**({"steps": None, "pace": None, "tape": None} | given))
+
+
+def test_steps_come_from_the_option_then_the_settings_then_the_unit_system(tmp_path: Path) -> None:
+    assert steps_from(step_args(), "metric", PLAN) == Steps()
+    assert steps_from(step_args(steps="paces", pace="60 cm"), "metric", PLAN) == Steps("paces", 0.6)
+    by_settings = step_args(pace="60 cm")
+    fill_in(by_settings, Home(tmp_path, {"steps": "paces", "pace": "80 cm"}))
+    assert steps_from(by_settings, "metric", PLAN) == Steps("paces", 0.6)
+    assert steps_from(step_args(steps="tape"), "metric", PLAN).tape_m[:2] == (0.25, 0.5)
+    assert steps_from(step_args(steps="tape"), "inch", PLAN).tape_m[:2] == (0.254, 0.508)
+    by_plan = steps_from(step_args(steps="tape", tape="plan"), "metric", PLAN).tape_m
+    assert by_plan == pytest.approx([row.distance_m for row in reversed(PLAN.walk_in)], abs=1e-4)
+    for wrong in ({"steps": "yards"}, {"steps": "tape", "tape": "1 mm"}, {"steps": "paces", "pace": "9 m"}):
+        with pytest.raises(UsageProblem):
+            steps_from(step_args(**wrong), "metric", PLAN)
+    with pytest.raises(UsageProblem, match="further apart"):
+        steps_from(step_args(steps="tape", tape="5 cm"), "metric", replace(PLAN, stretch_distance_m=2.0))
 
 
 def test_it_asks_only_who_never_was_asked_and_gave_no_ratio(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ from tests.scenario import SETTINGS
 from winding_coach.command_line.batch import load_batch
 from winding_coach.command_line.home import Home, home_from, units_from
 from winding_coach.command_line.problem import Problem
-from winding_coach.command_line.set_up import eyes_from, fill_in
+from winding_coach.command_line.settings import eyes_from, fill_in
 from winding_coach.inputs import BytesArrived
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
 from winding_coach.meter.conforming import Conformance

@@ -40,7 +40,11 @@ class Home:
 
 def add_common_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what every command takes: `--home` and `--units`."""
-    common = parser.add_argument_group("everywhere")
+    common = parser.add_argument_group(
+        "everywhere",
+        "What is not given comes from the motor on the shelf, else from the settings (settings.json in the folder of"
+        " the data; `wind --set-up` asks for them), else the default in brackets is taken.",
+    )
     common.add_argument(
         "--home", metavar="DIR", help="folder of the data (else $WINDING_COACH_HOME, else the usual one)"
     )
@@ -86,7 +90,18 @@ def units_from(args: argparse.Namespace, home: Home) -> UnitSystem:
     Raises:
         Problem: the settings name an unknown one.
     """
-    chosen = args.units or home.settings.get("units", "metric")
+    return units_asked_for(args, home) or "metric"
+
+
+def units_asked_for(args: argparse.Namespace, home: Home) -> UnitSystem | None:
+    """Return the unit system of `--units`, else of the settings; None where neither names one.
+
+    Raises:
+        Problem: the settings name an unknown one.
+    """
+    chosen = args.units or home.settings.get("units")
+    if chosen is None:
+        return None
     if chosen == "metric":
         return "metric"
     if chosen == "inch":

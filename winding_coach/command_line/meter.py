@@ -28,6 +28,7 @@ from winding_coach.command_line.conform import add_conform_arguments, conform
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.settings import fill_in
 from winding_coach.command_line.trials import trials_from, try_meter
 from winding_coach.command_line.typed import MOST_SEED, number, quantity, whole
 from winding_coach.meter.calibration import SIMULATED, Calibration
@@ -52,7 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     listing.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(listing)
     check = _job(jobs, "check", "read a meter for some seconds and judge it", "meter check auto --seconds 10")
-    check.add_argument("port", metavar="PORT", help="auto, a device or a URL")
+    check.add_argument("port", metavar="PORT", nargs="?", help="auto, a device or a URL (auto)")
     check.add_argument("--seconds", default="5", metavar="S", help="how long (5)")
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     check.add_argument("--try", dest="trials", metavar="LIST", help="of pull, release, crank: what you are asked to do")
@@ -140,6 +141,8 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.meter.reader import MeterReader
 
     seconds = number("--seconds", args.seconds, 0.2, 3600)
+    fill_in(args, home)
+    args.port = "auto" if args.port in (None, "sim") else args.port
     if args.trials is not None:
         return _try(args, home, units)
     calibration = _calibration_for_check(args.calibration, home)
@@ -261,6 +264,7 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         for name, value in EMULATED_MOTOR.items():
             if getattr(args, name) is None:
                 setattr(args, name, value)
+    fill_in(args, home)
     figures = figures_from(args, units)
     made = batch_from(args, home)
     settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)

@@ -3,7 +3,9 @@
 example:
   winding-coach plan --loop "30 cm" --mass 1.40g --orings 0.08g --use 1 --ratio 10 --hooks "22 cm"
 
---card FILE.svg or FILE.html writes a page to print and tape to the winding stand.
+--card FILE.svg or FILE.html writes a page to print and tape to the winding stand. --steps tape says where to put
+numbered tape marks on the floor, and what each stands for; wind, practice and replay then send you from mark to mark:
+  winding-coach plan --loop "30 cm" --mass 1.40g --orings 0.08g --steps tape --tape "25 cm"
 """
 
 from __future__ import annotations
@@ -13,36 +15,50 @@ import json
 import math
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.figures import MOST_STRANDS, Figures, add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.typed import number, quantity, whole
 from winding_coach.rubber.batch import FittedBatch
-from winding_coach.rubber.figures import FiguresError, Plan
+from winding_coach.rubber.figures import FiguresError, Plan, WalkInRow
 from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.rubber.path import PlanPath
 from winding_coach.rubber.plan import DEFAULT_RESTS_ON, LOOP_SD_M, MASS_SD_KG, make_plan, share_for_risk
 from winding_coach.rubber.plan_json import plan_to_json_dict
 from winding_coach.rubber.spread import TORQUE_SD, Spread, spread_of
+from winding_coach.rubber.stops import rows_at
 from winding_coach.rubber.strength import LEVEL, Estimate, strength_of
+from winding_coach.standing import USUAL, Steps, pace_words, paces_in, place_words, tape_words
 from winding_coach.units import GF_CM_NM, UnitSystem, show, shown_number, unit_label
+
+TOLD_APART = ("feet", "paces", "tape")
+"""Units of standing that the table shows beside the length."""
 
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A plan with what goes with it: the figures, how far it may be off, the risk with its interval."""
+    """A plan with what goes with it: the figures, how far it may be off, the risk with its interval.
+
+    stops: the walk-in by the person's own steps, farthest first.
+    """
 
     plan: Plan
     figures: Figures
     spread: Spread
     risk: Estimate
+    steps: Steps
+    stops: tuple[WalkInRow, ...]
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `plan`."""
     add_motor_arguments(parser)
+    add_steps_arguments(parser)
     more = parser.add_argument_group("how sure it is")
     more.add_argument("--strip", metavar="LENGTH", help="length of the strip before it was tied, in place of --loop")
     more.add_argument("--risk", metavar="PERCENT", help="plan for this chance to break, in place of --share")
@@ -82,6 +98,7 @@ def planned_from(args: argparse.Namespace, home: Home, units: UnitSystem) -> Pla
     """
     if args.strip is not None:
         _loop_from_strip(args, units)
+    fill_in(args, home)
     figures = figures_from(args, units)
     made = batch_from(args, home)
     meter_limit = None
@@ -92,7 +109,8 @@ def planned_from(args: argparse.Namespace, home: Home, units: UnitSystem) -> Pla
     try:
         if args.risk is not None:
             figures = _for_risk(args, figures, made)
-        return _planned(figures, made, units, meter_limit, loop_sd, mass_sd)
+        planned = _planned(figures, made, units, meter_limit, loop_sd, mass_sd)
+        return _with_steps(planned, steps_from(args, units, planned.plan), made)
     except FiguresError as error:
         raise UsageProblem(str(error)) from None
 
@@ -122,7 +140,18 @@ def _planned(
     )
     plan = replace(plan, breaking_turns_sd=spread.together.breaking_turns)
     strength = strength_of(()) if made is None else made.strength
-    return Planned(plan, figures, spread, strength.risk(rubber.stretch_at_risk(plan.break_risk)))
+    risk = strength.risk(rubber.stretch_at_risk(plan.break_risk))
+    return Planned(plan, figures, spread, risk, USUAL, plan.walk_in)
+
+
+def _with_steps(planned: Planned, steps: Steps, made: FittedBatch | None) -> Planned:
+    """Return the plan with the walk-in by the person's own steps."""
+    plan = planned.plan
+    stops_m = steps.stops_m(plan.walk_in[-1].distance_m, plan.stretch_distance_m)
+    if not stops_m:
+        return replace(planned, steps=steps)
+    path = PlanPath(plan, planned.figures.motor, DEFAULT_RUBBER if made is None else made.rubber)
+    return replace(planned, steps=steps, stops=rows_at(plan, path, reversed(stops_m)))
 
 
 def _loop_from_strip(args: argparse.Namespace, units: UnitSystem) -> None:
@@ -159,6 +188,19 @@ def as_json(planned: Planned) -> dict[str, Any]:
             "high": planned.risk.high,
         },
         "spread": asdict(planned.spread),
+        **_steps_json(planned),
+    }
+
+
+def _steps_json(planned: Planned) -> dict[str, Any]:
+    """The person's own steps, where they chose some: tape marks from 1, and the walk-in from place to place."""
+    if planned.steps == USUAL:
+        return {}
+    return {
+        "tape_marks": [{"mark": number, "distance_m": at_m} for number, at_m in enumerate(planned.steps.tape_m, 1)],
+        "stops": [
+            {"place": place_words(row.distance_m, "metric", planned.steps), **asdict(row)} for row in planned.stops
+        ],
     }
 
 
@@ -190,26 +232,49 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
         ),
         ("Gives back", f"{plan.energy_stored_J:.1f} J from the launch on"),
     ]
+    far_m, near_m = plan.stretch_distance_m, hooks.distance_m
     steps = [
-        f"Stretch to {show(plan.stretch_distance_m, 'length', units)},"
-        f" {plan.stretch_distance_m / motor.loop_m:.1f} loop lengths; the pull reaches {plan.stretched_pull_N:.0f} N.",
+        f"Stretch to {show(far_m, 'length', units)}{_place(planned, far_m, units)},"
+        f" {far_m / motor.loop_m:.1f} loop lengths; the pull reaches {plan.stretched_pull_N:.0f} N.",
         f"Crank {plan.stretched_turns / ratio:.1f} turns there ({plan.stretched_turns:.0f} of the motor), to"
         f" {torque(plan.stretched_torque_Nm, off.stretched_torque_Nm)}.",
-        f"Walk in to {show(hooks.distance_m, 'length', units)} while cranking to {hooks.crank_turns:.1f} turns,"
-        " as below.",
+        f"Walk in to {show(near_m, 'length', units)}{_place(planned, near_m, units)}"
+        f" while cranking to {hooks.crank_turns:.1f} turns, as below.",
         f"Crank to {plan.target_crank_turns:.1f} turns and stop at {torque(plan.peak_torque_Nm, off.peak_torque_Nm)}.",
         f"Back off {plan.back_off_turns / ratio:.1f} turns ({plan.back_off_turns:.0f} of the motor), to"
         f" {torque(plan.launch_torque_Nm)}: {plan.launch_turns:.0f} are left for the launch.",
     ]
-    heads = ("crank turns", f"stand at, {unit_label('length', units)}", f"torque, {unit_label('torque', units)}")
     lines = [f"{name:<16} {value}" for name, value in rows]
-    lines += ["", *(f"{i}. {step}" for i, step in enumerate(steps, 1)), ""]
-    lines.append(f"{heads[0]:>14}  {heads[1]:>14}  {heads[2]:>16}")
-    for row in plan.walk_in:
-        distance, moment = shown_number(row.distance_m, "length", units), shown_number(row.torque_Nm, "torque", units)
-        lines.append(f"{row.crank_turns:>14.1f}  {distance:>14}  {moment:>16}")
+    lines += ["", *(f"{i}. {step}" for i, step in enumerate(steps, 1)), "", *_walk_in(planned, units)]
     lines += ["", *_how_sure(planned, units), f"It rests on {plan.rests_on}."]
     return "\n".join([*lines, *plan.limits])
+
+
+def _place(planned: Planned, distance_m: float, units: UnitSystem) -> str:
+    """A place in the person's own unit, in brackets, where that is more than the length beside it."""
+    if planned.steps.unit not in TOLD_APART:
+        return ""
+    return f" ({place_words(distance_m, units, planned.steps)})"
+
+
+def _walk_in(planned: Planned, units: UnitSystem) -> list[str]:
+    """The table of the walk-in, and where to put tape for it."""
+    told = planned.steps.unit in TOLD_APART
+    heads = [
+        f"{'crank turns':>14}",
+        f"{'stand at, ' + unit_label('length', units):>14}",
+        f"{'torque, ' + unit_label('torque', units):>16}",
+    ]
+    lines = ["  ".join([*heads, "  place"] if told else heads)]
+    before_m: float | None = None
+    for row in planned.stops:
+        distance, moment = shown_number(row.distance_m, "length", units), shown_number(row.torque_Nm, "torque", units)
+        line = f"{row.crank_turns:>14.1f}  {distance:>14}  {moment:>16}"
+        paces = paces_in(before_m, row.distance_m, planned.steps)
+        place = place_words(row.distance_m, units, planned.steps) if paces is None else f"{pace_words(paces)} in"
+        lines.append(f"{line}    {place}" if told else line)
+        before_m = row.distance_m
+    return [*lines, *(["", *wrap(tape_words(planned.steps, units), 80)] if planned.steps.unit == "tape" else [])]
 
 
 def _how_sure(planned: Planned, units: UnitSystem) -> list[str]:
@@ -229,7 +294,8 @@ def _write_card(path: Path, planned: Planned, units: UnitSystem) -> None:
     from winding_coach.report.card import card_html, card_svg
 
     figures = planned.figures
-    card = card_svg(planned.plan, figures.motor, figures.winder, figures.model, planned.spread, units)
+    by_steps = (planned.steps, planned.stops) if planned.steps.unit in TOLD_APART else None
+    card = card_svg(planned.plan, figures.motor, figures.winder, figures.model, planned.spread, units, by_steps)
     try:
         path.write_text(card_html(card) if path.suffix.lower() == ".html" else card, encoding="utf-8")
     except OSError as error:

@@ -4,7 +4,7 @@ Sentences are made anew in your units (--units, else the settings, else the trac
 trace's own); --check keeps to the trace's.
 
 example:
-  winding-coach replay recordings/good-wind.wind.jsonl --headless --speed max
+  winding-coach replay recordings/good-wind.wind.jsonl.gz --headless --speed max
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.coaching import add_coaching_arguments, calibration_from, coach_it, readings_hz
 from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.sound import sound_from, sounding
 from winding_coach.command_line.settings import add_steps_arguments, eyes_from, steps_from
+from winding_coach.command_line.sound import sound_from, sounding
 from winding_coach.command_line.speed import speed_from
 from winding_coach.replaying import difference, settings_of
 from winding_coach.sources.replay import ReplaySource
@@ -27,6 +27,7 @@ from winding_coach.traces.files import Trace, read_trace
 from winding_coach.traces.rows import TraceError
 
 if TYPE_CHECKING:
+    from winding_coach.screen.legible import Eyes
     from winding_coach.sound.sounding import SoundWanted
 
 
@@ -65,11 +66,13 @@ def run(args: argparse.Namespace) -> int:
     if args.sound_file is not None:
         return _sing(trace, settings, args)
     if not args.headless:
-        return _show(trace, settings, args.against, speed, wanted)
+        return _show(trace, settings, args.against, speed, wanted, eyes_from(home))
     return coach_it(args, home, settings, ReplaySource(trace.inputs, speed), None, replaying=True)
 
 
-def _show(trace: Trace, settings: CoachSettings, against: str | None, speed: float | None, wanted: SoundWanted) -> int:
+def _show(
+    trace: Trace, settings: CoachSettings, against: str | None, speed: float | None, wanted: SoundWanted, eyes: Eyes
+) -> int:
     from winding_coach.screen.playback import Playback, film_of
     from winding_coach.screen.replay_app import run_replay
     from winding_coach.screen.terminal import is_terminal
@@ -88,7 +91,7 @@ def _show(trace: Trace, settings: CoachSettings, against: str | None, speed: flo
     if speed is None:
         playback.command("finish")
     with sounding(wanted, playback, screen=True) as sound:
-        run_replay(playback, sound)
+        run_replay(playback, sound, eyes)
     return 0
 
 

@@ -17,8 +17,9 @@ from pathlib import Path
 from winding_coach.coach.curve import Curve
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.command_line.home import add_common_arguments, home_from
+from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.settings import eyes_from
 from winding_coach.replaying import settings_of
 from winding_coach.session import Session
 from winding_coach.sources.follow import FollowSource
@@ -52,7 +53,9 @@ def run(args: argparse.Namespace) -> int:
     address = None if args.serve is None else _address(args.serve)
     named = None if args.trace is None else Path(args.trace)
     try:
-        watched = Watched(lambda: named or newest_trace(home.traces), args.units, fixed=named is not None)
+        watched = Watched(
+            lambda: named or newest_trace(home.traces), units_asked_for(args, home), fixed=named is not None
+        )
     except TraceError as error:
         raise Problem(str(error)) from None
     if address is not None:
@@ -63,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
     if not is_terminal():
         watched.stop()
         raise UsageProblem("The screen needs a terminal: use --serve for a page, or replay --headless.")
-    run_watch(watched)
+    run_watch(watched, eyes_from(home))
     return 0
 
 

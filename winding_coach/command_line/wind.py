@@ -57,7 +57,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
     parser.add_argument("--person", metavar="NAME", help="who winds; a nickname is enough")
-    parser.add_argument("--set-up", action="store_true", help="ask first for units, winder, hooks, meter, person, steps")
+    parser.add_argument(
+        "--set-up", action="store_true", help="ask first for units, winder, hooks, meter, person, steps"
+    )
     add_steps_arguments(parser)
     add_coaching_arguments(parser)
     add_common_arguments(parser)

@@ -5,10 +5,13 @@ Figures that are read in the walk-in are 5.8 mm high at least: 20 minutes of arc
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from winding_coach.report.svg import PALE, SECOND, Axes, clean, curve, dot, line, page, words
-from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures
+from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WalkInRow, WinderFigures
 from winding_coach.rubber.path import PlanPath
 from winding_coach.rubber.spread import Spread
+from winding_coach.standing import Steps, place_figure, tape_words
 from winding_coach.units import UNITS, UnitSystem, show, shown_number, unit_label
 
 WIDTH_MM, HEIGHT_MM = 210.0, 297.0
@@ -21,9 +24,15 @@ CAUTION = (
 
 
 def card_svg(
-    plan: Plan, motor: MotorFigures, winder: WinderFigures, model: ModelFigures, spread: Spread, units: UnitSystem
+    plan: Plan,
+    motor: MotorFigures,
+    winder: WinderFigures,
+    model: ModelFigures,
+    spread: Spread,
+    units: UnitSystem,
+    by_steps: tuple[Steps, Sequence[WalkInRow]] | None = None,
 ) -> str:
-    """Return the card as an SVG page of A4."""
+    """Return the card as an SVG page of A4. by_steps: the person's own unit of standing and the walk-in in it."""
     name = f"Motor {motor.name}" if motor.name else "Winding plan"
     title = name + (f" for {model.name}" if model.name else "")
     head = [
@@ -39,12 +48,10 @@ def card_svg(
         ),
         line(12, 30, 198, 30),
     ]
-    return page(
-        WIDTH_MM,
-        HEIGHT_MM,
-        title,
-        [*head, *_steps(plan, units), *_walk_in(plan, units), *_chart(plan, motor, units), *_foot(plan, spread, units)],
-    )
+    tape = "" if by_steps is None or by_steps[0].unit != "tape" else tape_words(by_steps[0], units)
+    parts = [*head, *_steps(plan, units), *_chart(plan, motor, units), *_foot(plan, spread, units, tape)]
+    walk_in = _walk_in(plan, units) if by_steps is None else _own_walk_in(*by_steps, units)
+    return page(WIDTH_MM, HEIGHT_MM, title, [*parts, *walk_in])
 
 
 def card_html(svg: str) -> str:
@@ -84,13 +91,41 @@ def _walk_in(plan: Plan, units: UnitSystem) -> list[str]:
         words(68, 99, f"stand at, {unit_label('length', units)}", 4.2, anchor="end"),
         words(102, 99, f"torque, {unit_label('torque', units)}", 4.2, anchor="end"),
     ]
-    pitch = min(9.5, 120.0 / len(plan.walk_in))
+    pitch, size = _pitch(len(plan.walk_in))
     for i, row in enumerate(plan.walk_in):
         y = 108.0 + pitch * i
         parts += [
-            words(34, y, f"{row.crank_turns:.1f}", BIG, anchor="end"),
-            words(68, y, shown_number(row.distance_m, "length", units), BIG, anchor="end", bold=True),
-            words(102, y, shown_number(row.torque_Nm, "torque", units), BIG, anchor="end"),
+            words(34, y, f"{row.crank_turns:.1f}", size, anchor="end"),
+            words(68, y, shown_number(row.distance_m, "length", units), size, anchor="end", bold=True),
+            words(102, y, shown_number(row.torque_Nm, "torque", units), size, anchor="end"),
+        ]
+    return parts
+
+
+def _pitch(rows: int) -> tuple[float, float]:
+    """Return from row to row, and a size whose digits leave air between them."""
+    pitch = min(9.5, 120.0 / rows)
+    return pitch, round(min(BIG, (pitch - 1.4) / 0.72), 2)
+
+
+def _own_walk_in(steps: Steps, rows: Sequence[WalkInRow], units: UnitSystem) -> list[str]:
+    """The walk-in by the person's own steps: the place large, what is beside it and the length small."""
+    parts = [
+        words(12, 99, "place", 4.2),
+        words(54, 99, f"at, {unit_label('length', units)}", 4.2, anchor="end"),
+        words(78, 99, "crank turns", 4.2, anchor="end"),
+        words(105, 99, f"torque, {unit_label('torque', units)}", 4.2, anchor="end"),
+    ]
+    pitch, size = _pitch(len(rows))
+    for i, row in enumerate(rows):
+        y = 108.0 + pitch * i
+        figure, beside = place_figure(row.distance_m, units, steps)
+        parts += [
+            words(23, y, figure, size, anchor="end", bold=True),
+            words(24, y, beside, 3.2),
+            words(54, y, shown_number(row.distance_m, "length", units), 4.2, anchor="end"),
+            words(78, y, f"{row.crank_turns:.1f}", size, anchor="end"),
+            words(105, y, shown_number(row.torque_Nm, "torque", units), size, anchor="end"),
         ]
     return parts
 
@@ -132,12 +167,13 @@ def _shown_unit(units: UnitSystem) -> float:
     return UNITS["torque"]["mN.m" if units == "metric" else "ozf.in"]
 
 
-def _foot(plan: Plan, spread: Spread, units: UnitSystem) -> list[str]:
+def _foot(plan: Plan, spread: Spread, units: UnitSystem, tape: str) -> list[str]:
     together = spread.together
     said = [
         f"Breaks at {plan.breaking_turns:.0f} ± {together.breaking_turns:.0f} turns; chance to break on the way to the"
         f" stop {plan.break_risk:.1%}. Torque at the stop ± {show(together.peak_torque_Nm, 'torque', units)}.",
         f"Gives back {plan.energy_stored_J:.1f} J from {plan.launch_turns:.0f} turns. Rests on {plan.rests_on}.",
+        *([tape] if tape else []),
         *plan.limits,
     ]
     lines = [piece for sentence in said for piece in _wrapped(sentence, 110)]

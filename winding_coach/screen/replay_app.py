@@ -25,7 +25,9 @@ class ReplayApp(CoachApp, inherit_bindings=False):
         *LOOK_KEYS,
     ]
 
-    def __init__(self, playback: Playback, drawn: Drawing | None = None, sound: Sound | None = None, eyes: Eyes | None = None) -> None:
+    def __init__(
+        self, playback: Playback, drawn: Drawing | None = None, sound: Sound | None = None, eyes: Eyes | None = None
+    ) -> None:
         super().__init__(playback, drawn=drawn, keys=PLAY_HELP, sound=sound, eyes=eyes)
         self._playback = playback
 

@@ -1,0 +1,140 @@
+"""Settings stand in for options that were not given: a motor on the shelf comes before them, the default after them."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from winding_coach.command_line.home import SETTINGS_FILE, Home
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.typed import quantity
+from winding_coach.rubber.figures import Plan
+from winding_coach.standing import MOST_MARKS, PACE_M, STEP_UNITS, TAPE_M, USUAL, Steps, StepUnit, tape_at_m
+from winding_coach.units import QuantityError, UnitSystem, parse_quantity, show
+
+if TYPE_CHECKING:
+    from winding_coach.screen.legible import Eyes
+
+FILLED_IN = ("ratio", "hooks", "port", "person", "steps", "pace", "tape")
+"""Options that the settings of the same name stand in for; `units`, `read_from` and `screen_height` are read apart."""
+PACES_M = (0.2, 2.0)
+TAPES_M = (0.05, 2.0)
+BY_PLAN = "plan"
+"""`--tape` for tape at the rows of the plan's own walk-in."""
+
+
+def fill_in(args: argparse.Namespace, home: Home) -> None:
+    """Set the options that were not given to what the settings say.
+
+    Raises:
+        Problem: a setting is not text.
+    """
+    for name in FILLED_IN:
+        kept = home.settings.get(name)
+        if getattr(args, name, None) is None and kept not in (None, ""):
+            if not isinstance(kept, str):
+                raise Problem(f"The settings in '{home.folder}' name {name} {kept!r}: write it as text, in quotes.")
+            setattr(args, name, kept)
+
+
+def add_steps_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options that say in what the person is told where to stand; `steps_from` reads them back."""
+    steps = parser.add_argument_group("where to stand, in your own unit")
+    steps.add_argument(
+        "--steps", metavar="UNIT", help=f"told in {', '.join(STEP_UNITS)} (metres, or inches with --units inch)"
+    )
+    steps.add_argument("--pace", metavar="LENGTH", help=f"with paces: how long one is ({PACE_M * 100:.0f} cm)")
+    steps.add_argument(
+        "--tape",
+        metavar="LENGTH",
+        help="with tape: from mark to mark, from the meter's hook on (25 cm, or 10 in); 'plan': at the plan's rows",
+    )
+
+
+def steps_from(args: argparse.Namespace, units: UnitSystem, plan: Plan) -> Steps:
+    """Return the unit of standing that was asked for, with its tape marks laid out for a plan.
+
+    Raises:
+        UsageProblem: there is no such unit, or no one can pace or tape like that.
+    """
+    unit = _unit(args.steps)
+    pace_m = PACE_M if args.pace is None else _between("--pace", args.pace, PACES_M, units)
+    if unit != "tape":
+        return USUAL if unit is None else Steps(unit, pace_m)
+    if args.tape is not None and args.tape.strip() == BY_PLAN:
+        rows = sorted({round(row.distance_m, 4) for row in plan.walk_in} | {round(plan.stretch_distance_m, 4)})
+        return Steps(unit, pace_m, tuple(rows))
+    spacing_m = TAPE_M[units] if args.tape is None else _between("--tape", args.tape, TAPES_M, units)
+    if plan.stretch_distance_m / spacing_m >= MOST_MARKS:
+        raise UsageProblem(f"--tape: that makes more than {MOST_MARKS} marks: put them further apart.")
+    return Steps(unit, pace_m, tape_at_m(spacing_m, plan.stretch_distance_m))
+
+
+def _unit(typed: str | None) -> StepUnit | None:
+    if typed is None:
+        return None
+    found = next((unit for unit in STEP_UNITS if unit == typed.strip()), None)
+    if found is None:
+        raise UsageProblem(f"--steps: '{typed[:40]}' is none of {', '.join(STEP_UNITS)}.")
+    return found
+
+
+def _between(option: str, typed: str, bounds_m: tuple[float, float], units: UnitSystem) -> float:
+    length_m = quantity(option, typed, "length", units)
+    if not bounds_m[0] <= length_m <= bounds_m[1]:
+        low, high = (show(bound, "length", units, 0) for bound in bounds_m)
+        raise UsageProblem(f"{option}: '{typed[:40]}' is not between {low} and {high}.")
+    return length_m
+
+
+def eyes_from(home: Home) -> Eyes:
+    """Return from where the screen is read, and the height of its glass: the settings `read_from` and `screen_height`.
+
+    Raises:
+        Problem: one of them is no length above zero.
+    """
+    from winding_coach.screen.legible import Eyes
+
+    usual = Eyes()
+    lengths = {"read_from": usual.distance_m, "screen_height": usual.screen_m}
+    for name in lengths:
+        kept = home.settings.get(name)
+        if kept is None:
+            continue
+        try:
+            lengths[name] = parse_quantity(kept, "length") if isinstance(kept, str) else 0.0
+        except QuantityError:
+            lengths[name] = 0.0
+        if not lengths[name] > 0.0:
+            raise Problem(
+                f"The settings in '{home.folder}' name {name} {kept!r}: write a length in quotes, as \"3 m\"."
+            )
+    return Eyes(lengths["read_from"], lengths["screen_height"])
+
+
+def save_settings(home: Home, changed: Mapping[str, str]) -> Home:
+    """Write the settings with some changed, whole or not at all; return the home with them. Empty text takes one out.
+
+    Raises:
+        Problem: they cannot be written.
+    """
+    settings = {name: value for name, value in (home.settings | dict(changed)).items() if value != ""}
+    file = home.folder / SETTINGS_FILE
+    fresh = Path(f"{file}.new")
+    try:
+        home.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with open(fresh, "w", encoding="utf-8") as opened:
+            json.dump(settings, opened, ensure_ascii=False, indent=1)
+            opened.write("\n")
+            opened.flush()
+            os.fsync(opened.fileno())
+        fresh.replace(file)
+    except OSError as error:
+        raise Problem(
+            f"The settings cannot be written to '{file}' ({error.strerror}): name a folder with --home."
+        ) from None
+    return Home(home.folder, settings)
