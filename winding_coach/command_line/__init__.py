@@ -19,6 +19,7 @@ COMMANDS = {
     "replay": "run a saved wind through the same coach",
     "watch": "a second screen, read-only, in a terminal or a browser",
     "plan": "the winding plan of a motor",
+    "review": "what happened in a wind, in several, in a season; pages and pictures",
     "flight": "log a flight after a wind: duration, turns left, height, remarks",
     "advise": "what to change next, from logged winds and flights",
     "motor": "the shelf's motors: add, list, show, edit, retire; labels to print",

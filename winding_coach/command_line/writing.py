@@ -1,0 +1,42 @@
+"""A result in, a file out: whole or not at all, and it is said when one that was there is replaced."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+
+from winding_coach.command_line.problem import Problem
+
+
+def write_whole(path: Path, content: bytes, what: str) -> bool:
+    """Write a file, or leave what was there as it was; return whether there was one.
+
+    what: is named in the sentence, as in "report".
+
+    Raises:
+        Problem: it cannot be written.
+    """
+    # One that is a link is written where it leads to.
+    real = Path(os.path.realpath(path))
+    beside = real.with_name(f".{real.name}.{os.getpid()}.new")
+    try:
+        replaced = real.exists()
+        if real.is_dir():
+            raise Problem(f"The {what} '{path}' is a folder: name a file.")
+        try:
+            with beside.open("wb") as out:
+                out.write(content)
+                out.flush()
+                os.fsync(out.fileno())
+            if replaced:
+                os.chmod(beside, real.stat().st_mode & 0o777)
+            os.replace(beside, real)
+        except OSError:
+            with contextlib.suppress(OSError):
+                beside.unlink(missing_ok=True)
+            raise
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else "no file can have such a name"
+        raise Problem(f"The {what} '{path}' cannot be written ({why}): name another file.") from None
+    return replaced

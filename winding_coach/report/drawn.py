@@ -1,0 +1,153 @@
+"""Charts in, one picture out: as SVG text, for a page or a file of its own, or as PNG by matplotlib."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+
+from winding_coach.report.chart import Chart
+from winding_coach.report.inks import IN_PAGE, LIGHT
+from winding_coach.report.layout import WIDTH, Stroke, Words, laid_out
+from winding_coach.report.svg import clean
+
+FACE = "Helvetica, Arial, sans-serif"
+COLUMNS = 2
+HEAD = 34.0
+PNG_PER_UNIT = 2.0
+"""Points of the PNG for one unit of the layout."""
+INSTALL = "PNG needs matplotlib: install it with 'pip install \"winding-coach[plots]\"', or name a .svg or .html file."
+
+
+class NoPlots(Exception):
+    """The extra for PNG is not installed; the message says what to install."""
+
+
+def _stroke(stroke: Stroke, inks: dict[str, str]) -> str:
+    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in stroke.points)
+    if stroke.filled:
+        return f'<polygon points="{points}" fill="{inks[stroke.role]}"/>'
+    dashed = f' stroke-dasharray="{stroke.dashes}"' if stroke.dashes else ""
+    return (
+        f'<polyline points="{points}" fill="none" stroke="{inks[stroke.role]}" stroke-width="{stroke.width:g}"'
+        f' stroke-linejoin="round"{dashed}/>'
+    )
+
+
+def _words(words: Words, inks: dict[str, str]) -> str:
+    weight = ' font-weight="bold"' if words.bold else ""
+    halo = f' stroke="{inks["ground"]}" stroke-width="3" paint-order="stroke"' if words.halo else ""
+    return (
+        f'<text x="{words.x:.1f}" y="{words.y:.1f}" font-size="{words.size:g}" text-anchor="{words.anchor}"'
+        f' fill="{inks[words.role]}"{weight}{halo}>{clean(words.text)}</text>'
+    )
+
+
+def _inner(chart: Chart, inks: dict[str, str]) -> list[str]:
+    strokes, words = laid_out(chart)
+    return [*(_stroke(one, inks) for one in strokes), *(_words(one, inks) for one in words)]
+
+
+def inline_svg(chart: Chart, number: int) -> str:
+    """Return a chart as SVG inside a page, in the page's own colours, with a text in its place for who cannot see it.
+
+    number: makes its ids its own within the page.
+    """
+    return "\n".join(
+        [
+            f'<svg viewBox="0 0 {WIDTH:g} {chart.height:g}" role="img" aria-labelledby="t{number} d{number}"'
+            f' font-family="{FACE}">',
+            f'<title id="t{number}">{clean(chart.title)}</title>',
+            f'<desc id="d{number}">{clean(chart.about)}</desc>',
+            *_inner(chart, IN_PAGE),
+            "</svg>",
+        ]
+    )
+
+
+def _grid(charts: Sequence[Chart]) -> tuple[list[tuple[float, float]], float, float]:
+    """Return where each chart begins, and the width and height of all, two side by side."""
+    places, y = [], HEAD
+    for start in range(0, len(charts), COLUMNS):
+        row = charts[start : start + COLUMNS]
+        places += [(number * WIDTH, y) for number in range(len(row))]
+        y += max(chart.height for chart in row)
+    return places, min(COLUMNS, len(charts)) * WIDTH, y
+
+
+def picture_svg(title: str, charts: Sequence[Chart]) -> str:
+    """Return charts as one SVG document on white, two side by side."""
+    places, wide, high = _grid(charts)
+    size = min(17.0, (wide - 20.0) / (0.6 * max(len(title), 1)))
+    about = " ".join(chart.about for chart in charts)
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}" height="{high:g}" viewBox="0 0 {wide:g} {high:g}"'
+        f' role="img" aria-labelledby="title about" font-family="{FACE}">',
+        f'<title id="title">{clean(title)}</title>',
+        f'<desc id="about">{clean(about)}</desc>',
+        f'<rect width="{wide:g}" height="{high:g}" fill="{LIGHT["ground"]}"/>',
+        f'<text x="8" y="24" font-size="{size:.1f}" font-weight="bold" fill="{LIGHT["ink"]}">{clean(title)}</text>',
+    ]
+    for chart, (x, y) in zip(charts, places, strict=True):
+        parts += [f'<g transform="translate({x:g} {y:g})">', *_inner(chart, LIGHT), "</g>"]
+    return "\n".join([*parts, "</svg>\n"])
+
+
+def picture_png(title: str, charts: Sequence[Chart]) -> bytes:
+    """Return the same picture as PNG.
+
+    Raises:
+        NoPlots: matplotlib is not installed.
+    """
+    try:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+        from matplotlib.lines import Line2D
+        from matplotlib.patches import Polygon
+        from matplotlib.patheffects import withStroke
+        from matplotlib.text import Text
+    except ImportError:
+        raise NoPlots(INSTALL) from None
+    places, wide, high = _grid(charts)
+    figure = Figure(figsize=(wide / 72.0, high / 72.0), dpi=72.0 * PNG_PER_UNIT, facecolor=LIGHT["ground"])
+    FigureCanvasAgg(figure)
+    anchors = {"start": "left", "middle": "center", "end": "right"}
+
+    def say(words: Words, dx: float, dy: float) -> None:
+        text = Text(
+            (words.x + dx) / wide,
+            1.0 - (words.y + dy) / high,
+            # A dollar sign would begin a formula.
+            "".join(c if c.isprintable() else "?" for c in words.text).replace("$", r"\$"),
+            color=LIGHT[words.role],
+            fontsize=0.92 * words.size,  # its face is wider than the one of the SVG
+            ha=anchors[words.anchor],
+            va="baseline",
+            weight="bold" if words.bold else "normal",
+            transform=figure.transFigure,
+        )
+        if words.halo:
+            text.set_path_effects([withStroke(linewidth=3.0, foreground=LIGHT["ground"])])
+        figure.add_artist(text)
+
+    say(Words(8.0, 24.0, title, "ink", min(17.0, (wide - 20.0) / (0.62 * max(len(title), 1))), bold=True), 0.0, 0.0)
+    for chart, (dx, dy) in zip(charts, places, strict=True):
+        strokes, words = laid_out(chart)
+        for order, stroke in enumerate(strokes):
+            points = [((x + dx) / wide, 1.0 - (y + dy) / high) for x, y in stroke.points]
+            if stroke.filled:
+                patch = Polygon(points, closed=True, facecolor=LIGHT[stroke.role], edgecolor="none", zorder=order)
+                patch.set_transform(figure.transFigure)
+                figure.add_artist(patch)
+                continue
+            line = Line2D(*zip(*points, strict=True), color=LIGHT[stroke.role], linewidth=stroke.width, zorder=order)
+            if stroke.dashes:
+                line.set_linestyle((0, tuple(float(part) / stroke.width for part in stroke.dashes.split())))
+            line.set_transform(figure.transFigure)
+            figure.add_artist(line)
+        for one in words:
+            say(one, dx, dy)
+    for text in figure.texts:
+        text.set_zorder(10_000)
+    out = io.BytesIO()
+    figure.savefig(out, format="png")
+    return out.getvalue()

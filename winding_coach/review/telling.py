@@ -1,0 +1,173 @@
+"""A wind's record in, plain sentences out: what happened, in the order of the wind, each with its figure. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from winding_coach.coach.phases import LOADED
+from winding_coach.coach.wording import PHASE_WORDS
+from winding_coach.review.record import Stall, WindRecord
+from winding_coach.units import UnitSystem, show
+
+OUTCOMES = {"done": "Wound", "broken": "Broken", "stopped": "Stopped", "lost": "The meter was lost"}
+MOST_STALLS = 8
+HELD_SHARE = 0.01
+"""A smaller fall of torque is within its ripple."""
+WHAT_IS_COUNTED = (
+    "Work is torque times turns at the hook. The work of the pull, put in by stretching out and taken out by walking"
+    " in, is not in it: nothing measures it."
+)
+
+
+def clock(at_s: float) -> str:
+    """Return a moment of the wind as minutes and seconds."""
+    return f"{int(at_s) // 60}:{int(at_s) % 60:02d}"
+
+
+def title_of(record: WindRecord) -> str:
+    """Return who wound what and when, as far as it is known."""
+    header = record.header
+    motor = (header.motor and header.motor.name) or "a motor without a name"
+    by = f" by {header.person}" if header.person else ""
+    use = f", wind {header.motor.use} of it" if header.motor is not None else ""
+    return f"{motor}{by}, {header.started:%Y-%m-%d %H:%M}{use}"
+
+
+def told(record: WindRecord, units: UnitSystem) -> list[str]:
+    """Return what happened, one sentence or two for each thing; empty winds get one that says so."""
+    if not record.samples:
+        return ["No torque was measured in this wind.", *record.remarks]
+    parts = [
+        _whole(record, units),
+        _pacing(record),
+        _walk_in(record, units),
+        _stalls(record.stalls, units),
+        _work(record),
+        _against_best(record),
+        _alarms(record),
+        _link(record),
+    ]
+    return [part for part in parts if part] + list(record.remarks)
+
+
+def _turns(record: WindRecord, turns: float | None) -> str:
+    if turns is None:
+        return "turns not counted"
+    return f"{turns:.0f} turns ({turns / record.settings.winder.ratio:.0f} of the crank)"
+
+
+def _whole(record: WindRecord, units: UnitSystem) -> str:
+    found = record.summary
+    if found.peak_torque_Nm is None:
+        return f"{OUTCOMES[found.outcome]} after {clock(found.duration_s)}: the motor was not wound."
+    share = ""
+    if found.peak_turns is not None:
+        share = f", {found.peak_turns / record.settings.plan.breaking_turns:.0%} of the breaking turns"
+    said = (
+        f"{OUTCOMES[found.outcome]} in {clock(found.duration_s)}: to {show(found.peak_torque_Nm, 'torque', units)}"
+        f" at {_turns(record, found.peak_turns)}{share}."
+    )
+    if found.launch_torque_Nm is not None:
+        off = ""
+        if found.backed_off_turns is not None:
+            off = f" by {found.backed_off_turns / record.settings.winder.ratio:.1f} turns of the crank"
+        said += f" Backed off{off} to {show(found.launch_torque_Nm, 'torque', units)}"
+        said += "." if found.launch_turns is None else f", {found.launch_turns:.0f} turns left for the launch."
+    return said
+
+
+def _pacing(record: WindRecord) -> str:
+    spans = [span for span in record.phases if span.crank_rev_per_s is not None and span.phase in LOADED]
+    if not spans:
+        return "The pace of the crank is not known: no turns were counted."
+    paces = [
+        f"{PHASE_WORDS[span.phase].lower()} {span.to_s - span.from_s:.0f} s at {span.crank_rev_per_s:.2f} a second"
+        for span in spans
+    ]
+    varied = record.review.figures.crank_variation
+    more = "" if varied is None else f" At full stretch the time of a turn varied by {varied:.0%}."
+    guessed = " Turns are an estimate from the signal." if record.turns_source == "estimated" else ""
+    return f"Pace of the crank: {'; '.join(paces)}.{more}{guessed}"
+
+
+def _walk_in(record: WindRecord, units: UnitSystem) -> str:
+    found = record.review.figures
+    if found.path_off is None or found.path_side is None:
+        return ""
+    side = "above" if found.path_side > 0 else "below"
+    said = (
+        f"In the walk-in torque lay {abs(found.path_side):.0%} {side} the plan's path on the mean"
+        f" ({found.path_off:.0%} root mean square)"
+    )
+    if found.falls:
+        times = "once" if found.falls == 1 else f"{found.falls} times"
+        return f"{said} and fell far below it {times}, for {found.longest_fall_s or 0.0:.0f} s at the longest."
+    return f"{said} and never fell far below it."
+
+
+def _stalls(stalls: Sequence[Stall], units: UnitSystem) -> str:
+    if not stalls:
+        return ""
+    each = []
+    for stall in stalls[:MOST_STALLS]:
+        lost = ""
+        if stall.lost_Nm is not None and stall.before_Nm is not None:
+            fell = stall.lost_Nm >= HELD_SHARE * stall.before_Nm
+            lost = f", torque fell by {show(stall.lost_Nm, 'torque', units)}" if fell else ", torque held"
+        each.append(f"at {clock(stall.at_s)} for {stall.lasted_s:.1f} s{lost}")
+    more = f"; and {len(stalls) - MOST_STALLS} more" if len(stalls) > MOST_STALLS else ""
+    return f"The crank stood {'; '.join(each)}{more} (counted from the warning on)."
+
+
+def _work(record: WindRecord) -> str:
+    work, left_J = record.work, record.summary.energy_stored_J
+    if work is None:
+        return "Work cannot be told: no turns were counted."
+    meter = "" if record.settings.calibration.sd_Nm is not None else ", the meter's own not known"
+    said = f"The crank did {work.wound_in_J:.1f} ± {work.sd_J:.1f} J of work (one standard uncertainty{meter})"
+    if work.returned_J > 0.0:
+        said += f"; the back-off gave {work.returned_J:.2f} J of it back"
+    said += "."
+    if work.bridged_turns >= 0.5:
+        said += f" While no torque came {work.bridged_turns:.0f} turns passed; a straight line stands in for them."
+    if left_J is not None:
+        said += f" By the plan's model, scaled to this motor, {left_J:.1f} J are left for the flight."
+    return said
+
+
+def _against_best(record: WindRecord) -> str:
+    found, plan = record.summary, record.settings.plan
+    best_J = plan.energy_stored_J * record.torque_scale
+    if found.energy_stored_J is None or found.launch_turns is None or best_J <= 0.0:
+        return ""
+    missing = plan.launch_turns - found.launch_turns
+    ratio = record.settings.winder.ratio
+    if abs(missing) < ratio:
+        turns = "as many turns as planned, to a turn of the crank"
+    else:
+        turns = f"{abs(missing):.0f} turns {'fewer' if missing > 0 else 'more'} than planned"
+    return f"The best path gives {best_J:.1f} J with this motor: {found.energy_stored_J / best_J:.0%} of it; {turns}."
+
+
+def _alarms(record: WindRecord) -> str:
+    others = [one for one in record.alarms if one.code != "crank_stalled"]
+    if not others:
+        return ""
+    count: dict[str, list[str]] = {}
+    for one in others:
+        count.setdefault(one.code, []).append(clock(one.from_s))
+    said = [f"{code.replace('_', ' ')} at {', '.join(times[:5])}" for code, times in count.items()]
+    return f"Other warnings: {'; '.join(said)}."
+
+
+def _link(record: WindRecord) -> str:
+    parts = []
+    if record.gaps:
+        each = ", ".join(f"{gap.lasted_s:.1f} s at {clock(gap.at_s)}" for gap in record.gaps[:MOST_STALLS])
+        more = f" and {len(record.gaps) - MOST_STALLS} times more" if len(record.gaps) > MOST_STALLS else ""
+        parts.append(f"no torque came for {each}{more}")
+    if record.restarts:
+        parts.append(f"the meter restarted {'once' if record.restarts == 1 else f'{record.restarts} times'}")
+    if record.summary.lost_lines:
+        parts.append(f"{record.summary.lost_lines} lines were lost")
+    return f"Of the meter: {'; '.join(parts)}." if parts else ""
