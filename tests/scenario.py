@@ -24,6 +24,9 @@ WINDER = WinderFigures(ratio=10.0)
 MODEL = ModelFigures(hooks_m=0.22, name="Thistledown")
 PLAN = make_plan(MOTOR, WINDER, MODEL)
 SETTINGS = CoachSettings(MOTOR, PLAN, SIMULATED, WINDER, MODEL)
+_SMALL = MotorFigures(loop_m=0.10, mass_kg=0.467e-3, orings_kg=0.027e-3, name="th-02")
+SMALL = CoachSettings(_SMALL, make_plan(_SMALL, WINDER, ModelFigures(hooks_m=0.075)), SIMULATED, WINDER)
+"""A third of the motor, from the same strip: wound in a third of the time, to the same torque."""
 TICK_S = 0.0125
 
 
@@ -34,13 +37,14 @@ def wind(
     meter: MeterModel | None = None,
     faults: tuple[str, ...] = (),
     torque_scale: float = 1.0,
+    settings: CoachSettings = SETTINGS,
 ) -> tuple[Input, ...]:
     """Return the inputs of a simulated wind, from the link's opening to the unhooked motor (no `Ended`)."""
     rng = np.random.default_rng(seed)
     how = STYLES[style] if isinstance(style, str) else style
-    motor = SimulatedMotor(MOTOR, torque_scale=torque_scale)
-    hands = ScriptedHands(PLAN, MOTOR, WINDER, how, rng)
-    bench = Bench(motor, hands, WINDER.ratio, meter or MeterModel(), rng)
+    motor = SimulatedMotor(settings.motor, torque_scale=torque_scale)
+    hands = ScriptedHands(settings.plan, settings.motor, settings.winder, how, rng)
+    bench = Bench(motor, hands, settings.winder.ratio, meter or MeterModel(), rng)
     faulty = FaultyBench(bench, tuple(parse_fault(text) for text in faults), rng)
     inputs: list[Input] = [LinkUp(0.0, "simulated")]
     at_s = 0.0
