@@ -28,6 +28,7 @@ COMMANDS = {
     "model": "the shelf's models",
     "person": "the shelf's people; a nickname is enough",
     "shelf": "all winds: list, season, notes; rebuild, recompute, check",
+    "invent": "an invented season in an empty folder, to try the shelf on",
     "meter": "find, test, calibrate or simulate a meter",
 }
 """Each command's name and job, in the order of the help. A module of the same name has
