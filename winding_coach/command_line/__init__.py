@@ -9,6 +9,7 @@ import argparse
 import importlib
 import os
 import sys
+from types import ModuleType
 
 from winding_coach import __version__
 from winding_coach.command_line.problem import Problem
@@ -54,6 +55,24 @@ def _overview() -> argparse.ArgumentParser:
     return parser
 
 
+def _module_of(name: str) -> ModuleType:
+    return importlib.import_module(f"winding_coach.command_line.{name}")
+
+
+def parser_of(name: str) -> argparse.ArgumentParser:
+    """Return the parser of one command; it is also what the reference and the shells' completion are made from."""
+    module = _module_of(name)
+    about, _, more = str(module.__doc__).partition("\n\n")
+    parser = argparse.ArgumentParser(
+        prog=f"winding-coach {name}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        description=about,
+        epilog=more,
+    )
+    module.add_arguments(parser)
+    return parser
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run one command and return the exit status. Nothing but the interpreter's own exits is raised."""
     words = sys.argv[1:] if argv is None else argv
@@ -65,15 +84,8 @@ def main(argv: list[str] | None = None) -> int:
     name = words[0]
     if name not in COMMANDS:
         overview.error(f"there is no command '{printable(name)}': choose one of {', '.join(COMMANDS)}.")
-    module = importlib.import_module(f"winding_coach.command_line.{name}")
-    about, _, more = str(module.__doc__).partition("\n\n")
-    parser = argparse.ArgumentParser(
-        prog=f"winding-coach {name}",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-        description=about,
-        epilog=more,
-    )
-    module.add_arguments(parser)
+    module = _module_of(name)
+    parser = parser_of(name)
     try:
         status: int = module.run(parser.parse_args(words[1:]))
         sys.stdout.flush()
