@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from winding_coach import __version__
 from winding_coach.coach.settings import CoachSettings
@@ -18,7 +18,7 @@ from winding_coach.command_line.figures import Figures
 from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, sentence, teller
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.settings import eyes_from
+from winding_coach.command_line.settings import drawn_from, eyes_from
 from winding_coach.command_line.sound import add_sound_arguments, sound_from, sounding
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
 from winding_coach.rubber.batch import FittedBatch
@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     from winding_coach.simulator.bench import Truth
 
 SIMULATED_NAME = "simulated"
+PRACTISED = {"practice": True}
+"""In a trace's first line: not for the shelf."""
 
 
 def add_coaching_arguments(parser: argparse.ArgumentParser) -> None:
@@ -127,8 +129,10 @@ def settings_for(
     return CoachSettings(figures.motor, plan, calibration, figures.winder, figures.model, units=units)
 
 
-def header_for(settings: CoachSettings, started: datetime, port: str, person: str | None) -> Header:
-    """Return the first line of a new trace."""
+def header_for(
+    settings: CoachSettings, started: datetime, port: str, person: str | None, more: dict[str, Any] | None = None
+) -> Header:
+    """Return the first line of a new trace. more: keys beside the usual ones."""
     return Header(
         id=str(uuid.uuid4()),
         started=started,
@@ -143,6 +147,7 @@ def header_for(settings: CoachSettings, started: datetime, port: str, person: st
         plan=settings.plan,
         units=settings.units,
         steps=settings.steps,
+        more=more or {},
     )
 
 
@@ -208,7 +213,7 @@ def coach_it(
     if earlier is not None:
         earlier.start()
     with sounding(wanted, session, screen=True) as sound:
-        run_screen(session, hand, aside, earlier, note, ports, eyes_from(home), sound)
+        run_screen(session, hand, aside, earlier, note, ports, eyes_from(home), sound, drawn_from(home))
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

@@ -25,7 +25,7 @@ from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at
 from winding_coach.command_line.tabular import table
 from winding_coach.command_line.typed import number, quantity
-from winding_coach.units import UnitSystem, show
+from winding_coach.units import FOOT_M, UnitSystem
 
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Wind
@@ -64,6 +64,10 @@ def run(args: argparse.Namespace) -> int:
     with shelf_at(home) as shelf:
         looked(home, shelf)
         wind = shelf.find_wind(args.wind or "last")
+        if wind.outcome == "broken" and args.wind is None:
+            raise UsageProblem(
+                f"The motor of the last wind ({wind.id[:SHORT_ID]}) broke: name the wind that flew with --wind."
+            )
         if args.left_crank is not None:
             if wind.ratio is None:
                 raise Problem("The winder's ratio of this wind is not known: give --left in turns of the motor.")
@@ -173,6 +177,11 @@ def clock(seconds: float) -> str:
     return f"{minutes}:{rest:02d}"
 
 
+def high(height_m: float, units: UnitSystem) -> str:
+    """Return a height in metres or feet."""
+    return f"{height_m / FOOT_M:.0f} ft" if units == "inch" else f"{height_m:.1f} m"
+
+
 def sentence(wind: Wind, flight: Flight, units: UnitSystem) -> str:
     """Return a flight in one line."""
     from winding_coach.shelf.flying import use_of
@@ -189,7 +198,7 @@ def sentence(wind: Wind, flight: Flight, units: UnitSystem) -> str:
         share = "" if use.energy_share is None else f" ({use.energy_share:.0%} of what was stored)"
         parts.append(f"{use.energy_used_J:.2f} J used{share}")
     if flight.height_m is not None:
-        parts.append(f"{show(flight.height_m, 'length', units)} high")
+        parts.append(f"{high(flight.height_m, units)} high")
     if flight.ceiling is not None:
         parts.append("ceiling touched" if flight.ceiling else "ceiling not touched")
     if flight.remarks:
@@ -230,7 +239,7 @@ def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
                 "" if use.left_share is None else f"{use.left_share:.0%}",
                 "" if use.turns_per_s is None else f"{use.turns_per_s:.2f}",
                 "" if use.energy_used_J is None else f"{use.energy_used_J:.2f}",
-                "" if flight.height_m is None else show(flight.height_m, "length", units),
+                "" if flight.height_m is None else high(flight.height_m, units),
                 "" if flight.ceiling is None else "yes" if flight.ceiling else "no",
                 flight.remarks,
             ]

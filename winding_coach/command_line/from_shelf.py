@@ -42,7 +42,8 @@ def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, windi
         Problem: the shelf cannot be used, or the motor is out of use.
         UsageProblem: a name may be several, or is not on the shelf and its figures are not given.
     """
-    if not shelf_file(home).exists():
+    names = (args.motor, args.model, getattr(args, "winder", None), getattr(args, "person", None))
+    if not shelf_file(home).exists() or (not winding and names == (None,) * len(names)):
         _needs_figures(args)
         return Picked()
     with shelf_at(home, reading=True) as shelf:

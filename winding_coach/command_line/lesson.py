@@ -14,7 +14,7 @@ from typing import Any
 from winding_coach.coach.said import Phase
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView
-from winding_coach.command_line.coaching import coach_it, header_for, writer_for
+from winding_coach.command_line.coaching import PRACTISED, coach_it, header_for, writer_for
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.progress import Progress, Record, load_progress, nickname
@@ -172,7 +172,7 @@ def take_lesson(
     watch = LessonWatch(lesson, settings, bench, learner, source.press)
     if not args.json:
         print(f"Lesson {LESSONS.index(lesson) + 1}, {lesson.title.lower()}. {lesson.aim} {lesson.how}", flush=True)
-    writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
+    writer = writer_for(home, header_for(settings, source.started, PORT, args.person, PRACTISED))
 
     def note() -> str:
         begin = "" if learner is not None or watch.begun else " Begin with any key of the hands."

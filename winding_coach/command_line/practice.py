@@ -19,6 +19,7 @@ from dataclasses import replace
 
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import (
+    PRACTISED,
     SIMULATED_NAME,
     add_coaching_arguments,
     calibration_from,
@@ -29,6 +30,7 @@ from winding_coach.command_line.coaching import (
     writer_for,
 )
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
+from winding_coach.command_line.from_shelf import pick
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
@@ -69,6 +71,7 @@ def run(args: argparse.Namespace) -> int:
     from winding_coach.sources.practice import PORT, PracticeSource
 
     home = home_from(args)
+    pick(args, home, simulated=True)
     if args.loop is None and args.mass is None:
         for name, value in PRACTICE_MOTOR.items():
             if getattr(args, name) is None:
@@ -98,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
     motor = SimulatedMotor(figures.motor, rubber, strength_u=float(rng.uniform(0.05, 0.95)), hooks_m=nearest_m)
     bench = Bench(motor, hands, figures.winder.ratio, MeterModel(), rng)
     source = PracticeSource(bench, speed, hands=keyboard.command)
-    writer = writer_for(home, header_for(settings, source.started, PORT, args.person))
+    writer = writer_for(home, header_for(settings, source.started, PORT, args.person, PRACTISED))
     return coach_it(
         args, home, settings, source, writer, hand=None if scripted else source.hand, aside=lambda: bench.truth
     )

@@ -2,6 +2,7 @@
 
 example:
   winding-coach wind --port sim --loop "30 cm" --mass 1.40g --orings 0.08g --ratio 10 --hooks "22 cm"
+  winding-coach wind --motor th-07 --winder ten --model Thistledown --person Wren
 
 A stretched, wound motor can hurt eyes and hands: wear eye protection, keep within the ratings of winder
 and hooks, keep bystanders and children out of the motor's line. Local rules and the adult in charge come first.
@@ -16,6 +17,7 @@ from dataclasses import replace
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.calibrate import expired
 from winding_coach.command_line.coaching import (
+    SIMULATED_NAME,
     add_coaching_arguments,
     calibration_from,
     coach_it,
@@ -25,7 +27,8 @@ from winding_coach.command_line.coaching import (
     writer_for,
 )
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
-from winding_coach.command_line.home import add_common_arguments, home_from, units_from
+from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
+from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
@@ -56,6 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter.add_argument("--sim-script", default="good", metavar="STYLE", help="how the simulated hands wind (good)")
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
+    parser.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio and its rating")
     parser.add_argument("--person", metavar="NAME", help="who winds; a nickname is enough")
     parser.add_argument(
         "--set-up", action="store_true", help="ask first for units, winder, hooks, meter, person, steps"
@@ -72,9 +76,11 @@ def run(args: argparse.Namespace) -> int:
 
     readings_hz(args)
     home = home_from(args)
+    picked = pick(args, home, simulated=_is_simulated(args, home), winding=True)
     if not args.headless and (args.set_up or wants_set_up(args, home)) and sys.stdin.isatty() and sys.stdout.isatty():
         home = ask(home)
     fill_in(args, home)
+    tell(picked.said)
     args.port = args.port or "auto"
     units = units_from(args, home)
     figures = figures_from(args, units)
@@ -95,6 +101,7 @@ def run(args: argparse.Namespace) -> int:
         except SimulatedMeterError as error:
             raise Problem(str(error)) from None
         port = meter.device
+    writer = None
     try:
         source = SerialSource(port)
         earlier, ports = None, None
@@ -104,7 +111,7 @@ def run(args: argparse.Namespace) -> int:
 
             earlier, ports = EarlierWinds(home.traces, figures.motor.name), PortsSeen()
             ports.start()
-        writer = writer_for(home, header_for(settings, source.started, port, args.person))
+        writer = writer_for(home, header_for(settings, source.started, port, args.person, picked.more))
         return coach_it(
             args,
             home,
@@ -117,3 +124,10 @@ def run(args: argparse.Namespace) -> int:
     finally:
         if meter is not None:
             meter.close()
+        if writer is not None:
+            tell(after_the_wind(args, home, writer.path))
+
+
+def _is_simulated(args: argparse.Namespace, home: Home) -> bool:
+    """Whether the meter is not there: then a wind is no use of a real motor."""
+    return SIMULATED_NAME in (args.calibration, args.port) or (args.port or home.settings.get("port")) == "sim"

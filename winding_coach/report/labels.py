@@ -20,8 +20,8 @@ ROWS = int((HEIGHT_MM - 2 * TOP_MM) // LABEL_HEIGHT_MM)
 A_SHEET = COLUMNS * ROWS
 BOXES = 6
 POINTS_A_MM = 72 / 25.4
-LETTER = 0.58
-"""Width of a letter over its size; a little more than the mean of the face that is used."""
+LETTER, BOLD_LETTER = 0.52, 0.58
+"""Width of a letter over its size; a little more than the mean of the faces that are used."""
 PADDING_MM = 2.5
 
 
@@ -128,7 +128,7 @@ def _label(label: MotorLabel, left: float, top: float, units: UnitSystem) -> lis
 def _fitting(x: float, y: float, size: float, text: str, *, bold: bool = False) -> _Words:
     """Return a line no wider than half a label: a long one is set smaller rather than cut."""
     room = LABEL_WIDTH_MM / 2 - 2 * PADDING_MM
-    return _Words(x, y, round(min(size, room / (LETTER * len(text))), 2), text, bold)
+    return _Words(x, y, round(min(size, room / ((BOLD_LETTER if bold else LETTER) * len(text))), 2), text, bold)
 
 
 def _stream(items: Sequence[_Words | _Line]) -> bytes:
