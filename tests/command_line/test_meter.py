@@ -104,7 +104,7 @@ def test_check_of_a_silent_port_says_so_however_long_it_is_checked(
     home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with device_that_sends(b"") as device:
-        monkeypatch.setattr("winding_coach.command_line.meter.PATIENCE_S", 0.1)
+        monkeypatch.setattr("winding_coach.command_line.listening.PATIENCE_S", 0.1)
         assert checked(capsys, device, "--seconds", "0.2", status=1).startswith("It sends nothing")
         # Long before the end the source would open a silent port again.
         monkeypatch.setattr("winding_coach.sources.serial_port.REOPEN_AFTER_SILENT_S", 0.2)

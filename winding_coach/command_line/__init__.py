@@ -31,6 +31,7 @@ COMMANDS = {
     "shelf": "all winds: list, season, notes; rebuild, recompute, check",
     "invent": "an invented season in an empty folder, to try the shelf on",
     "meter": "find, test, calibrate or simulate a meter",
+    "ready": "what works here: ports, meter, terminal, sound, data folder, and what to do",
 }
 """Each command's name and job, in the order of the help. A module of the same name has
 `add_arguments(parser)` and `run(args) -> int`; its docstring opens the command's help."""

@@ -51,19 +51,23 @@ def add_common_arguments(parser: argparse.ArgumentParser) -> None:
     common.add_argument("--units", choices=("metric", "inch"), help="units shown, and taken where none is typed")
 
 
+def folder_from(args: argparse.Namespace) -> Path:
+    """Return the folder that the arguments, the environment or the platform name."""
+    named = args.home or os.environ.get("WINDING_COACH_HOME")
+    if named:
+        return Path(named).expanduser()
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("winding-coach", appauthor=False))
+
+
 def home_from(args: argparse.Namespace) -> Home:
     """Return the home that the arguments, the environment or the platform name, with its settings.
 
     Raises:
         Problem: the settings cannot be read.
     """
-    named = args.home or os.environ.get("WINDING_COACH_HOME")
-    if named:
-        folder = Path(named).expanduser()
-    else:
-        import platformdirs
-
-        folder = Path(platformdirs.user_data_dir("winding-coach", appauthor=False))
+    folder = folder_from(args)
     file = folder / SETTINGS_FILE
     try:
         with file.open(encoding="utf-8") as opened:

@@ -18,7 +18,7 @@ import signal
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from winding_coach.command_line import printable
 from winding_coach.command_line.batch import batch_from
@@ -27,6 +27,7 @@ from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from
 from winding_coach.command_line.conform import add_conform_arguments, conform
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.listening import listen
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import fill_in
 from winding_coach.command_line.trials import trials_from, try_meter
@@ -37,13 +38,8 @@ from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem, show
 
-if TYPE_CHECKING:
-    from winding_coach.meter.reader import MeterReader, TorqueSample
-
 EMULATED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
 """What the emulator winds where nothing is said: an invented motor."""
-PATIENCE_S = 3.0
-"""A board that restarts when its port opens needs a moment before its first line."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -147,7 +143,7 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         return _try(args, home, units)
     calibration = _calibration_for_check(args.calibration, home)
     reader = MeterReader(calibration)
-    samples, received = _listen(args.port, seconds, reader)
+    samples, received = listen(args.port, seconds, reader)
     found = check_meter(reader, samples, received, seconds)
     if args.json:
         print(json.dumps(asdict(found) | {"port": args.port}))
@@ -171,40 +167,6 @@ def _try(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         for trial in found:
             print(f"{trial.name}: {trial.words}")
     return 1 if any(trial.passed is False for trial in found) else 0
-
-
-def _listen(port: str, seconds: float, reader: MeterReader) -> tuple[list[TorqueSample], int]:
-    """Return what a meter sent in so many seconds from its first byte, and how many bytes that were.
-
-    Raises:
-        Problem: the port cannot be opened, or was lost.
-    """
-    from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
-    from winding_coach.sources.serial_port import SerialSource
-
-    source = SerialSource(port)
-    samples: list[TorqueSample] = []
-    received, begun = 0, None
-    try:
-        while True:
-            event = source.read(0.1)
-            if isinstance(event, LinkUp):
-                begun = event.at_s
-                reader.link_up()
-            elif isinstance(event, LinkDown):
-                if begun is not None and not received:
-                    break  # It was silent for so long that it would be opened again.
-                raise Problem(f"The meter cannot be checked: {event.reason}.")
-            elif isinstance(event, BytesArrived):
-                if not received:
-                    begun = event.at_s
-                received += len(event.data)
-                samples += reader.feed(event.data)
-            if begun is not None and event.at_s - begun >= seconds + (0.0 if received else PATIENCE_S):
-                break
-    finally:
-        source.close()
-    return samples, received
 
 
 def _calibration_for_check(named: str | None, home: Home) -> Calibration:
