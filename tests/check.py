@@ -24,7 +24,7 @@ CHECKS = (
     ("lint", [tool("ruff"), "check", "."]),
     ("types", [PYTHON, "-m", "mypy"]),
     ("imports", [tool("lint-imports"), "--no-cache"]),
-    ("tests", [PYTHON, "-m", "pytest", "-n", "auto", "--cov", "--cov-report=", *sys.argv[1:]]),
+    ("tests", [PYTHON, "-m", "pytest", "-n", "auto", "--dist", "loadgroup", "--cov", "--cov-report=", *sys.argv[1:]]),
     ("coverage", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=85"]),
     ("pure rooms", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=99", f"--include={PURE}"]),
 )

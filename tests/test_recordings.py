@@ -58,6 +58,7 @@ def test_there_are_the_five_that_the_readme_lists() -> None:
         assert path.name in readme
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("path", RECORDINGS, ids=name_of)
 def test_a_recording_says_what_it_said(path: Path, update_golden: bool) -> None:
     trace = read_trace(path)

@@ -281,6 +281,7 @@ def test_a_good_wind_has_nothing_to_mend_and_a_lesson_wants_what_it_is_about() -
         assert "None" not in missed.better
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("seed", [3, 4])
 def test_simulated_winders_are_ranked_rightly(seed: int) -> None:
     styles = {name: STYLES[name] for name in ("good", "stall", "hasty", "late", "overwind")}
@@ -310,6 +311,7 @@ def test_uneven_cranking_is_seen_with_and_without_a_crank_sensor() -> None:
         assert variation > 3 * even_variation
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("scale", [0.88, 1.12])
 def test_a_motor_that_is_not_its_label_is_wound_well_to_its_own_peak(scale: float) -> None:
     own = review(SETTINGS, wind(replace(STYLES["good"], peak=scale), torque_scale=scale))

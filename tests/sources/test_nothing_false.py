@@ -74,6 +74,7 @@ class Watched:
             self.false.append((view.at_s, shown_Nm, low_Nm, high_Nm))
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("what", FAULTS)
 def test_no_torque_is_shown_as_live_that_was_not_there_a_second_ago(what: str) -> None:
     watched = Watched(FAULTS[what])
