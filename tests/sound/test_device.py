@@ -31,8 +31,11 @@ class Blocks:
         return np.zeros(frames, np.int16)
 
 
-def tasks() -> int:
-    return len(list(TASKS.iterdir())) if TASKS.exists() else threading.active_count()
+def tasks() -> set[str]:
+    """The threads of this process: the system's, where it names them, so that the library's own is among them."""
+    if TASKS.exists():
+        return {task.name for task in TASKS.iterdir()}
+    return {str(thread.native_id) for thread in threading.enumerate()}
 
 
 def plays(card: SoundCard) -> bool:
@@ -46,10 +49,11 @@ def test_it_asks_for_blocks_of_its_buffer_and_leaves_no_thread_behind() -> None:
     card = SoundCard(blocks, null=True)
     assert blocks.enough.wait(10.0)
     assert plays(card)
-    assert tasks() > before
+    if TASKS.exists():
+        assert tasks() - before
     card.close()
     assert set(blocks.frames) == {DEVICE_RATE_HZ * BUFFER_MS // 1000}
-    assert tasks() == before
+    assert not tasks() - before
     assert not plays(card)
     asked = len(blocks.frames)
     card.close()

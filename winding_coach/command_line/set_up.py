@@ -93,6 +93,7 @@ def ask(home: Home) -> Home:
         ("paces", "paces"),
         ("tape", "tape marks on the floor"),
     )
+    sounds = (("auto", "a tone, or the terminal's bell"), ("bell", "only the bell"), ("off", "none"))
     questions = (
         Question("units", "units", "", known("units", "metric"), (("metric", "cm, mN·m"), ("inch", "in, ozf·in"))),
         Question(
@@ -109,6 +110,7 @@ def ask(home: Home) -> Home:
             known("pace", "") or known("tape", ""),
         ),
         Question("read_from", "screen is read from", "as in 3 m; may stay empty", known("read_from", "")),
+        Question("sound", "sound", "", known("sound", "auto"), sounds),
     )
     answers = SetUpApp(questions, wrong_answers, drawing()).run()
     return home if answers is None else save_settings(home, kept_answers(answers))

@@ -57,6 +57,7 @@ class SoundCard:
                     nchannels=1,
                     sample_rate=DEVICE_RATE_HZ,
                     buffersize_msec=BUFFER_MS,
+                    callback_periods=2,
                     backends=[miniaudio.Backend.NULL] if null else _real_backends(miniaudio),
                     app_name="winding-coach",
                 )
