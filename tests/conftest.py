@@ -28,3 +28,10 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     folder = tmp_path / "home"
     monkeypatch.setenv("WINDING_COACH_HOME", str(folder))
     return folder
+
+
+@pytest.fixture
+def hurried_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Do not wait for the disk in this process: for tests that write often and pull no plugs."""
+    monkeypatch.setattr("winding_coach.shelf.schema.SYNCHRONOUS", "OFF")
+    monkeypatch.setattr("os.fsync", lambda _: None)

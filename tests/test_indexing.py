@@ -11,7 +11,6 @@ from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
-from unittest.mock import patch
 
 import pytest
 from hypothesis import given, settings
@@ -44,6 +43,8 @@ SUMMARY: dict[str, Any] = {
     "lost_lines": 2,
     "duration_s": 132.672,
 }
+
+pytestmark = pytest.mark.usefixtures("hurried_disk")
 
 
 def make_trace(folder: Path, number: int = 1, summary: dict[str, Any] | None = SUMMARY, **other: Any) -> Path:
@@ -255,13 +256,6 @@ def play(step: str, which: int, folder: Path, shelf: Shelf, made: int) -> int:
     return made
 
 
-def hurried(shelf: Shelf) -> Shelf:
-    """The shelf without waiting for the disk, for tests that write often."""
-    with shelf.connected() as db:
-        db.execute("PRAGMA synchronous = OFF")
-    return shelf
-
-
 @settings(max_examples=40)
 @given(STEPS)
 def test_a_rebuilt_index_equals_the_index(steps: list[tuple[str, int]]) -> None:
@@ -270,8 +264,7 @@ def test_a_rebuilt_index_equals_the_index(steps: list[tuple[str, int]]) -> None:
         folder = Path(place, "traces")
         folder.mkdir()
         late_s = 4e9
-        with patch("os.fsync"), Shelf(Path(place, "shelf.sqlite")) as shelf:
-            hurried(shelf)
+        with Shelf(Path(place, "shelf.sqlite")) as shelf:
             made = 0
             for step, which in steps:
                 made = play(step, which, folder, shelf, made)
@@ -284,7 +277,7 @@ def test_a_rebuilt_index_equals_the_index(steps: list[tuple[str, int]]) -> None:
             assert shelf.passed_over().keys() >= {name for name in over if (folder / name).exists()}
             assert (shelf.calibrations(), shelf.all(Meter)) == (calibrations, meters)
             with Shelf(Path(place, "new.sqlite")) as alone:
-                rebuild(folder, hurried(alone), now_s=late_s)
+                rebuild(folder, alone, now_s=late_s)
                 again = {wind.id: wind for wind in alone.winds()}
         for wind in winds:
             if wind.trace not in (*found.missing, *found.damaged):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from datetime import datetime, timedelta, timezone
 
 from winding_coach.shelf.records import Batch, Meter, Model, Motor, Person, Wind, Winder
 
@@ -15,11 +16,14 @@ METER = Meter("bench-1", "c-1", "2026-02-02T10:00:00+00:00")
 ALL = (AMBER, TH_07, TEN, THISTLEDOWN, WREN, METER)
 
 
+FIRST = datetime(2026, 3, 7, 10, tzinfo=timezone(timedelta(hours=1)))
+
+
 def a_wind(number: int = 1, motor: str | None = "th-07", **other: object) -> Wind:
     """The number-th wind of a day, gone as planned."""
     wind = Wind(
         id=f"{number:08x}-0000-4000-8000-000000000000",
-        started=f"2026-03-07T{10 + number // 60:02d}:{number % 60:02d}:00+01:00",
+        started=(FIRST + timedelta(minutes=number)).isoformat(),
         trace=f"2026-03-07-{number:06d}-{motor}.wind.jsonl",
         outcome="done",
         person="Wren",

@@ -19,6 +19,8 @@ from winding_coach.shelf.schema import ShelfError
 from winding_coach.shelf.store import Shelf, WindFilter
 from winding_coach.shelf.tables import columns_of, record_of, row_of
 
+pytestmark = pytest.mark.usefixtures("hurried_disk")
+
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:

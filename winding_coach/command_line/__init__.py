@@ -30,11 +30,17 @@ COMMANDS = {
     "person": "the shelf's people; a nickname is enough",
     "shelf": "all winds: list, season, notes; rebuild, recompute, check",
     "invent": "an invented season in an empty folder, to try the shelf on",
+    "export": "winds and flights as CSV or Parquet, for other engines",
+    "import": "another folder's winds and shelf, without duplicates",
+    "backup": "a verified copy of all data",
     "meter": "find, test, calibrate or simulate a meter",
     "ready": "what works here: ports, meter, terminal, sound, data folder, and what to do",
+    "completion": "let the shell complete commands, options and names",
 }
 """Each command's name and job, in the order of the help. A module of the same name has
 `add_arguments(parser)` and `run(args) -> int`; its docstring opens the command's help."""
+MODULES = {"import": "import_"}
+"""Modules that cannot have their command's name."""
 
 CAUTION = (
     "A stretched, wound motor can hurt eyes and hands: wear eye protection, keep within the ratings of\n"
@@ -44,7 +50,7 @@ CAUTION = (
 
 
 def _overview() -> argparse.ArgumentParser:
-    jobs = "\n".join(f"  {name:<10}{job}" for name, job in COMMANDS.items())
+    jobs = "\n".join(f"  {name:<12}{job}" for name, job in COMMANDS.items())
     parser = argparse.ArgumentParser(
         prog="winding-coach",
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -57,7 +63,7 @@ def _overview() -> argparse.ArgumentParser:
 
 
 def _module_of(name: str) -> ModuleType:
-    return importlib.import_module(f"winding_coach.command_line.{name}")
+    return importlib.import_module(f"winding_coach.command_line.{MODULES.get(name, name)}")
 
 
 def parser_of(name: str) -> argparse.ArgumentParser:

@@ -16,6 +16,8 @@ APPLICATION_ID = 0x57435348
 """In the file's header, so that another program's database is not taken for a shelf."""
 BUSY_S = 10.0
 """So long one program waits for another that writes; writes last milliseconds."""
+SYNCHRONOUS = "FULL"
+"""What was typed is on the disk when the command ends, whatever happens to the power then."""
 
 STEPS = (
     """
@@ -190,7 +192,7 @@ def _application(db: sqlite3.Connection) -> tuple[int]:
 def _check_files_around(db: sqlite3.Connection) -> None:
     """Let readers and one writer work at once; a file system that cannot do that keeps the usual journal."""
     db.execute("PRAGMA journal_mode = WAL")
-    db.execute("PRAGMA synchronous = FULL")
+    db.execute(f"PRAGMA synchronous = {SYNCHRONOUS}")
 
 
 def _migrate(db: sqlite3.Connection, path: Path) -> None:

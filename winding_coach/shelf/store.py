@@ -164,6 +164,11 @@ class Shelf(Index):
             self._insert("typed", ("wind", *typed), (wind_id, *typed.values()), instead=True)
             return self.wind(wind_id)
 
+    def typed(self) -> dict[str, dict[str, Any]]:
+        """Return what people typed of winds, by the wind's id: each of `TYPED`, None where the trace's word stands."""
+        rows = self._rows(f"SELECT wind, {', '.join(TYPED)} FROM typed")
+        return {wind: dict(zip(TYPED, values, strict=True)) for wind, *values in rows}
+
     def wind(self, wind_id: str) -> Wind:
         """Return the wind with this id.
 

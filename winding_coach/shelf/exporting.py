@@ -1,0 +1,103 @@
+"""The shelf in, flat tables out, for other engines: every column's name carries its unit, SI throughout. Pure.
+
+Shares are 0-1. Moments are ISO 8601 with offset. A table is its columns' names and types and its rows.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from winding_coach.shelf.flying import FlightUse, use_of
+from winding_coach.shelf.records import Again, Flight, Wind
+from winding_coach.shelf.store import Shelf
+from winding_coach.shelf.tables import KINDS
+
+ColumnType = Literal["text", "real", "whole", "truth", "reals"]
+RENAMED = {
+    "share": "share_of_breaking_turns",
+    "ratio": "ratio_turns_per_crank_turn",
+    "use": "use_number",
+    "time_in_rate_band": "time_in_rate_band_share",
+    "turns_left": "left_turns",
+    "turns_used": "used_turns",
+    "left_share": "left_share_of_launch_turns",
+    "energy_share": "energy_used_share",
+}
+"""Fields whose names do not say the unit."""
+USED, OF_WIND = frozenset({"energy_used_J"}), frozenset({"wind"})
+_TYPES: tuple[tuple[str, ColumnType], ...] = (
+    ("tuple", "reals"),
+    ("str", "text"),
+    ("bool", "truth"),
+    ("int", "whole"),
+    ("float", "real"),
+)
+"""What stands in a field's annotation, and the column's type."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """columns: name and type. rows: values in that order, None for not known."""
+
+    name: str
+    columns: tuple[tuple[str, ColumnType], ...]
+    rows: list[tuple[Any, ...]]
+
+
+def tables_of(shelf: Shelf, flown: Sequence[tuple[Wind, Flight | None]]) -> list[Table]:
+    """Return all tables: winds with their last flight, every flight of these winds, and what has a name.
+
+    Raises:
+        ShelfError: the shelf cannot be read.
+    """
+    winds = {wind.id: wind for wind, _ in flown}
+    flights = [flight for flight in shelf.flights() if flight.wind in winds]
+    again = [one for wind, one in sorted(shelf.again().items()) if wind in winds]
+    return [
+        wind_table(flown),
+        Table(
+            "flights",
+            _columns(Flight) + _columns(FlightUse, leave=USED),
+            [_row(flight) + _row(use_of(winds[flight.wind], flight), leave=USED) for flight in flights],
+        ),
+        *(
+            Table(f"{name}{'es' if name == 'batch' else 's'}", _columns(kind), [_row(one) for one in shelf.all(kind)])
+            for name, kind in KINDS.items()
+        ),
+        Table("coached_again", _columns(Again), [_row(one) for one in again]),
+    ]
+
+
+def wind_table(flown: Sequence[tuple[Wind, Flight | None]]) -> Table:
+    """Return the winds, each with its last flight in columns that begin with `flight_`."""
+    flight_columns = _columns(Flight, leave=OF_WIND) + _columns(FlightUse, leave=USED)
+    columns = _columns(Wind) + tuple((f"flight_{name}", kind) for name, kind in flight_columns)
+    nothing = (None,) * len(flight_columns)
+    return Table(
+        "winds",
+        columns,
+        [
+            _row(wind)
+            + (nothing if flight is None else _row(flight, leave=OF_WIND) + _row(use_of(wind, flight), leave=USED))
+            for wind, flight in flown
+        ],
+    )
+
+
+def _columns(kind: type[Any], leave: frozenset[str] = frozenset()) -> tuple[tuple[str, ColumnType], ...]:
+    return tuple(
+        (RENAMED.get(one.name, one.name), _type(str(one.type)))
+        for one in dataclasses.fields(kind)
+        if one.name not in leave
+    )
+
+
+def _type(annotated: str) -> ColumnType:
+    return next(kind for sign, kind in _TYPES if sign in annotated)
+
+
+def _row(record: Any, leave: frozenset[str] = frozenset()) -> tuple[Any, ...]:
+    return tuple(getattr(record, one.name) for one in dataclasses.fields(record) if one.name not in leave)
