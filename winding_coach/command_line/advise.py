@@ -24,11 +24,12 @@ from winding_coach.command_line.home import add_common_arguments, home_from, uni
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.shelving import looked, shelf_at
 from winding_coach.command_line.typed import quantity
-from winding_coach.units import UnitSystem
+from winding_coach.units import UnitSystem, show
 
 if TYPE_CHECKING:
     from winding_coach.review.advice import Advised
     from winding_coach.review.advice_words import Advice
+    from winding_coach.rubber.figures import MotorFigures
     from winding_coach.shelf.records import Flight, Model, Motor, Person, Wind
     from winding_coach.shelf.store import Shelf
 
@@ -156,9 +157,24 @@ def _lines(advised: Advised, person: str | None, model: str | None, units: UnitS
         lines += ["", *_wrapped(f"{number}. {item.do}")]
         effect = effect_words(item)
         lines += [f"   {line}" for line in _wrapped(f"{item.why} {effect}".strip(), WIDTH - 3)]
+        if number == 1 and item.motor is not None and item.topic == "motor":
+            lines.append(f"   Its plan: {_plan_words(item.motor, advised, units)}")
     if not advised.items:
         lines += ["", "There is nothing to advise yet."]
     return lines
+
+
+def _plan_words(motor: MotorFigures, advised: Advised, units: UnitSystem) -> str:
+    """Return the command that plans a motor, to be copied."""
+    words = [f"winding-coach plan --loop '{show(motor.loop_m, 'length', units)}'"]
+    words.append(f"--mass '{show(motor.mass_kg, 'mass', units)}'")
+    if motor.orings_kg:
+        words.append(f"--orings '{show(motor.orings_kg, 'mass', units)}'")
+    if motor.strands != 2:
+        words.append(f"--strands {motor.strands}")
+    if advised.last is not None:
+        words.append(f"--hooks '{show(advised.last.hooks_m, 'length', units)}'")
+    return " ".join(words)
 
 
 def _wrapped(text: str, width: int = WIDTH) -> list[str]:

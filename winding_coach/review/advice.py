@@ -109,7 +109,7 @@ def advise(
         wear = wear_of(motor_winds, remarks, uses, rubber)
         if wear.reasons:
             items.append(words.retire(motor.name, wear))
-        if hooks_m and (wear.hurt is None):
+        if hooks_m and not wear.reasons:
             figures = MotorFigures(motor.loop_m, motor.mass_kg, motor.orings_kg, motor.strands, uses + 1)
             share = next_share(figures, hooks_m, motor_winds, batch_winds, rubber)
             items.append(words.share(motor.name, share))
@@ -122,7 +122,7 @@ def _from_fit(fit: FlightFit, known: Sequence[Flown], units: UnitSystem, rubber:
     tried = options(fit, base, known, rubber=rubber)
     now = tried[0]
     items: list[Advice] = []
-    for one in best_changes(tried):
+    for one in best_changes(tried, now.left_share if base.left_share is None else base.left_share):
         if one.gain < WORTH_IT:
             continue
         if one.kind == "launch":
@@ -138,7 +138,7 @@ def _from_fit(fit: FlightFit, known: Sequence[Flown], units: UnitSystem, rubber:
     most = telling(tried, known)
     if most is not None and most.tells > MUCH_MORE * now.tells:
         items.append(words.experiment(most, now, units))
-    if best is not known[-1]:
+    if best is not known[-1] and best is not base:
         items.append(words.counts(best, units))
     return items
 

@@ -13,6 +13,10 @@ from winding_coach.review.wear import NextShare, Wear
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.units import UnitSystem, show
 
+FEW = 0.12
+"""Below this share of turns left a motor was well used."""
+STANDS_OUT = 0.08
+"""A share of turns left that is so far from what the fit has is put down to chance in words."""
 SURE_TO_SAY = 0.005
 """A change of a share below this is said as none."""
 
@@ -70,8 +74,8 @@ def density_of(motor: MotorFigures) -> float:
 
 
 def percent(share: float) -> str:
-    """Return a change as a signed percentage, as +4 % or −3 %."""
-    return f"{share * 100:+.0f} %".replace("-", "−").replace("+0 %", "±0 %").replace("−0 %", "±0 %")
+    """Return a change as a signed percentage, as +4% or −3%."""
+    return f"{share * 100:+.0f}%".replace("-", "−").replace("+0%", "±0%").replace("−0%", "±0%")
 
 
 def _motor_text(made: MotorFigures, units: UnitSystem) -> str:
@@ -99,7 +103,7 @@ def basis_of_rules(flights: int, enough: int) -> str:
 def law_lines(fit: FlightFit, units: UnitSystem) -> list[str]:
     """Return what the fit has found out about the model, in words."""
     law = fit.law
-    digits = 2 if units == "metric" else 3
+    digits = 3 if units == "metric" else 4
     hold = show(law.hold_torque_Nm, "torque", units, digits)
     hold_sd = show(law.hold_torque_Nm * fit.hold_sd, "torque", units, digits)
     return [
@@ -126,7 +130,7 @@ def keep(base: Flown, now: Option, units: UnitSystem) -> Advice:
 def motor(base: Flown, now: Option, best: Option, fit: FlightFit, units: UnitSystem) -> Advice:
     """Another length or density."""
     made, was = best.motor, base.motor
-    left = now.left_share if base.left_share is None else base.left_share
+    left, were = _left(base, now)
     mass = show(abs(made.mass_kg - was.mass_kg), "mass", units)
     mass_was = (base.model_kg or 0.0) + was.mass_kg
     mass_now = (base.model_kg or 0.0) + made.mass_kg
@@ -140,13 +144,12 @@ def motor(base: Flown, now: Option, best: Option, fit: FlightFit, units: UnitSys
         )
         if best.factor < 1.0:
             why = (
-                f"{left:.0%} of the turns were left, and rubber that is not used is ballast. {mass} less motor lets the"
-                f" model hold its height at {percent(hold_now / hold_was - 1.0)} torque, so that {best.left_share:.0%}"
-                " are left."
+                f"{were}, and rubber that is not used is ballast. {mass} less motor lets the model hold its height"
+                f" with {1.0 - hold_now / hold_was:.0%} less torque, so that {best.left_share:.0%} would be left."
             )
         else:
             why = (
-                f"{left:.0%} of the turns were left: the motor was well used. A longer loop takes"
+                f"{were}{': the motor was well used' if left < FEW else ''}. A longer loop takes"
                 f" {percent(best.peak_turns / now.peak_turns - 1.0)} turns at the same torque, worth more than the"
                 f" {mass} it weighs."
             )
@@ -159,15 +162,20 @@ def motor(base: Flown, now: Option, best: Option, fit: FlightFit, units: UnitSys
         )
         turns = percent(best.peak_turns / now.peak_turns - 1.0)
         stiffer = percent(best.factor**1.5 - 1.0)
-        if best.factor > 1.0:
+        if best.factor > 1.0 and left < FEW:
             why = (
-                f"{left:.0%} of the turns were left when torque was too low to hold height"
+                f"{were}: the motor was well used. Denser rubber stores more at the same"
+                f" length: {stiffer} torque at {turns} turns."
+            )
+        elif best.factor > 1.0:
+            why = (
+                f"{were} when torque was too low to hold height"
                 f" ({show(hold_was, 'torque', units)}). More density gives {stiffer} torque at {turns} turns, so that"
-                f" {best.left_share:.0%} are left."
+                f" {best.left_share:.0%} would be left."
             )
         else:
             why = (
-                f"There is torque to spare (launched at {to_spare}; {left:.0%} of the turns were left). Thinner rubber"
+                f"There is torque to spare (launched at {to_spare}; {left:.0%} of the turns left). Thinner rubber"
                 f" takes {turns} turns and {mass} off."
             )
         why += " Keep the length: it would not change the torque."
@@ -207,6 +215,14 @@ def launch(base: Flown, best: Option, now: Option, fit: FlightFit, units: UnitSy
     return Advice("launch", do, why, "fit", best.gain, best.low, best.high, torque_Nm=best.launch_torque_Nm)
 
 
+def _left(base: Flown, now: Option) -> tuple[float, str]:
+    """Return the share of turns left and how to say it: as counted, or as the fit has it if the flight stands out."""
+    counted = base.left_share
+    if counted is not None and abs(counted - now.left_share) < STANDS_OUT:
+        return counted, f"{counted:.0%} of the turns were left"
+    return now.left_share, f"By all flights together {now.left_share:.0%} of the turns are left"
+
+
 def instead(item: Advice) -> Advice:
     """Return an item as the second choice."""
     return replace(item, do=f"Or: {item.do[0].lower()}{item.do[1:]}")
@@ -214,7 +230,7 @@ def instead(item: Advice) -> Advice:
 
 def from_earlier(item: Advice, base: Flown) -> Advice:
     """Return an item that starts from an earlier flight than the last."""
-    return replace(item, do=f"Go back to the motor of {_day(base)} and from there: {item.do[0].lower()}{item.do[1:]}")
+    return replace(item, do=f"Go back to what flew on {_day(base)}, and from there: {item.do[0].lower()}{item.do[1:]}")
 
 
 def counts(best: Flown, units: UnitSystem) -> Advice:

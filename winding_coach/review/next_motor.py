@@ -14,6 +14,7 @@ import numpy as np
 
 from winding_coach.review.flight_fit import DURATION_SD, LEFT_SD, FlightFit, launch_of, torque_scale, usable
 from winding_coach.review.flown import Flown
+from winding_coach.review.rules_of_thumb import GREAT_MANY_LEFT
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.flight import Floats, Launch, fly, launch_at, unwinding_of
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
@@ -25,6 +26,8 @@ LAUNCHES = (0.80, 0.87, 0.93, 1.0, 1.07, 1.15)
 """What is tried, as factors; the largest steps are as far as a law fitted near one motor is trusted (our own rule)."""
 BEYOND_SD = 0.20
 """Error of a predicted change of duration for each unit of the change's logarithm, beside the law's own; assumed."""
+OWN_GAIN = 0.01
+"""What another density must gain beyond another launch torque alone; our own rule."""
 TRY_COSTS = 0.03
 """The flight that tells most may be expected to last so much shorter than the one now; our own rule."""
 LEAST_TOLD = 0.05
@@ -140,8 +143,9 @@ def best_flown(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber = DEFAULT_
 def base_of(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber = DEFAULT_RUBBER) -> Flown:
     """Return the flight to go on from: the last, or the best where the last was a step too far. flown: usable."""
     expected = _expected(fit, flown, rubber)
-    best = int(np.argmax(expected))
-    return flown[-1] if expected[-1] >= expected[best] - TOO_FAR else flown[best]
+    best, last = flown[int(np.argmax(expected))], flown[-1]
+    near = expected[-1] >= max(expected) - TOO_FAR
+    return last if near or _alike(last.motor, last.launch_torque_Nm, best) else best
 
 
 def _expected(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber) -> list[float]:
@@ -162,29 +166,45 @@ def telling(tried: Sequence[Option], flown: Sequence[Flown]) -> Option | None:
 
     tried: the unchanged motor first.
     """
-    fresh = [one for one in tried if one.gain >= -TRY_COSTS and not any(_alike(one, other) for other in flown)]
+    fresh = [
+        one
+        for one in tried
+        if one.gain >= -TRY_COSTS and not any(_alike(one.motor, one.launch_torque_Nm, other) for other in flown)
+    ]
     most = max(fresh, key=lambda one: one.tells, default=None)
     return most if most is not None and most.tells > LEAST_TOLD else None
 
 
-def _alike(one: Option, other: Flown) -> bool:
-    density = (one.motor.mass_kg - one.motor.orings_kg) / (one.motor.strands * one.motor.loop_m)
+def _alike(motor: MotorFigures, launch_Nm: float | None, other: Flown) -> bool:
+    """Whether it is the same within what hands cut and people launch."""
+    density = (motor.mass_kg - motor.orings_kg) / (motor.strands * motor.loop_m)
     return (
-        abs(one.motor.loop_m / other.motor.loop_m - 1.0) < 0.015
+        abs(motor.loop_m / other.motor.loop_m - 1.0) < 0.015
         and abs(density / other.density_kg_per_m - 1.0) < 0.01
-        and abs(one.launch_torque_Nm / (other.launch_torque_Nm or 1.0) - 1.0) < 0.05
+        and abs((launch_Nm or 1.0) / (other.launch_torque_Nm or 1.0) - 1.0) < 0.05
     )
 
 
-def best_changes(tried: Sequence[Option]) -> list[Option]:
+def best_changes(tried: Sequence[Option], left_share: float | None = None) -> list[Option]:
     """Return the best other length, the best other density and the best other launch, the one to be done first first.
 
-    tried: the unchanged motor first, as `options` gives them.
+    left_share: turns left over turns at launch as it is now. Where that is a great many another motor comes before
+    another launch, and no longer one unless that is sure to gain (unused rubber is ballast: common practice).
     """
-    best = {kind: max((o for o in tried if o.kind == kind), key=lambda o: o.gain, default=None) for kind in KINDS}
-    found = sorted((o for o in best.values() if o is not None), key=lambda o: -o.gain)
-    length = best["length"]
-    if length is not None and length.gain >= SAME_RUBBER_FIRST * found[0].gain and found[0].kind == "density":
+    many = left_share is not None and left_share >= GREAT_MANY_LEFT
+    best: dict[str, Option] = {}
+    alone = max((one.gain for one in tried if one.kind == "launch"), default=0.0)
+    for one in tried:
+        # What the launch torque gains without a new motor is not put down to the motor.
+        if one.kind == "density" and one.launch_factor != 1.0 and one.gain < alone + OWN_GAIN:
+            continue
+        if many and one.kind == "length" and one.factor > 1.0 and one.low < 0.0:
+            continue
+        if one.kind in KINDS and (one.kind not in best or one.gain > best[one.kind].gain):
+            best[one.kind] = one
+    found = sorted(best.values(), key=lambda one: (many and one.kind == "launch", -one.gain))
+    length = best.get("length")
+    if length is not None and found[0].kind == "density" and length.gain >= SAME_RUBBER_FIRST * found[0].gain:
         found.remove(length)
         found.insert(0, length)
     return found

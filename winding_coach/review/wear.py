@@ -68,7 +68,8 @@ def next_share(
     """Return how far to wind a motor next.
 
     motor: as measured now, its use that of the next wind. winds: of this motor. batch: of its batch, this motor's too;
-    newest last. The usual share of the use is lowered step by step until the risk is bearable.
+    newest last. Where motors of the batch broke, the usual share of the use is lowered step by step
+    until the risk is bearable.
     """
     wound = [_wound(one, rubber) for one in batch[-BATCH_WINDS:] if one.peak_turns and one.breaking_turns]
     strength = strength_of(wound, StrengthPrior(median=rubber.break_stretch, shape=rubber.break_shape))
@@ -79,7 +80,9 @@ def next_share(
         return strength.risk(rubber.break_stretch * share ** (2.0 / 3.0))
 
     share = usual
-    while share > LEAST_SHARE and risk_at(share).value > MOST_RISK:
+    broke = sum(one.broke for one in wound)
+    # Without a break there is only belief, and common practice is the better one.
+    while broke and share > LEAST_SHARE and risk_at(share).value > MOST_RISK:
         share = round(share - SHARE_STEP, 2)
     _, breaks = unwinding_of(motor, hooks_m, 1.0, rubber)
     before = [one.share for one in winds if one.share is not None]
@@ -91,7 +94,7 @@ def next_share(
         risk=risk_at(share),
         instead=before[-1] if before else None,
         winds=len(wound),
-        breaks=sum(one.broke for one in wound),
+        breaks=broke,
     )
 
 

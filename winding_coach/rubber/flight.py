@@ -16,7 +16,7 @@ import numpy.typing as npt
 from winding_coach.rubber.course import back_off_from, wind_along
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber, geometry
-from winding_coach.rubber.motor import before_the_wind, breaking_turns
+from winding_coach.rubber.motor import before_the_wind, breaking_turns, geometry_of
 from winding_coach.rubber.plan import planned_course
 from winding_coach.rubber.table import Table, table
 from winding_coach.units import GRAVITY_M_PER_S2
@@ -80,8 +80,12 @@ def unwinding_of(
     """Return torque against turns as the motor unwinds from a peak at the hooks, and its breaking turns.
 
     It is drawn for one motor of each shape and scaled: torque with mass per length^1.5, turns with loop over its root.
+
+    Raises:
+        FiguresError: figures that no motor can have.
     """
-    per_metre = (motor.mass_kg - motor.orings_kg) / motor.loop_m / (2.0 * _UNIT_DENSITY)
+    body = geometry_of(motor, rubber)
+    per_metre = body.linear_density_kg_per_m * body.strands / (2.0 * _UNIT_DENSITY)
     scale = motor.loop_m / _UNIT_LOOP_M / math.sqrt(per_metre)
     slack = round(hooks_m / motor.loop_m, 2)
     unit_breaks = _unit_breaks(slack, rubber)

@@ -46,7 +46,7 @@ class SimulatedModel:
     radius_m: float = 0.22
     solidity: float = 0.12
     pitch_rad: float = 0.42
-    drag: float = 0.05
+    drag: float = 0.09
     gives_way: float = 0.3
     loses: float = 0.1
     ceiling_m: float = 8.0

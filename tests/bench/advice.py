@@ -1,0 +1,164 @@
+"""How close advice comes to the best motor: simulated people, models whose best is known by brute force, baselines.
+
+`python -m tests.bench.advice [--models 40] [--seed 1]` prints the table that `tests/bench/advice.md` holds (about five
+minutes on one core).
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from multiprocessing import get_context
+
+import numpy as np
+
+from tests.review.flying import Flyer, Size, best_size, random_model, true_duration
+from winding_coach.review.advice import Advised, advise
+from winding_coach.review.advice_words import Advice, density_of
+from winding_coach.review.flown import all_flown
+from winding_coach.review.rules_of_thumb import rule_for
+from winding_coach.shelf.records import Model
+
+AFTER = (1, 3, 6, 10)
+"""Flights after which is looked."""
+FLIGHTS = max(AFTER)
+
+
+def nearest(flyer: Flyer, flown_at: str) -> Size:
+    """Return the size that was flown then."""
+    return next(size for wind, size in zip(flyer.winds, flyer.sizes, strict=True) if wind.started == flown_at)
+
+
+def advised_by(flyer: Flyer) -> Advised:
+    """Ask for advice as the command does."""
+    return advise(flyer.winds, flyer.flights, flyer.shelf_model)
+
+
+def followed(flyer: Flyer, item: Advice) -> Size:
+    """Return the size that an item of advice asks for: as precisely as hands cut and people launch."""
+    last = flyer.sizes[-1]
+    loop, density = last.loop_m, last.density_kg_per_m
+    if item.motor is not None:
+        loop, density = item.motor.loop_m, density_of(item.motor)
+    launch = last.launch_Nm if item.torque_Nm is None else item.torque_Nm
+    about = [float(1.0 + sd * flyer.rng.standard_normal()) for sd in (0.005, 0.005, 0.02)]
+    return Size(loop * about[0], density * about[1], launch * about[2])
+
+
+def by_advice(flyer: Flyer) -> Size:
+    """Do the first thing advised; where that is to keep the motor, the flight that tells most."""
+    advised = advised_by(flyer)
+    item = next((one for one in advised.items if one.topic in ("motor", "launch")), None)
+    if item is not None and item.topic == "motor" and item.gain is None:
+        item = next((one for one in advised.items if one.topic == "experiment"), item)
+    return flyer.sizes[-1] if item is None else followed(flyer, item)
+
+
+def by_rules(flyer: Flyer) -> Size:
+    """Follow the rules of thumb alone."""
+    flown = all_flown(flyer.winds, flyer.flights, {flyer.shelf_model.name.casefold(): flyer.shelf_model})
+    rule = rule_for(flown[-1])
+    last = flyer.sizes[-1]
+    if rule is None or rule.kind == "same":
+        return last
+    return last.times(loop=rule.factor) if rule.kind == "length" else last.times(density=rule.factor)
+
+
+def by_chance(flyer: Flyer) -> Size:
+    """Change one thing by chance from the best so far."""
+    best = flyer.sizes[best_logged(flyer)]
+    factor = float(flyer.rng.choice((0.9, 0.95, 1.05, 1.1)))
+    what = str(flyer.rng.choice(("loop", "density", "launch")))
+    return best.times(**{what: factor})
+
+
+def unchanged(flyer: Flyer) -> Size:
+    """Change nothing."""
+    return flyer.sizes[-1]
+
+
+def best_logged(flyer: Flyer) -> int:
+    """Return which flight lasted longest as logged."""
+    return int(np.argmax([flyer.flights[wind.id].duration_s or 0.0 for wind in flyer.winds]))
+
+
+def counts_by_log(flyer: Flyer) -> Size:
+    """For a flight that counts: what lasted longest."""
+    return flyer.sizes[best_logged(flyer)]
+
+
+def counts_by_advice(flyer: Flyer) -> Size:
+    """For a flight that counts: what the advice names, or what it goes on from."""
+    from winding_coach.review.flight_fit import fit_flights, usable
+    from winding_coach.review.next_motor import best_flown
+
+    known = [one for one in all_flown(flyer.winds, flyer.flights, _models(flyer)) if usable(one)]
+    return nearest(flyer, best_flown(fit_flights(known), known).started)
+
+
+def _models(flyer: Flyer) -> dict[str, Model]:
+    return {flyer.shelf_model.name.casefold(): flyer.shelf_model}
+
+
+Way = tuple[str, Callable[[Flyer], Size], Callable[[Flyer], Size]]
+WAYS: tuple[Way, ...] = (
+    ("advice", by_advice, counts_by_advice),
+    ("rules of thumb alone", by_rules, counts_by_log),
+    ("a change by chance, the best kept", by_chance, counts_by_log),
+    ("no change", unchanged, counts_by_log),
+)
+
+
+def one_model(seed: int, number: int) -> list[list[float]]:
+    """Return, for each way, the share of the best duration that its motor for a flight that counts reaches."""
+    rng = np.random.default_rng([seed, number])
+    model = random_model(rng)
+    stiffness = float(np.exp(0.04 * rng.standard_normal()))
+    best, longest = best_size(model, stiffness)
+    start = best.times(
+        float(np.exp(rng.uniform(-0.4, 0.4))), float(np.exp(rng.uniform(-0.25, 0.25))), float(rng.uniform(0.6, 1.2))
+    )
+    found = []
+    for _, next_size, for_one_that_counts in WAYS:
+        flyer = Flyer(model, np.random.default_rng([seed, number, 7]), stiffness=stiffness)
+        flyer.fly(start)
+        reached = []
+        for flown in range(1, FLIGHTS + 1):
+            if flown in AFTER:
+                reached.append(true_duration(model, for_one_that_counts(flyer), stiffness) / longest)
+            if flown < FLIGHTS:
+                flyer.fly(next_size(flyer))
+        found.append(reached)
+    return found
+
+
+def main() -> int:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--models", type=int, default=40)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--processes", type=int, default=1)
+    args = parser.parse_args()
+    began = time.perf_counter()
+    with ProcessPoolExecutor(args.processes, mp_context=get_context("spawn")) as pool:
+        runs = list(pool.map(partial(one_model, args.seed), range(args.models)))
+    shares = np.array(runs)
+    heads = " | ".join(f"{n} {'flight' if n == 1 else 'flights'}" for n in AFTER)
+    print(f"| followed | {heads} |\n|---|{'---|' * len(AFTER)}")
+    for i, (name, _, _) in enumerate(WAYS):
+        cells = [f"{shares[:, i, k].mean():.0%} ({np.percentile(shares[:, i, k], 10):.0%})" for k in range(len(AFTER))]
+        print(f"| {name} | {' | '.join(cells)} |")
+    print(
+        f"\n{args.models} simulated models and starting motors, seed {args.seed}: mean share of the best duration (in"
+        " brackets: what nine in ten exceed) that the motor named for a flight that counts reaches, flown without luck."
+    )
+    print(f"{time.perf_counter() - began:.0f} s", file=sys.stderr)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,105 @@
+"""How far to wind a motor next, and when it has had its day."""
+
+from dataclasses import replace
+
+import pytest
+
+from winding_coach.review.wear import MANY_USES, MOST_RISK, next_share, wear_of
+from winding_coach.rubber.figures import MotorFigures
+from winding_coach.rubber.flight import unwinding_of
+from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.shelf.records import Wind
+
+HOOKS_M = 0.22
+MOTOR = MotorFigures(0.30, 1.40e-3, 0.08e-3)
+
+
+def wind(share: float, number: int = 1, *, broke: bool = False, torque: float = 1.0, reached: float = 1.0) -> Wind:
+    _, breaks = unwinding_of(MOTOR, HOOKS_M, 1000.0)
+    turns = reached * share * breaks
+    unwinding, _ = unwinding_of(replace(MOTOR, use=3), HOOKS_M, turns)
+    return Wind(
+        id=f"{number}",
+        started=f"2026-03-07T10:{number:02d}:00+00:00",
+        trace="",
+        outcome="broken" if broke else "done",
+        use=number,
+        share=share,
+        loop_m=MOTOR.loop_m,
+        mass_kg=MOTOR.mass_kg,
+        orings_kg=MOTOR.orings_kg,
+        strands=2,
+        hooks_m=HOOKS_M,
+        breaking_turns=breaks,
+        target_turns=share * breaks,
+        peak_turns=turns,
+        peak_torque_Nm=torque * unwinding.values[-1],
+    )
+
+
+@pytest.mark.parametrize(("use", "share"), [(1, 0.80), (2, 0.85), (3, 0.90), (9, 0.90)])
+def test_the_usual_shares_where_nothing_speaks_against_them(use: int, share: float) -> None:
+    # 80, 85, 90 % for first, second and later winds: common practice, no source.
+    found = next_share(replace(MOTOR, use=use), HOOKS_M, [], [])
+    assert (found.share, found.usual, found.instead) == (share, share, None)
+    assert found.turns == pytest.approx(share * unwinding_of(MOTOR, HOOKS_M, 1.0)[1])
+    # Turns go with strand stretch^1.5 (the ellipse of the turns law): the default rubber's own chance lies within.
+    own = DEFAULT_RUBBER.break_risk(DEFAULT_RUBBER.break_stretch * share ** (2 / 3))
+    assert found.risk.low <= own <= found.risk.high
+
+
+def test_a_batch_that_breaks_early_is_wound_less() -> None:
+    weak = [wind(0.88, i, broke=i % 2 == 0) for i in range(1, 13)]
+    found = next_share(replace(MOTOR, use=3), HOOKS_M, [wind(0.85)], weak)
+    assert found.share < found.usual
+    assert found.risk.value <= MOST_RISK
+    assert (found.winds, found.breaks, found.instead) == (12, 6, 0.85)
+
+
+def test_survivors_make_it_surer() -> None:
+    held = [wind(0.90, i) for i in range(1, 41)]
+    alone = next_share(replace(MOTOR, use=3), HOOKS_M, [], [])
+    assert next_share(replace(MOTOR, use=3), HOOKS_M, [], held).risk.high < alone.risk.high
+
+
+def test_lost_torque_and_lost_turns_are_told() -> None:
+    fresh = [wind(0.8, 1, torque=1.1), *(wind(0.9, i) for i in (2, 3))]
+    tired = [wind(0.9, i, torque=0.88, reached=0.9) for i in (4, 5)]
+    wear = wear_of([*fresh, *tired], [], 5)
+    # The torque is that at the same turns: the turns that are missing are not counted twice.
+    assert wear.torque_lost == pytest.approx(0.12, abs=0.01)
+    assert wear.turns_lost == pytest.approx(0.1, abs=0.01)
+    assert len(wear.reasons) == 2
+
+
+def test_too_few_winds_tell_nothing() -> None:
+    wear = wear_of([wind(0.8, 1), wind(0.85, 2)], ["nice climb"], 2)
+    assert (wear.torque_lost, wear.turns_lost, wear.hurt, wear.reasons) == (None, None, None, ())
+
+
+def test_a_motor_as_fresh_as_at_first_is_kept() -> None:
+    wear = wear_of([wind(0.9, i) for i in range(1, 7)], [], 6)
+    assert wear.torque_lost == pytest.approx(0.0, abs=1e-9)
+    assert not wear.reasons
+
+
+@pytest.mark.parametrize("remark", ["a nick near the knot", "Torn at the hook", "two small CUTS"])
+def test_a_remark_on_damage_is_a_reason(remark: str) -> None:
+    wear = wear_of([], ["fine", remark], 1)
+    assert wear.hurt == remark
+    assert remark in wear.reasons[0]
+
+
+def test_words_that_only_begin_alike_are_no_damage() -> None:
+    assert wear_of([], ["a cutting wind outside, nicknamed Zip"], 1).hurt is None
+
+
+def test_many_uses_are_a_reason() -> None:
+    assert "12 times" in wear_of([], [], MANY_USES).reasons[0]
+
+
+def test_winds_without_figures_are_passed_over() -> None:
+    bare = [replace(wind(0.9, i), peak_torque_Nm=None) for i in range(1, 7)]
+    assert wear_of(bare, [], 6).torque_lost is None
+    impossible = [replace(wind(0.9, i), orings_kg=1.0) for i in range(1, 7)]
+    assert wear_of(impossible, [], 6).torque_lost is None
