@@ -25,6 +25,7 @@ from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at
 from winding_coach.command_line.tabular import table
 from winding_coach.command_line.typed import number, quantity
+from winding_coach.command_line.wind_choice import meant
 from winding_coach.units import FOOT_M, UnitSystem
 
 if TYPE_CHECKING:
@@ -208,15 +209,11 @@ def sentence(wind: Wind, flight: Flight, units: UnitSystem) -> str:
 
 def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.shelf.flying import use_of
-    from winding_coach.shelf.records import Motor, Person
     from winding_coach.shelf.store import WindFilter
 
     with shelf_at(home, reading=True) as shelf:
-        motor = args.motor and (shelf.find(Motor, args.motor).name if not shelf.has(Motor, args.motor) else args.motor)
-        person = args.person and (
-            shelf.find(Person, args.person).name if not shelf.has(Person, args.person) else args.person
-        )
-        winds = {wind.id: wind for wind in shelf.winds(WindFilter(motor=motor, person=person))}
+        wanted = WindFilter(motor=meant(shelf, "motor", args.motor), person=meant(shelf, "person", args.person))
+        winds = {wind.id: wind for wind in shelf.winds(wanted)}
         flights = [flight for flight in shelf.flights() if flight.wind in winds]
     if args.json:
         print(json.dumps({"flights": [as_object(winds[one.wind], one) for one in flights]}, ensure_ascii=False))

@@ -35,15 +35,8 @@ def wind_filter(args: argparse.Namespace, shelf: Shelf, newest: str | None = Non
         ShelfError: a name may be several.
     """
     from winding_coach.shelf.store import WindFilter
-    from winding_coach.shelf.tables import KINDS
 
-    named: dict[str, str] = {}
-    for name in NAMED:
-        typed = getattr(args, name)
-        if typed is not None:
-            # A wind may name what the shelf never held: then the name is taken as it is.
-            begin_so = [one.name for one in shelf.all(KINDS[name]) if one.name.casefold().startswith(typed.casefold())]
-            named[name] = shelf.find(KINDS[name], typed).name if begin_so else typed
+    named = {name: typed for name in NAMED if (typed := meant(shelf, name, getattr(args, name))) is not None}
     return WindFilter(
         motor=named.get("motor"),
         person=named.get("person"),
@@ -55,6 +48,21 @@ def wind_filter(args: argparse.Namespace, shelf: Shelf, newest: str | None = Non
         until=_day("--until", args.until, after=1),
         newest=None if newest is None else whole("--newest", newest, 1, MOST),
     )
+
+
+def meant(shelf: Shelf, kind: str, typed: str | None) -> str | None:
+    """Return the name that a short one means; one that the shelf never held is taken as it is, a wind may have it.
+
+    Raises:
+        ShelfError: it may be several.
+    """
+    from winding_coach.shelf.tables import KINDS
+
+    if typed is None:
+        return None
+    if any(one.name.casefold().startswith(typed.casefold()) for one in shelf.all(KINDS[kind])):
+        return shelf.find(KINDS[kind], typed).name
+    return typed
 
 
 def _day(option: str, typed: str | None, *, after: int = 0) -> datetime | None:
