@@ -4,6 +4,7 @@ example:
   winding-coach review
   winding-coach review recordings/stalled-crank.wind.jsonl.gz --report wind.html
   winding-coach review monday.wind.jsonl tuesday.wind.jsonl --report both.svg
+  winding-coach review last --report wind.svg
   winding-coach review --person Wren
   winding-coach review --season --report season.html
   winding-coach review --batch amber
@@ -22,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.shelving import looked, shelf_at
+from winding_coach.command_line.shelving import looked, shelf_at, shelf_file
 from winding_coach.report.page import Report
 from winding_coach.units import UnitSystem
 
@@ -40,7 +41,12 @@ LOOKED_AT = 200
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `review`."""
-    parser.add_argument("traces", nargs="*", metavar="TRACE", help="a .wind.jsonl file, or one packed as .gz")
+    parser.add_argument(
+        "traces",
+        nargs="*",
+        metavar="TRACE",
+        help="a .wind.jsonl file, one packed as .gz, or a wind of the shelf by its id",
+    )
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--person", metavar="NAME", help="a person's progress over the winds on the shelf")
     what.add_argument("--season", action="store_true", help="all people's winds on the shelf")
@@ -77,11 +83,11 @@ def _winds(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.report.winds import one_wind, several_winds
     from winding_coach.review.compare import figures_json
 
-    paths = [Path(name) for name in args.traces] or [_newest(home)]
+    paths = [_path(name, home) for name in args.traces] or [_newest(home)]
     if len(paths) > MOST_TRACES:
         raise UsageProblem(f"{len(paths)} traces are too many side by side: name {MOST_TRACES} at most, or --season.")
     calibration = None if args.calibration is None else calibration_from(args.calibration, home, simulated=False)
-    earlier_paths = _earlier(paths[0], home) if len(paths) == 1 else []
+    earlier_paths = earlier_of(paths[0], home) if len(paths) == 1 else []
     read = records_of([*paths, *earlier_paths], units, calibration)
     troubles = [one.trouble for one in read[: len(paths)] if one.record is None]
     records = [one.record for one in read[: len(paths)] if one.record is not None]
@@ -132,6 +138,23 @@ def _wind_json(record: WindRecord, figures: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _path(named: str, home: Home) -> Path:
+    """Return the trace that is meant: a file, else a wind of the shelf by its id or `last`."""
+    from winding_coach.shelf.schema import ShelfError
+
+    path = Path(named)
+    if path.exists() or path.parent != Path() or not shelf_file(home).exists():
+        return path
+    with shelf_at(home, reading=True) as shelf:
+        looked(home, shelf, newest=LOOKED_AT)
+        try:
+            return home.traces / shelf.find_wind(named).trace
+        except ShelfError as error:
+            if "type more" in str(error):
+                raise
+    return path
+
+
 def _newest(home: Home) -> Path:
     from winding_coach.traces.files import SUFFIX
 
@@ -144,7 +167,7 @@ def _newest(home: Home) -> Path:
     return max(found, key=lambda path: path.name)
 
 
-def _earlier(path: Path, home: Home) -> list[Path]:
+def earlier_of(path: Path, home: Home) -> list[Path]:
     """Return the newest traces of the same motor that began before this one."""
     from winding_coach.command_line.earlier import traces_of
 

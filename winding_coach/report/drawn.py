@@ -13,6 +13,7 @@ from winding_coach.report.svg import clean
 FACE = "Helvetica, Arial, sans-serif"
 COLUMNS = 2
 HEAD = 34.0
+OVER_ALL = 10_000
 PNG_PER_UNIT = 2.0
 """Points of the PNG for one unit of the layout."""
 INSTALL = "PNG needs matplotlib: install it with 'pip install \"winding-coach[plots]\"', or name a .svg or .html file."
@@ -124,6 +125,7 @@ def picture_png(title: str, charts: Sequence[Chart]) -> bytes:
             va="baseline",
             weight="bold" if words.bold else "normal",
             transform=figure.transFigure,
+            zorder=OVER_ALL,
         )
         if words.halo:
             text.set_path_effects([withStroke(linewidth=3.0, foreground=LIGHT["ground"])])
@@ -146,8 +148,6 @@ def picture_png(title: str, charts: Sequence[Chart]) -> bytes:
             figure.add_artist(line)
         for one in words:
             say(one, dx, dy)
-    for text in figure.texts:
-        text.set_zorder(10_000)
     out = io.BytesIO()
     figure.savefig(out, format="png")
     return out.getvalue()

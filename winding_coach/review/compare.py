@@ -64,6 +64,11 @@ def _walk_in_s(record: WindRecord) -> float | None:
     return None if span is None else span.to_s - span.from_s
 
 
+def _left(record: WindRecord) -> float | None:
+    """Energy for the flight, where it came to a launch."""
+    return None if record.summary.launch_torque_Nm is None else record.summary.energy_stored_J
+
+
 def _returned(record: WindRecord) -> float | None:
     return None if record.work is None or record.work.returned_J == 0.0 else record.work.returned_J
 
@@ -130,12 +135,12 @@ FIGURES: tuple[FigureRow, ...] = (
     ),
     FigureRow("crank_work_J", "work of the crank, J", "one", lambda r: None if r.work is None else r.work.wound_in_J),
     FigureRow("returned_J", "returned by back-off, J", "two", _returned),
-    FigureRow("energy_stored_J", "left for the flight, J", "one", lambda r: r.summary.energy_stored_J, _scaled_energy),
+    FigureRow("energy_stored_J", "left for the flight, J", "one", _left, _scaled_energy),
     FigureRow(
         "energy_stored_J_per_g",
         "left, J per g of rubber",
         "two",
-        lambda r: _per_gram(r, r.summary.energy_stored_J),
+        lambda r: _per_gram(r, _left(r)),
         lambda r: _per_gram(r, _scaled_energy(r)),
     ),
     FigureRow("winding_s", "first turn to peak, s", "zero", _winding_s),

@@ -120,7 +120,8 @@ def _stalls(stalls: Sequence[Stall], units: UnitSystem) -> str:
 
 
 def _work(record: WindRecord) -> str:
-    work, left_J = record.work, record.summary.energy_stored_J
+    work = record.work
+    left_J = None if record.summary.launch_torque_Nm is None else record.summary.energy_stored_J
     if work is None:
         return "Work cannot be told: no turns were counted."
     meter = "" if record.settings.calibration.sd_Nm is not None else ", the meter's own not known"
