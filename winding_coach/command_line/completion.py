@@ -95,7 +95,7 @@ def whole_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(metavar="COMMAND")
     for name, job in COMMANDS.items():
         below = parser_of(name)
-        commands.add_parser(name, help=job, parents=[below], add_help=False, description=below.description)
+        commands.add_parser(name, help=job, parents=[below], add_help=False, description=job)
     return parser
 
 
