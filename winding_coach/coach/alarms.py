@@ -47,12 +47,24 @@ def _limit_coming(now: Moment, limits: Limits) -> bool:
     return now.limit_coming
 
 
+def at_a_limit(now: Moment, limits: Limits) -> bool:
+    """Whether more turns must not be asked for, whatever else is so."""
+    torque_Nm = now.torque_Nm
+    return (
+        now.overloaded
+        or now.saturated
+        or (torque_Nm is not None and torque_Nm >= limits.peak_Nm)
+        or _overwind(now, limits)
+        or _winder(1.0)(now, limits)
+    )
+
+
 def _stalled(now: Moment, limits: Limits) -> bool:
-    return now.cranking is False
+    return now.cranking is False and not at_a_limit(now, limits)
 
 
 def _not_turning(now: Moment, limits: Limits) -> bool:
-    return now.cranking is not True
+    return now.cranking is not True and not at_a_limit(now, limits)
 
 
 def _rising(times: float) -> Test:
@@ -77,7 +89,8 @@ def _rising_walk_in(times: float) -> Test:
 def _below_plan(share: float) -> Test:
     def test(now: Moment, limits: Limits) -> bool:
         reference_Nm = limits.stretched_Nm if now.expected_Nm is None else now.expected_Nm
-        return now.torque_Nm is not None and now.torque_Nm < share * reference_Nm
+        low = now.torque_Nm is not None and now.torque_Nm < share * reference_Nm
+        return low and not at_a_limit(now, limits)
 
     return test
 
@@ -150,7 +163,7 @@ class Rule:
 
 
 RULES: tuple[Rule, ...] = (
-    Rule("motor_broke", Level.DANGER, CRANKED | {Phase.BROKEN}, _broke, _gone, least_s=3.0),
+    Rule("motor_broke", Level.DANGER, CRANKED | {Phase.BROKEN}, _broke, _gone, least_s=0.0),
     Rule("overwind", Level.DANGER, WINDING | {Phase.BACK_OFF}, _overwind, _overwound_still),
     Rule("meter_limit", Level.DANGER, IN_USE, _overloaded, _overloaded),
     Rule("winder_limit", Level.DANGER, LOADED, _winder(1.0), _winder(0.97)),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from winding_coach.coach.settings import CoachSettings
+from winding_coach.rubber.plan import LIMIT_MARGIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +34,11 @@ class Limits:
     def scaled(self, scale: float) -> Limits:
         """Return the limits of a motor that shows `scale` times the plan's torque at the same stretch.
 
-        The launch torque is the model's need and the ratings are ratings: they do not scale.
+        The launch torque is the model's need and the ratings are ratings: they do not scale, and a stiff motor is
+        not wound past them.
         """
-        peak_Nm = self.peak_Nm * scale
+        rated = [LIMIT_MARGIN * rating for rating in (self.winder_Nm, self.meter_Nm) if rating is not None]
+        peak_Nm = min([self.peak_Nm * scale, *rated])
         return replace(
             self,
             peak_Nm=peak_Nm,

@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from winding_coach.coach.alarms import at_a_limit
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
+from winding_coach.coach.phases import WINDING
 from winding_coach.coach.said import Phase, Prompt
 from winding_coach.coach.view import Marks
 from winding_coach.coach.wording import in_words
@@ -86,8 +88,22 @@ def _hook_up(scene: Scene) -> Wanted:
     return Wanted("tare")
 
 
+def _stop(scene: Scene) -> Wanted | None:
+    """The stop that a limit or a meter that tells nothing calls for; no other advice stands beside it."""
+    limits, alarms = scene.limits, scene.alarms
+    if "winder_limit" in alarms:
+        return Wanted("stop_at_peak", torque_Nm=limits.winder_Nm)
+    if "meter_limit" in alarms:
+        return Wanted("stop_at_peak", torque_Nm=limits.meter_Nm)
+    if "overwind" in alarms or at_a_limit(scene.now, limits):
+        return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
+    return Wanted("stop_at_peak") if alarms & {"meter_saturated", "meter_silent"} else None
+
+
 def _stretch_out(scene: Scene) -> Wanted:
     now, limits = scene.now, scene.limits
+    if "meter_silent" in scene.alarms:
+        return Wanted("stretch_to", distance_m=limits.stretch_m)
     there = now.distance_m is not None and now.distance_m >= 0.97 * limits.stretch_m
     # Without a sensor, or when somebody stops short: cranking there is better than waiting for ever.
     waited = now.in_phase_s >= (HOOKING_UP_S if now.distance_m is None else 2.0 * HOOKING_UP_S)
@@ -105,8 +121,6 @@ def _wind_stretched(scene: Scene) -> Wanted:
 
 def _walk_in(scene: Scene) -> Wanted:
     now, limits = scene.now, scene.limits
-    if "overwind" in scene.alarms or (now.torque_Nm is not None and now.torque_Nm >= limits.peak_Nm):
-        return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if "crank_stalled" in scene.alarms:
         return Wanted("keep_cranking")
     mark = scene.mark_m
@@ -162,7 +176,15 @@ _CHOICES: dict[Phase, Callable[[Scene], Wanted]] = {
 
 def wanted(scene: Scene) -> Wanted | None:
     """Return the prompt that fits the moment; None in the phases that want nothing more."""
-    choice = _CHOICES.get(scene.now.phase)
+    phase = scene.now.phase
+    stop = (
+        _stop(scene)
+        if phase in WINDING or (phase is Phase.STRETCH_OUT and at_a_limit(scene.now, scene.limits))
+        else None
+    )
+    if stop is not None:
+        return stop
+    choice = _CHOICES.get(phase)
     return None if choice is None else choice(scene)
 
 

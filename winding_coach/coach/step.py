@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from winding_coach.coach.alarms import AlarmBank
 from winding_coach.coach.band import RateBand
-from winding_coach.coach.limits import Limits, limits_from
+from winding_coach.coach.limits import limits_from
 from winding_coach.coach.live import LiveScale
 from winding_coach.coach.look import reading_of, targets_of
 from winding_coach.coach.moment import Moment
@@ -20,7 +20,7 @@ from winding_coach.coach.said import Level, LinkSaid, Phase, PhaseSaid, ReadingS
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.walk import Walk
-from winding_coach.coach.watching import BACK_FOR_S, MotorTurns, Stillness, ZeroTaker, zero_offers
+from winding_coach.coach.watching import BACK_FOR_S, DeadCrank, Heard, MotorTurns, Stillness, ZeroTaker, zero_offers
 from winding_coach.coach.wording import SILENT, STRANGE, alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.reader import MeterReader, TorqueSample
@@ -45,7 +45,7 @@ class Coach:
         self.settings = settings
         self.said: tuple[Said, ...] = ()
         self.summary: Summary | None = None
-        self._limits: Limits = limits_from(settings)
+        self._limits = self._plan_limits = limits_from(settings)
         peak_Nm = self._limits.peak_Nm
         self._path = PlanPath(settings.plan, settings.motor)
         self._band = RateBand(self._limits, self._path)
@@ -56,10 +56,10 @@ class Coach:
         self._still = Stillness(peak_Nm, self._limits.launch_Nm)
         self._zero = ZeroTaker()
         self._turns = MotorTurns(settings.winder.ratio)
+        self._dead_crank = DeadCrank()
         self._notes = Notes()
         self._alarms = AlarmBank(lambda code, figures: alarm_words(code, figures, settings.units))
         self._live = LiveScale(self._limits, self._path)
-        self._plan_limits = self._limits
         self._walk: Walk | None = None
         self._steps = SignalSteps()
         self._pacer = Pacer(settings.units, settings.steps)
@@ -72,7 +72,7 @@ class Coach:
         self._alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
         self._at_s = 0.0
         self._sample: TorqueSample | None = None
-        self._sample_at_s: float | None = None
+        self._heard = Heard()
         self._up_at_s: float | None = None
         self._tared = settings.tare_counts is not None
         self._broke = False
@@ -102,16 +102,16 @@ class Coach:
             case LinkUp(at_s, port):
                 self._meter.link_up()
                 self._up_at_s = at_s
-                self._sample_at_s = None
+                self._heard = Heard()
                 self._link_is("up", port=port)
             case LinkDown(_, reason):
-                self._up_at_s = self._sample_at_s = None
+                self._up_at_s, self._heard = None, Heard()
                 self._link_is("down", port=self._link.port, reason=reason)
             case KeyPressed(_, name):
                 self._key(name)
             case TimePassed():
                 if self._sample is not None:
-                    self._estimator.at(self._sample.device_s + self._since_sample_s())
+                    self._estimator.at(self._sample.device_s + self._since(self._heard.line_at_s))
             case Ended():
                 self._close(self._outcome())
         if self.summary is None:
@@ -123,24 +123,23 @@ class Coach:
         self._strange_bytes += len(data)
         for sample in self._meter.feed(data):
             self._strange_bytes = 0
-            self._sample, self._sample_at_s = sample, self._at_s
-            self._turns.count(
-                sample.crank_turns,
-                signed=sample.quadrature,
-                phase=self._phase,
-                torque_share_of_top=self._share_of_top(),
-            )
+            self._sample = sample
+            # A saturated reading is no torque: taken for one it would be the top, and its end a break.
+            good = not (sample.torque_Nm is None or sample.settling or sample.saturated)
+            self._heard.take(self._at_s, data=sample.raw is not None, good=good)
+            crank_turns = None if self._dead_crank.dead else sample.crank_turns
+            share = self._share_of_top()
+            self._turns.count(crank_turns, signed=sample.quadrature, phase=self._phase, torque_share_of_top=share)
             if sample.restarted:
                 self._estimator.reset()
                 self._breaks.reset()
-            # A saturated reading is no torque: taken for one it would be the top, and its end a break.
-            if sample.torque_Nm is None or sample.settling or sample.saturated:
+            if sample.torque_Nm is None or not good:
                 continue
             t_s, torque_Nm = sample.device_s, sample.torque_Nm
             if sample.raw is not None:
                 self._zero.add(t_s, sample.raw)
             self._estimator.two_sensors = sample.quadrature
-            self._estimator.add(t_s, torque_Nm, sample.crank_turns, sample.distance_m)
+            self._estimator.add(t_s, torque_Nm, crank_turns, sample.distance_m)
             self._breaks.set_rate(self._estimator.lines_per_s)
             self._still.add(t_s, torque_Nm, self._notes.top_Nm)
             if self._breaks.add(t_s, torque_Nm) and self._phase in LOADED:
@@ -179,6 +178,9 @@ class Coach:
         if self._phase is Phase.HOOK_UP and not self._tared and zero_offers(now, self._limits.peak_Nm):
             self._tare()
             now = self._moment()
+        if self._dead_crank.tell(now, self._limits):
+            self._turns.give_up()
+            now = self._moment()
         for _ in Phase:
             to = self._steps.next(now, self._limits)
             if to is None:
@@ -216,27 +218,25 @@ class Coach:
             self._close(self._outcome())
 
     def _moment(self) -> Moment:
-        sample = self._sample
-        reading = self._estimator.reading
-        fresh = reading is not None and self._since_sample_s() <= STALE_S
-        torque_Nm = reading.torque_Nm if reading is not None and fresh else None
-        fast = reading.rate_fast_Nm_per_s if reading is not None and fresh else None
-        slow = reading.rate_slow_Nm_per_s if reading is not None and fresh else None
+        sample = self._sample if self._since(self._heard.line_at_s) <= STALE_S else None
+        live = self._estimator.reading if self._since(self._heard.good_at_s) <= STALE_S else None
+        torque_Nm = None if live is None else live.torque_Nm
+        fast = None if live is None else live.rate_fast_Nm_per_s
+        slow = None if live is None else live.rate_slow_Nm_per_s
         turns = self._turns.turns
-        distance_m = sample.distance_m if sample is not None and fresh else None
+        distance_m = None if sample is None else sample.distance_m
         plan_Nm = None if turns is None else self._path.torque_at(turns)
         scale = self._live.scale
         self._live.tell(self._at_s, self._phase, torque_Nm, turns, distance_m)
         if self._live.scale != scale:
             self._limits = self._plan_limits.scaled(self._live.scale)
-        limits = self._limits
         low, high = self._band.at(self._phase, turns)
         self._phase_top_Nm = max(self._phase_top_Nm, torque_Nm or 0.0)
         coming, peak_in_s = False, None
         if torque_Nm is not None and self._phase in WINDING:
-            coming = self._limit.update(torque_Nm, slow, limits.peak_Nm).coming
+            coming = self._limit.update(torque_Nm, slow, self._limits.peak_Nm).coming
             rise = max(fast or 0.0, slow or 0.0)
-            left = max(limits.peak_Nm - torque_Nm, 0.0)
+            left = max(self._limits.peak_Nm - torque_Nm, 0.0)
             peak_in_s = left / rise if rise > 0.0 and left < 60.0 * rise else None
         return Moment(
             at_s=self._at_s,
@@ -244,12 +244,12 @@ class Coach:
             in_phase_s=self._at_s - self._phase_at_s,
             torque_Nm=torque_Nm,
             rate_Nm_per_s=fast,
-            rate_sd_Nm_per_s=reading.rate_fast_sd_Nm_per_s if reading is not None and fresh else None,
+            rate_sd_Nm_per_s=None if live is None else live.rate_fast_sd_Nm_per_s,
             slow_rate_Nm_per_s=slow,
             torque_top_Nm=self._notes.top_Nm,
             phase_top_Nm=self._phase_top_Nm,
-            cranking=reading.cranking if reading is not None and fresh else None,
-            reversing=reading is not None and fresh and reading.crank_state is CrankState.REVERSING,
+            cranking=None if live is None else live.cranking,
+            reversing=live is not None and live.crank_state is CrankState.REVERSING,
             turns=turns,
             counted=turns is not None,
             distance_m=distance_m,
@@ -262,24 +262,23 @@ class Coach:
             broke=self._broke,
             still_s=self._still.still_s,
             gone_s=self._still.gone_s,
-            silent_s=0.0 if self._up_at_s is None and self._phase in PREPARING else self._silent_s(),
-            saturated=sample is not None and fresh and sample.saturated,
-            overloaded=sample is not None and fresh and sample.overload,
+            silent_s=self._silent_s() if self._phase in LOADED or self._up_at_s is not None else 0.0,
+            saturated=sample is not None and sample.saturated,
+            overloaded=sample is not None and sample.overload,
             tared=self._tared,
             torque_back=self._still.back_s >= BACK_FOR_S,
-            crank_slow=reading is not None
-            and fresh
-            and reading.crank_rev_per_s is not None
-            and abs(reading.crank_rev_per_s) < SLOW_REV_PER_S,
+            crank_slow=live is not None
+            and live.crank_rev_per_s is not None
+            and abs(live.crank_rev_per_s) < SLOW_REV_PER_S,
         )
 
-    def _since_sample_s(self) -> float:
-        return 1e9 if self._sample_at_s is None else self._at_s - self._sample_at_s
+    def _since(self, at_s: float | None) -> float:
+        return 1e9 if at_s is None else self._at_s - at_s
 
     def _silent_s(self) -> float:
-        """Seconds without a sample, counted from the opening of the link where none has come yet."""
-        begun = self._sample_at_s if self._sample_at_s is not None else self._up_at_s
-        return 1e9 if begun is None else self._at_s - begun
+        """Seconds without a raw reading; where none has come yet, from the link's opening, but loaded for ever."""
+        begun = None if self._phase in LOADED else self._up_at_s
+        return self._since(begun if self._heard.data_at_s is None else self._heard.data_at_s)
 
     def _share_of_top(self) -> float | None:
         reading = self._estimator.reading
@@ -300,13 +299,12 @@ class Coach:
 
     def _standing_m(self) -> float:
         """Where the person stands as the walk-in begins: by the sensor, else at full stretch."""
-        sample = self._sample
-        known = sample is not None and sample.distance_m is not None and self._since_sample_s() <= STALE_S
-        return sample.distance_m if known and sample is not None and sample.distance_m else self._plan_limits.stretch_m
+        sample = self._sample if self._since(self._heard.line_at_s) <= STALE_S else None
+        return (None if sample is None else sample.distance_m) or self._plan_limits.stretch_m
 
     def _silence(self) -> None:
         """Say that the link is silent, or up again."""
-        silent = self._up_at_s is not None and self._silent_s() >= SILENT_AFTER_S
+        silent = min(self._silent_s(), self._since(self._up_at_s)) >= SILENT_AFTER_S and self._up_at_s is not None
         if silent and self._link.state == "up":
             self._link_is("silent", port=self._link.port, reason=STRANGE if self._strange_bytes > 64 else SILENT)
         elif not silent and self._link.state == "silent":
@@ -389,6 +387,7 @@ class Coach:
             alarm_starts=self._alarm_starts,
             summary=self.summary,
             steps=self.settings.steps,
+            motor=self.settings.motor,
         )
 
     def _reading(self, now: Moment | None) -> ReadingSaid:

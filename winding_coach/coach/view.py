@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from winding_coach.coach.said import Alarm, Level, Phase, Prompt, ReadingSaid, Summary
-from winding_coach.rubber.figures import Plan
+from winding_coach.rubber.figures import MotorFigures, Plan
 from winding_coach.standing import USUAL, Steps
 from winding_coach.units import UnitSystem
 
@@ -77,3 +77,4 @@ class CoachView:
     alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
     summary: Summary | None = None
     steps: Steps = USUAL
+    motor: MotorFigures | None = None

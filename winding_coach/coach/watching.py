@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
+from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.said import Phase
 
@@ -14,6 +15,9 @@ GONE_SHARE = 0.12
 BACK_SHARE = 0.3
 BACK_FOR_S = 0.3
 """Torque that returns above this share of its top was never gone: a lead was touched."""
+WOUND_SHARE, WOUND_FOR_S = 0.5, 1.0
+"""So much of the full-stretch torque, for so long, comes from turns alone."""
+UNTURNED = frozenset({Phase.STRETCH_OUT, Phase.WIND_STRETCHED, Phase.WALK_IN})
 TARE_OVER_S = 1.0
 OWN_ZERO_STILL_S = 2.0
 OWN_ZERO_SHARE = 0.05
@@ -53,6 +57,45 @@ class Stillness:
         """Forget all, as after a gap or a new zero."""
         self._anchor_Nm = self._there_s = self._low_s = None
         self.still_s = self.gone_s = self.back_s = 0.0
+
+
+class Heard:
+    """When lines came, ones with a raw reading, and ones that count as torque: each can stop by itself."""
+
+    def __init__(self) -> None:
+        self.line_at_s: float | None = None
+        self.data_at_s: float | None = None
+        self.good_at_s: float | None = None
+
+    def take(self, at_s: float, *, data: bool, good: bool) -> None:
+        """Take a line."""
+        self.line_at_s = at_s
+        if data:
+            self.data_at_s = at_s
+        if good:
+            self.good_at_s = at_s
+
+
+class DeadCrank:
+    """A crank sensor that gives no pulse while torque comes on: from then on the wind goes without its turns.
+
+    Otherwise the coach would wait for the first turn until the motor breaks.
+    """
+
+    def __init__(self) -> None:
+        self.dead = False
+        self._since_s: float | None = None
+
+    def tell(self, now: Moment, limits: Limits) -> bool:
+        """Take one moment; return whether the sensor has just been given up."""
+        wound = now.torque_Nm is not None and now.torque_Nm > WOUND_SHARE * limits.stretched_Nm
+        if not (wound and now.tared and now.turns == 0.0 and now.phase in UNTURNED):
+            self._since_s = None
+            return False
+        if self._since_s is None:
+            self._since_s = now.at_s
+        self.dead = now.at_s - self._since_s >= WOUND_FOR_S
+        return self.dead
 
 
 def zero_offers(now: Moment, peak_Nm: float) -> bool:
@@ -141,6 +184,11 @@ class MotorTurns:
         if self.source == "counted" and self._crank > top:
             self._crank = 2.0 * top - self._crank
         self._reversed = True
+
+    def give_up(self) -> None:
+        """The meter's count is not to be trusted; a helper may tap."""
+        self.source = "unknown"
+        self._crank, self._last = 0.0, None
 
     def restart(self) -> None:
         """Count from nothing again; the motor has no turns on it yet."""

@@ -1,0 +1,93 @@
+"""What the coach must never do: say "more" at a limit, hide a danger, show what is old as live, trust an estimate.
+
+More of it, over all cases and for as long as wanted: `python -m tests.bench.safety`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import Phase as Phase_
+from hypothesis import settings
+from hypothesis.stateful import run_state_machine_as_test
+
+from tests.trust.machine import AnyWind
+from tests.trust.winder import CASES, Case, Guarded
+from winding_coach.coach.limits import limits_from
+from winding_coach.coach.said import Phase
+
+CASE = {case.name: case for case in CASES}
+
+
+class AFewWinds(AnyWind):
+    """Those that are tried at every change."""
+
+    cases = (CASE["usual"], CASE["stiff motor, weak winder"])
+    starts = (0.4, 0.97)
+
+
+def test_nothing_forbidden_in_any_wind() -> None:
+    run_state_machine_as_test(
+        AFewWinds,
+        settings=settings(
+            max_examples=12, stateful_step_count=10, deadline=None, phases=[Phase_.generate], database=None
+        ),
+    )
+
+
+def cranked_on(case: Case, share: float, seconds: float = 8.0) -> Guarded:
+    """Somebody who cranks on whatever is said."""
+    going = Guarded(case, share)
+    going.wind.hands.rev_per_s = 1.5
+    going.go_on(seconds)
+    return going
+
+
+@pytest.mark.parametrize("name", ["usual", "stiff motor, weak winder"])
+def test_past_a_limit_nothing_asks_for_more(name: str) -> None:
+    going = cranked_on(CASE[name], 0.97)
+    assert going.guard.broken == []
+    assert {alarm.code for alarm in going.coach.view.alarms} & {"overwind", "winder_limit"}
+
+
+def test_a_stiff_motor_is_not_wound_past_a_rating() -> None:
+    """Once the live scale lifted the peak past the winder's rating: keep cranking, it said, to 7.4 of 6.9 mN·m."""
+    settings_ = Guarded(CASE["stiff motor, weak winder"], 0.4).wind.settings
+    limits = limits_from(settings_)
+    assert limits.winder_Nm is not None
+    for scale in (0.85, 1.0, 1.15):
+        assert limits.scaled(scale).peak_Nm <= 0.95 * limits.winder_Nm + 1e-12
+    free = replace(limits, winder_Nm=None, meter_Nm=None)
+    assert free.scaled(1.15).peak_Nm == pytest.approx(1.15 * free.peak_Nm)
+
+
+@pytest.mark.parametrize("spoil", ["no data", "saturated", "silent", "rubbish"])
+def test_a_meter_that_gives_nothing_is_not_cranked_by(spoil: str) -> None:
+    """Lines without a reading kept an old torque on the screen as live, and "keep cranking" stood beside the alarm."""
+    going = Guarded(CASE["usual"], 0.4)
+    going.wind.hands.rev_per_s = 0.0
+    going.go_on(1.5)
+    going.wind.spoil = spoil
+    going.go_on(4.0)
+    assert going.guard.broken == []
+    view = going.coach.view
+    assert view.reading.torque_Nm is None
+    assert view.alarms[0].code in ("meter_silent", "meter_saturated", "meter_limit")
+    assert view.prompt is not None
+    assert view.prompt.code == "stop_at_peak"
+    going.wind.spoil = ""
+    going.go_on(4.0)
+    assert going.guard.broken == []
+    assert going.coach.view.reading.torque_Nm is not None
+    assert going.coach.view.alarms == ()
+
+
+def test_a_dead_crank_sensor_does_not_keep_the_coach_waiting() -> None:
+    """It waited for the first turn, saying "start cranking", until the motor had broken."""
+    going = cranked_on(CASE["dead crank sensor"], 0.4, 4.0)
+    assert going.guard.broken == []
+    assert going.coach.view.phase in (Phase.WIND_STRETCHED, Phase.WALK_IN)
+    assert going.coach.view.reading.turns_source in ("unknown", "estimated")
+    going.press("count")
+    assert going.coach.view.reading.turns_source == "tapped"
