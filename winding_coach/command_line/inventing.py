@@ -29,6 +29,7 @@ from winding_coach.review.rules_of_thumb import rule_for
 from winding_coach.rubber.course import back_off_from, wind_along
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
 from winding_coach.rubber.history import permanent_set
+from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.motor import before_the_wind, geometry_of
 from winding_coach.rubber.path import PlanPath
 from winding_coach.rubber.plan import make_plan, planned_course
@@ -225,13 +226,17 @@ class _Season:
         style = style_of(skill, rng, motor.stiffness_now())
         # Turns go with torque^½ near the peak, where a tenth more torque is about a twentieth more turns.
         peak_turns = plan.target_turns * math.sqrt(style.peak / motor.stiffness_now())
-        limit = plan.breaking_turns * (-math.log(motor.strength_u_now()) / math.log(2.0)) ** (1.5 / 45.0)
-        broke = peak_turns > limit
+        # As if it had been wound further: by its batch's strength, and by the loose knots of a rough walk-in.
+        further = peak_turns / plan.target_turns * math.exp(0.08 * rough * abs(float(rng.standard_normal())))
+        further *= (DEFAULT_RUBBER.break_stretch / motor.batch.rubber.break_stretch) ** 1.5
+        # Survival is Weibull in stretch, which goes with turns^⅔.
+        stands = (1.0 - plan.break_risk) ** (further ** (DEFAULT_RUBBER.break_shape / 1.5))
+        broke = stands < motor.strength_u_now()
         return replace(
             _blank(wound),
             outcome="broken" if broke else "done",
             peak_torque_Nm=plan.peak_torque_Nm * style.peak,
-            peak_turns=min(peak_turns, limit),
+            peak_turns=peak_turns,
             backed_off_turns=None if broke else peak_turns - plan.launch_turns / plan.target_turns * peak_turns,
             launch_torque_Nm=None if broke else plan.launch_torque_Nm * style.launch,
             launch_turns=None if broke else plan.launch_turns / plan.target_turns * peak_turns,
