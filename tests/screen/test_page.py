@@ -38,13 +38,13 @@ def test_it_says_what_the_screen_says() -> None:
     seen = shown(state("final"))
     assert seen["word"] == "STOP IN 2 s"
     assert seen["urgent"]
-    assert seen["alarm"] == "!! WARNING  Limit in 3 seconds."
+    assert seen["alarm"] == "!! WARNING  Limit in 2 seconds."
     assert seen["level"] == "warning"
     assert seen["torque"] == "6.55"
     assert seen["goal"] == "goal 6.78 mN·m"
     assert seen["steps"][seen["step"]] == "final"
     assert shown(state("uncounted"))["chart"]["axis"] == "seconds"
-    assert shown(state("done"))["wrapper"][0] == ("peak", "6.91 mN·m, 1310 turns")
+    assert shown(state("done"))["wrapper"][1] == ("peak", "6.91 mN·m, 1310 turns")
     assert shown(state("inch"))["chart"]["peak"] == pytest.approx(6.78 / 7.061552, abs=1e-4)
 
 

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.screen.views import STATES, state
 from winding_coach.screen import terminal
 from winding_coach.screen.face import Scene, face
-from winding_coach.screen.sheet import in_ascii
+from winding_coach.screen.sheet import in_ascii, in_few
 from winding_coach.screen.terminal import drawing, is_terminal
 from winding_coach.screen.themes import PALETTES
+
+ASCII = {chr(code) for code in range(32, 127)}
+WGL4 = set("─│┌┐└┘├┤┬┴┼═║╞╡▀▄█▌▐●○♦√←↑→↓≈♪×·±½°…−")
+"""Of Windows Glyph List 4 (Microsoft's typography pages, from memory): what the screen needs of it."""
 
 
 class Console:
@@ -49,6 +55,12 @@ def test_few_colours_get_high_contrast_and_poor_fonts_ascii(
     assert drawing().ascii_only is ascii_only
 
 
+def test_a_setting_comes_before_what_the_terminal_tells(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERM", "linux")
+    assert drawing("few").characters == "few"
+    assert drawing("all").characters == "all"
+
+
 def test_a_pipe_is_no_terminal() -> None:
     assert not is_terminal()
 
@@ -57,7 +69,10 @@ def test_a_pipe_is_no_terminal() -> None:
 def test_every_sign_of_every_state_has_a_stand_in(name: str) -> None:
     still = state(name)
     for size in ((80, 24), (200, 60)):
-        lines = face(Scene(still.view, still.curve.points(), still.trace_name, still.trouble), *size).lines()
+        scene = Scene(still.view, still.curve.points(), still.trace_name, still.trouble)
+        lines = face(scene, *size).lines()
         for line in lines:
             assert "?" not in in_ascii(line.replace("?", " "))
-            assert len(in_ascii(line)) == len(line)
+            assert set(in_few(line)) <= ASCII | WGL4
+        plain = face(replace(scene, characters="ascii"), *size).lines()
+        assert all(line.isascii() and len(line) == size[0] for line in plain)

@@ -12,9 +12,11 @@ from itertools import pairwise
 from textual.app import App
 
 from winding_coach.coach.curve import Curve
-from winding_coach.coach.said import Alarm, Level, Phase, Prompt, ReadingSaid, Summary
+from winding_coach.coach.said import Alarm, AlarmFigures, Level, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.coach.view import CoachView, LinkView, Marks, Targets
-from winding_coach.rubber.figures import Plan, WalkInRow
+from winding_coach.coach.wording import alarm_words, in_words
+from winding_coach.rubber.figures import MotorFigures, Plan, WalkInRow
+from winding_coach.standing import Steps, tape_at_m
 
 PLAN = Plan(
     linear_density_kg_per_m=2.2e-3,
@@ -43,6 +45,7 @@ PLAN = Plan(
     break_risk=0.002,
     rests_on="invented figures",
 )
+MOTOR = MotorFigures(0.30, 1.40e-3, 0.08e-3, name="th-07")
 MARKS = ((0.0, 0.0), *((row.turns, row.torque_Nm) for row in PLAN.walk_in), (1310.0, 6.78e-3))
 SPEED = 12.5
 """Turns of the motor a second."""
@@ -154,16 +157,29 @@ def view_at(
         link=LinkView("up", "/dev/ttyACM0", None, "uno"),
         phase_starts=_starts(phase, at_s),
         tared=phase is not Phase.HOOK_UP,
+        motor=MOTOR,
     )
 
 
+def told(at_s: float, code: str, *figures: float | None) -> Prompt:
+    """A prompt in the coach's own words: distance, crank turns, torque, turns, peak, and where one stood before."""
+    return in_words(Prompt(at_s, code, "", *figures), "metric")
+
+
+def rung(at_s: float, code: str, level: Level) -> Alarm:
+    """An alarm that is on, in the coach's own words."""
+    figures = AlarmFigures(4.2e-3, PLAN.peak_torque_Nm, 1.2, 3.2)
+    in_s = 3.2 if code == "overwind_soon" else None
+    return Alarm(at_s, code, level, True, alarm_words(code, figures, "metric"), in_s, figures)
+
+
 def _hook_up() -> Still:
-    prompt = Prompt(0.0, "tare", "Nothing on the hook, hands off: zero is set by itself, or press t.")
+    prompt = told(0.0, "tare")
     return Still(view_at(Phase.HOOK_UP, 1.0, 0.06, 0.0, prompt, rate=None, cranking=None))
 
 
 def _stretch_out() -> Still:
-    prompt = Prompt(2.1, "stretch_to", "Hook up and stretch to 1.81 m.", 1.81)
+    prompt = told(2.1, "stretch_to", 1.81)
     view = view_at(
         Phase.STRETCH_OUT,
         5.0,
@@ -180,7 +196,7 @@ def _stretch_out() -> Still:
 
 
 def wind() -> Still:
-    prompt = Prompt(12.0, "keep_cranking", "Keep cranking to 3.95 mN·m.", 1.81, None, 3.95e-3)
+    prompt = told(12.0, "keep_cranking", 1.81, None, 3.95e-3)
     view = view_at(
         Phase.WIND_STRETCHED,
         60.0,
@@ -197,7 +213,7 @@ def wind() -> Still:
 
 
 def walk_in() -> Still:
-    prompt = Prompt(88.0, "walk_in_to", "Step in to 1.22 m; crank on.", 1.22)
+    prompt = told(88.0, "walk_in_to", 1.22)
     view = view_at(
         Phase.WALK_IN,
         90.0,
@@ -216,15 +232,15 @@ def walk_in() -> Still:
 
 def _stalled() -> Still:
     still = walk_in()
-    alarm = Alarm(89.0, "crank_stalled", Level.WARNING, True, "Crank stands still: keep cranking.")
+    alarm = rung(89.0, "crank_stalled", Level.WARNING)
     reading = replace(still.view.reading, cranking=False, crank_rev_per_s=0.0, torque_rate_Nm_per_s=-0.5e-3)
-    prompt = Prompt(89.0, "keep_cranking", "Keep cranking.")
+    prompt = told(89.0, "keep_cranking")
     return replace(still, view=replace(still.view, alarms=(alarm,), reading=reading, prompt=prompt))
 
 
 def final() -> Still:
-    prompt = Prompt(104.0, "keep_cranking", "Keep cranking to 6.78 mN·m.", 0.22, None, 6.78e-3)
-    alarm = Alarm(112.0, "overwind_soon", Level.WARNING, True, "Limit in 3 seconds.", 3.2)
+    prompt = told(104.0, "keep_cranking", 0.22, None, 6.78e-3)
+    alarm = rung(112.0, "overwind_soon", Level.WARNING)
     view = view_at(
         Phase.FINAL_TURNS,
         113.0,
@@ -242,10 +258,10 @@ def final() -> Still:
 
 
 def _danger() -> Still:
-    prompt = Prompt(110.0, "stop_at_peak", "Stop cranking at 6.78 mN·m.", None, None, 6.78e-3)
+    prompt = told(110.0, "stop_at_peak", None, None, 6.78e-3)
     alarms = (
-        Alarm(115.0, "overwind", Level.DANGER, True, "Stop cranking: past the limit of 6.78 mN·m."),
-        Alarm(116.0, "winder_limit", Level.DANGER, True, "Winder past its rating: stop cranking."),
+        rung(115.0, "overwind", Level.DANGER),
+        rung(116.0, "winder_limit", Level.DANGER),
     )
     view = view_at(
         Phase.FINAL_TURNS, 118.0, 11.4, 1505.0, prompt, rate=0.3e-3, goal_mNm=6.78, to_turns=1310.0, alarms=alarms
@@ -255,7 +271,7 @@ def _danger() -> Still:
 
 
 def _back_off() -> Still:
-    prompt = Prompt(120.0, "back_off", "Back off to 3.53 mN·m: about 2 turns of the crank.", None, 2.1, 3.53e-3)
+    prompt = told(120.0, "back_off", None, 2.1, 3.53e-3)
     view = view_at(
         Phase.BACK_OFF,
         121.0,
@@ -271,7 +287,7 @@ def _back_off() -> Still:
 
 
 def _ready() -> Still:
-    prompt = Prompt(126.0, "launch_ready", "Ready to launch: 3.55 mN·m, 1280 turns.", None, None, 3.55e-3)
+    prompt = told(126.0, "launch_ready", None, None, 3.55e-3)
     view = view_at(Phase.READY, 127.0, 3.55, 1280.0, prompt, rate=-1e-6, stand_m=0.22, goal_mNm=3.53, cranking=False)
     marks = Marks(6.91e-3, 1310.0, 3.55e-3, 1280.0)
     return Still(replace(view, marks=marks), curve_to(1310.0, 30.0))
@@ -285,7 +301,7 @@ def done() -> Still:
 
 
 def _broken() -> Still:
-    alarm = Alarm(118.0, "motor_broke", Level.DANGER, True, "Torque is gone: motor broke or came off the hook.")
+    alarm = rung(118.0, "motor_broke", Level.DANGER)
     summary = Summary(121.0, "broken", None, 9.8e-3, 1520.0, None, None, None, None, 0, 0.0, None, 0, 121.0)
     view = view_at(Phase.BROKEN, 121.0, 0.01, 1520.0, None, alarms=(alarm,), cranking=False)
     return Still(replace(view, summary=summary), curve_to(1520.0), finished=True)
@@ -299,7 +315,7 @@ def _waiting() -> Still:
 
 def _silent() -> Still:
     still = walk_in()
-    alarm = Alarm(92.0, "meter_silent", Level.DANGER, True, "No data from the meter: stop and check the lead.")
+    alarm = rung(92.0, "meter_silent", Level.DANGER)
     link = replace(still.view.link, state="silent", reason="no data for 2 seconds")
     return replace(still, view=replace(still.view, link=link, stale=True, alarms=(alarm,)))
 
@@ -318,8 +334,43 @@ def _uncounted() -> Still:
 
 def _inch() -> Still:
     still = walk_in()
-    prompt = Prompt(88.0, "walk_in_to", "Step in to 48 in; crank on.", 1.22)
+    prompt = in_words(told(88.0, "walk_in_to", 1.22), "inch")
     return replace(still, view=replace(still.view, units="inch", prompt=prompt))
+
+
+def _by_steps(steps: Steps, prompt: Prompt) -> Still:
+    still = walk_in()
+    assert prompt.distance_m is not None
+    targets = replace(still.view.targets, stand_at_m=prompt.distance_m)
+    view = replace(still.view, steps=steps, prompt=in_words(prompt, "metric", steps), targets=targets)
+    return replace(still, view=view)
+
+
+def _tape() -> Still:
+    return _by_steps(
+        Steps("tape", tape_m=tape_at_m(0.25, 1.81)), told(88.0, "walk_in_to", 1.25, 3.0, None, None, None, 1.5)
+    )
+
+
+def _paces() -> Still:
+    return _by_steps(Steps("paces"), told(88.0, "walk_in_to", 1.11, 3.0, None, None, None, 1.46))
+
+
+def _feet() -> Still:
+    return _by_steps(Steps("feet"), told(88.0, "walk_in_to", 1.22, 3.0, None, None, None, 1.32))
+
+
+def _stopped() -> Still:
+    summary = Summary(95.0, "stopped", None, 4.5e-3, 980.0, None, None, None, None, 0, 0.0, 0.7, 0, 95.0)
+    still = walk_in()
+    view = replace(still.view, phase=Phase.ABORTED, summary=summary, prompt=None, stale=True, at_s=95.0)
+    return replace(still, view=view, finished=True)
+
+
+def _lost_for_good() -> Still:
+    summary = Summary(95.0, "lost", None, 3.5e-3, 610.0, None, None, None, None, 0, 0.0, None, 12, 95.0)
+    still = _lost()
+    return replace(still, view=replace(still.view, summary=summary, prompt=None), finished=True)
 
 
 def _trouble() -> Still:
@@ -345,6 +396,11 @@ STATES = {
     "replaying": lambda: replace(wind(), replaying=True, trace_name=None),
     "trouble": _trouble,
     "inch": _inch,
+    "tape": _tape,
+    "paces": _paces,
+    "feet": _feet,
+    "stopped": _stopped,
+    "lost-for-good": _lost_for_good,
 }
 
 

@@ -102,6 +102,18 @@ def run(args: argparse.Namespace) -> int:
     bench = Bench(motor, hands, figures.winder.ratio, MeterModel(), rng)
     source = PracticeSource(bench, speed, hands=keyboard.command)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person, PRACTISED))
+    earlier = None
+    if not args.headless:
+        from winding_coach.command_line.earlier import EarlierWinds
+
+        earlier = EarlierWinds(home.traces, figures.motor.name)
     return coach_it(
-        args, home, settings, source, writer, hand=None if scripted else source.hand, aside=lambda: bench.truth
+        args,
+        home,
+        settings,
+        source,
+        writer,
+        hand=None if scripted else source.hand,
+        aside=lambda: bench.truth,
+        earlier=earlier,
     )

@@ -18,7 +18,7 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.coaching import add_coaching_arguments, calibration_from, coach_it, readings_hz
 from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.settings import add_steps_arguments, eyes_from, steps_from
+from winding_coach.command_line.settings import add_steps_arguments, drawn_from, eyes_from, steps_from
 from winding_coach.command_line.sound import sound_from, sounding
 from winding_coach.command_line.speed import speed_from
 from winding_coach.replaying import difference, settings_of
@@ -28,6 +28,7 @@ from winding_coach.traces.rows import TraceError
 
 if TYPE_CHECKING:
     from winding_coach.screen.legible import Eyes
+    from winding_coach.screen.terminal import Drawing
     from winding_coach.sound.sounding import SoundWanted
 
 
@@ -66,12 +67,17 @@ def run(args: argparse.Namespace) -> int:
     if args.sound_file is not None:
         return _sing(trace, settings, args)
     if not args.headless:
-        return _show(trace, settings, args.against, speed, wanted, eyes_from(home))
+        return _show(trace, settings, args.against, speed, wanted, (eyes_from(home), drawn_from(home)))
     return coach_it(args, home, settings, ReplaySource(trace.inputs, speed), None, replaying=True)
 
 
 def _show(
-    trace: Trace, settings: CoachSettings, against: str | None, speed: float | None, wanted: SoundWanted, eyes: Eyes
+    trace: Trace,
+    settings: CoachSettings,
+    against: str | None,
+    speed: float | None,
+    wanted: SoundWanted,
+    seen: tuple[Eyes, Drawing],
 ) -> int:
     from winding_coach.screen.playback import Playback, film_of
     from winding_coach.screen.replay_app import run_replay
@@ -91,7 +97,7 @@ def _show(
     if speed is None:
         playback.command("finish")
     with sounding(wanted, playback, screen=True) as sound:
-        run_replay(playback, sound, eyes)
+        run_replay(playback, sound, *seen)
     return 0
 
 

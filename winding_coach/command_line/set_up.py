@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from winding_coach.command_line.figures import RATIOS
 from winding_coach.command_line.home import Home
-from winding_coach.command_line.settings import PACES_M, TAPES_M, save_settings
+from winding_coach.command_line.settings import PACES_M, TAPES_M, drawn_from, save_settings
 from winding_coach.units import QuantityError, UnitSystem, parse_quantity
+
+if TYPE_CHECKING:
+    from winding_coach.screen.set_up import Question
 
 USUAL_STEPS = "usual"
 LENGTHS = {
@@ -77,15 +81,22 @@ def ask(home: Home) -> Home:
     Raises:
         Problem: the settings cannot be written.
     """
-    from winding_coach.screen.set_up import Question, SetUpApp
-    from winding_coach.screen.terminal import drawing
+    from winding_coach.screen.set_up import SetUpApp
     from winding_coach.sources.ports import list_ports
 
+    seen = [(port.device, f"{port.device}  {port.description}".strip()) for port in list_ports() if port.likely]
+    answers = SetUpApp(questions(home.settings, seen), wrong_answers, drawn_from(home)).run()
+    return home if answers is None else save_settings(home, kept_answers(answers))
+
+
+def questions(settings: Mapping[str, object], seen: Sequence[tuple[str, str]]) -> tuple[Question, ...]:
+    """Return what is asked, with the answers so far. seen: ports that are likely a meter, and their words."""
+    from winding_coach.screen.set_up import Question
+
     def known(name: str, usual: str) -> str:
-        value = home.settings.get(name, usual)
+        value = settings.get(name, usual)
         return value if isinstance(value, str) else usual
 
-    seen = [(port.device, f"{port.device}  {port.description}".strip()) for port in list_ports() if port.likely]
     ports = (("auto", "the first meter found"), *seen[:4], ("sim", "none yet: a simulated one"))
     steps = (
         (USUAL_STEPS, "metres or inches"),
@@ -94,7 +105,7 @@ def ask(home: Home) -> Home:
         ("tape", "tape marks on the floor"),
     )
     sounds = (("auto", "a tone, or the terminal's bell"), ("bell", "only the bell"), ("off", "none"))
-    questions = (
+    return (
         Question("units", "units", "", known("units", "metric"), (("metric", "cm, mN·m"), ("inch", "in, ozf·in"))),
         Question(
             "ratio", "winder's ratio", "turns of the motor for one turn of the crank, as in 10", known("ratio", "10")
@@ -112,5 +123,3 @@ def ask(home: Home) -> Home:
         Question("read_from", "screen is read from", "as in 3 m; may stay empty", known("read_from", "")),
         Question("sound", "sound", "", known("sound", "auto"), sounds),
     )
-    answers = SetUpApp(questions, wrong_answers, drawing()).run()
-    return home if answers is None else save_settings(home, kept_answers(answers))

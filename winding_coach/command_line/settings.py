@@ -18,9 +18,10 @@ from winding_coach.units import QuantityError, UnitSystem, parse_quantity, show
 
 if TYPE_CHECKING:
     from winding_coach.screen.legible import Eyes
+    from winding_coach.screen.terminal import Drawing
 
 FILLED_IN = ("ratio", "hooks", "port", "person", "steps", "pace", "tape")
-"""Options that the settings of the same name stand in for; `units`, `read_from` and `screen_height` are read apart."""
+"""Options that the settings of the same name stand in for; the other settings are read apart."""
 PACES_M = (0.2, 2.0)
 TAPES_M = (0.05, 2.0)
 BY_PLAN = "plan"
@@ -114,6 +115,24 @@ def eyes_from(home: Home) -> Eyes:
                 f"The settings in '{home.folder}' name {name} {kept!r}: write a length in quotes, as \"3 m\"."
             )
     return Eyes(lengths["read_from"], lengths["screen_height"])
+
+
+def drawn_from(home: Home) -> Drawing:
+    """Return how to draw in this terminal: the setting `characters`, else as the terminal tells.
+
+    Raises:
+        Problem: it is none of those there are.
+    """
+    from winding_coach.screen.sheet import CHARACTERS
+    from winding_coach.screen.terminal import drawing
+
+    kept = home.settings.get("characters")
+    known = next((each for each in CHARACTERS if each == kept), None)
+    if kept is not None and known is None:
+        raise Problem(
+            f"The settings in '{home.folder}' name characters {kept!r}: write one of {', '.join(CHARACTERS)}."
+        )
+    return drawing(known)
 
 
 def save_settings(home: Home, changed: Mapping[str, str]) -> Home:

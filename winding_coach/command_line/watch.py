@@ -19,7 +19,7 @@ from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
 from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.settings import eyes_from
+from winding_coach.command_line.settings import drawn_from, eyes_from
 from winding_coach.replaying import settings_of
 from winding_coach.session import Session
 from winding_coach.sources.follow import FollowSource
@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
     if not is_terminal():
         watched.stop()
         raise UsageProblem("The screen needs a terminal: use --serve for a page, or replay --headless.")
-    run_watch(watched, eyes_from(home))
+    run_watch(watched, eyes_from(home), drawn_from(home))
     return 0
 
 

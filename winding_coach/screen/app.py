@@ -19,6 +19,7 @@ from winding_coach.screen.help import Help
 from winding_coach.screen.layout import layout_for
 from winding_coach.screen.legible import Eyes, hint
 from winding_coach.screen.looking import Looked, Sound
+from winding_coach.screen.sheet import CHARACTERS
 from winding_coach.screen.sheet_view import SheetView
 from winding_coach.screen.side import LookAside
 from winding_coach.screen.terminal import Drawing, drawing
@@ -40,6 +41,7 @@ LOOK_KEYS = (
     Binding("v", "side", "from the side"),
     Binding("l", "theme", "theme"),
     Binding("z", "freeze", "freeze"),
+    Binding("a", "characters", "characters"),
     Binding("escape", "seen", "close the cautions"),
     Binding("h,question_mark", "help", "help"),
     Binding("q,ctrl+c,ctrl+q", "leave", "quit"),
@@ -95,12 +97,13 @@ class CoachApp(App[None]):
         self._drawn = drawn or Drawing()
         for each in PALETTES:
             self.register_theme(theme(each))
+        self._characters = self._drawn.characters
         self._palette, self._styles = self._drawn.palette, styles(self._drawn.palette)
         self.theme = self._palette.name
 
     def compose(self) -> ComposeResult:
         """One sheet."""
-        yield SheetView(ascii_only=self._drawn.ascii_only)
+        yield SheetView()
 
     def on_mount(self) -> None:
         """Start looking, and the loop with it."""
@@ -145,6 +148,11 @@ class CoachApp(App[None]):
         self.theme = self._palette.name
         self.look()
 
+    def action_characters(self) -> None:
+        """Draw with the next set of characters."""
+        self._characters = CHARACTERS[(CHARACTERS.index(self._characters) + 1) % len(CHARACTERS)]
+        self.look()
+
     def action_freeze(self) -> None:
         """Hold the picture, or let it go on. The loop is not touched."""
         self._frozen = self.scene() if self._frozen is None else None
@@ -158,7 +166,8 @@ class CoachApp(App[None]):
     def action_help(self) -> None:
         """Show the keys."""
         layout = layout_for(*self.size, torque_template(self._looked.view), glance=self._glance)
-        self.push_screen(Help(self._keys, hint(layout, self.size.height, self._eyes)))
+        reach = hint(layout, self.size.height, self._eyes)
+        self.push_screen(Help(self._keys, reach, ascii_only=self._characters == "ascii"))
 
     def action_leave(self) -> None:
         """Close the wind and leave."""
@@ -180,7 +189,7 @@ class CoachApp(App[None]):
     def scene(self) -> Scene:
         """What there is to draw now."""
         if self._frozen is not None:
-            return replace(self._frozen, mode="FROZEN: z goes on", glance=self._glance)
+            return replace(self._frozen, mode="FROZEN: z goes on", glance=self._glance, characters=self._characters)
         looked = self._looked
         view, trouble = self._live(looked.view), looked.trouble
         if self._swapped_units:
@@ -200,6 +209,7 @@ class CoachApp(App[None]):
             note="" if self._note is None else self._note(),
             side=None if self._aside is None else self._aside(),
             side_first=self._side_first,
+            characters=self._characters,
             ports="" if self._ports is None or view.link.state in ("up", "silent") else self._ports(),
             heard="" if self._sound is None else self._sound.mark,
         )
@@ -223,10 +233,19 @@ def run_screen(
     ports: Callable[[], str] | None = None,
     eyes: Eyes | None = None,
     sound: Sound | None = None,
+    drawn: Drawing | None = None,
 ) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. For the rest see `CoachApp`."""
     app = CoachApp(
-        looked, hand, drawn=drawing(), aside=aside, earlier=earlier, note=note, ports=ports, eyes=eyes, sound=sound
+        looked,
+        hand,
+        drawn=drawn or drawing(),
+        aside=aside,
+        earlier=earlier,
+        note=note,
+        ports=ports,
+        eyes=eyes,
+        sound=sound,
     )
     try:
         app.run()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 from winding_coach.coach.said import Phase
@@ -17,10 +18,11 @@ from winding_coach.screen.figures import (
     plain_lines,
     torque_figure,
     torque_template,
+    wrapper_line,
 )
 from winding_coach.screen.instruments import draw_instruments
 from winding_coach.screen.layout import Layout, layout_for
-from winding_coach.screen.sheet import Sheet, wrapped
+from winding_coach.screen.sheet import Characters, Sheet, wrapped
 from winding_coach.screen.side import ROWS, SideView, draw_side
 from winding_coach.screen.wording import (
     CAUTION_LINE,
@@ -34,6 +36,7 @@ from winding_coach.screen.wording import (
 from winding_coach.units import show, unit_label
 
 HEARD_WIDE = 16
+_BRACKETS = re.compile(r" \([^()]*\)")
 ENOUGH_CHART = 6
 """Rows of chart that are left when another picture shares its room."""
 
@@ -45,7 +48,7 @@ class Scene:
     place: (share, words) of a replay's place, None when live. note: a remark for the row of alarms while there is
     none. cautions_seen: closed by a key. side: what a simulated bench knows; side_first: if there is no room for both
     it and the chart, this is drawn. ports: what is seen on them, for who has no meter yet. heard:
-    what sounds now, in a word or two.
+    what sounds now, in a word or two. characters: what the terminal's font has.
     """
 
     view: CoachView
@@ -64,11 +67,12 @@ class Scene:
     side_first: bool = False
     ports: str = ""
     heard: str = ""
+    characters: Characters = "all"
 
 
 def face(scene: Scene, columns: int, rows: int) -> Sheet:
     """Return the picture."""
-    sheet = Sheet(columns, rows)
+    sheet = Sheet(columns, rows, scene.characters)
     layout = layout_for(columns, rows, torque_template(scene.view), glance=scene.glance)
     if layout.plain:
         _plain(sheet, scene)
@@ -160,16 +164,32 @@ def _sentences(sheet: Sheet, layout: Layout, scene: Scene) -> None:
     """What to do in a sentence, and the alarm under it; each keeps its row."""
     view, columns = scene.view, sheet.columns
     text, role = alarm_text(view, scene.trouble)
+    if len(text) > columns - 2:
+        text = _BRACKETS.sub("", text)
     lines = wrapped(instruction(view), columns - 2, 1 if text else 2)
     for number, line in enumerate(lines):
         sheet.put(1, layout.prompt_at + number, line, "prompt")
     if text:
         sheet.fill(0, layout.alarm_at, columns, 1, role)
         sheet.put(1, layout.alarm_at, text, role, most=columns - 2)
+    elif view.summary is not None and len(lines) == 1:
+        sheet.put(1, layout.alarm_at, _closing(scene, layout, columns - 2), "bold", most=columns - 2)
     elif scene.note and len(lines) == 1:
         sheet.put(1, layout.alarm_at, scene.note, "other", most=columns - 2)
     elif layout.glance and len(lines) == 1 and wants_cautions(view):
         sheet.put(1, layout.alarm_at, CAUTION_LINE, "dim", most=columns - 2)
+
+
+def _closing(scene: Scene, layout: Layout, columns: int) -> str:
+    """What is left to be told of a closed wind: its figures where they have no room of their own, and its file."""
+    view = scene.view
+    if layout.glance and view.summary is not None:
+        return wrapper_line(view, view.summary)
+    if scene.trace_name is None or scene.mode:
+        return ""
+    saved = f"Saved as {scene.trace_name}."
+    after = " `winding-coach review` tells how it went."
+    return saved + after if len(saved + after) <= columns else saved
 
 
 def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
@@ -197,9 +217,12 @@ def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
     if goal is None:
         return
     word = "about" if view.phase is Phase.WALK_IN else "goal"
-    at = sheet.put(at + 2, foot, f"{word} {show(goal, 'torque', view.units)}", "goal")
-    left = None if torque is None else goal - torque
     room = sheet.columns if layout.glance else layout.torque_columns + 4
+    words = f"{word} {show(goal, 'torque', view.units)}"
+    if at + 2 + len(words) >= room:
+        words = show(goal, "torque", view.units).split()[0]
+    at = sheet.put(at + 2, foot, words, "goal")
+    left = None if torque is None else goal - torque
     if left is not None and at + 16 < room:
         words = f"{show(abs(left), 'torque', view.units).split()[0]} {'to go' if left > 0 else 'above'}"
         words = words.replace("to go", "below") if view.phase in (Phase.BACK_OFF, Phase.READY) else words

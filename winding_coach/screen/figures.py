@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from winding_coach.coach.phases import LOADED
 from winding_coach.coach.said import Level, Phase, Prompt, Summary
 from winding_coach.coach.view import CoachView
-from winding_coach.coach.wording import reworded
+from winding_coach.coach.wording import alarm_words, reworded
 from winding_coach.rubber.figures import WalkInRow
 from winding_coach.screen.wording import (
     ALARM_BLOCKS,
     CLOSING,
     LEVEL_SIGNS,
     LINK_BLOCKS,
+    LINK_HELD,
     LINK_WORDS,
     OUTCOME_BLOCKS,
     PACE_BLOCKS,
@@ -108,6 +110,8 @@ def big_word(view: CoachView) -> BigWord:
     pattern = None if prompt is None else PROMPT_BLOCKS.get(prompt.code)
     if prompt is None or pattern is None:
         return BigWord(PHASE_BLOCKS[view.phase])
+    if prompt.code == "back_off" and prompt.crank_turns == 0.0:
+        return BigWord("STOP", role="danger word")
     urgent = prompt.code in ("stop_at_peak", "crank_slower")
     distance, unit = "", ""
     if prompt.distance_m is not None:
@@ -115,9 +119,9 @@ def big_word(view: CoachView) -> BigWord:
         if paces is not None and prompt.code in PACE_BLOCKS:
             return _pace_word(prompt, paces)
         distance, unit = place_figure(prompt.distance_m, view.units, view.steps)
-    crank = "" if prompt.crank_turns is None else f"{prompt.crank_turns:.0f}"
+    crank = "" if prompt.crank_turns is None else f"{round(2.0 * prompt.crank_turns) / 2.0:g}"
     if "{crank}" in pattern:
-        unit = "crank turns" if crank and crank != "1" else "crank turn" if crank else ""
+        unit = "" if not crank else "crank turn" if crank in ("0.5", "1") else "crank turns"
     elif "{distance}" not in pattern:
         unit = ""
     text = pattern.format(distance=distance, crank=crank).strip()
@@ -135,12 +139,16 @@ def _pace_word(prompt: Prompt, paces: float) -> BigWord:
 
 
 def instruction(view: CoachView) -> str:
-    """Return what to do now as a sentence; without a meter, what to do about that."""
+    """Return what to do now as a sentence; without a meter or its data, what to do about that."""
     link = view.link
     if view.summary is not None:
         return CLOSING[view.summary.outcome]
-    if link.state in ("waiting", "down"):
-        return f"No meter: {link.reason or 'looking for one'}."
+    if link.state in LINK_BLOCKS:
+        why = link.reason or "looking for one"
+        if view.phase in LOADED:
+            return LINK_HELD[link.state].format(why=why)
+        known = why.startswith(("no ", "the "))
+        return f"{why[0].upper()}{why[1:]}." if known else f"{LINK_BLOCKS[link.state].capitalize()}: {why}."
     return "" if view.prompt is None else view.prompt.text
 
 
@@ -148,6 +156,10 @@ def alarm_text(view: CoachView, trouble: str | None) -> tuple[str, str]:
     """Return the alarm that matters most, with its sign and how many more there are, and its role; else the trouble."""
     if view.alarms:
         first = view.alarms[0]
+        in_s = seconds_to_peak(view) if first.code == "overwind_soon" else None
+        if in_s is not None:
+            # It counts on; the sentence was made when the alarm went on.
+            first = replace(first, text=alarm_words(first.code, replace(first.figures, peak_in_s=in_s), view.units))
         more = f"   (and {len(view.alarms) - 1} more)" if len(view.alarms) > 1 else ""
         return f"{LEVEL_SIGNS[first.level]}  {first.text}{more}", str(first.level)
     if trouble is not None:
@@ -188,18 +200,44 @@ def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
     def turns(value: float | None) -> str:
         return "not counted" if value is None else f"{value:.0f} turns"
 
-    off = summary.backed_off_turns
-    crank_off = "not counted" if off is None else f"{off:.0f} turns, {off / view.winder_ratio:.1f} of the crank"
-    stored = "not known" if summary.energy_stored_J is None else f"{summary.energy_stored_J:.2f} J"
-    return [
-        ("peak", f"{torque(summary.peak_torque_Nm)}, {turns(summary.peak_turns)}"),
-        ("backed off", crank_off),
-        ("launch", f"{torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}"),
-        ("stored", stored),
-        ("stalls", f"{summary.stalls}, {summary.stalled_s:.0f} s in all"),
-        ("in the band", "not known" if summary.time_in_rate_band is None else f"{summary.time_in_rate_band:.0%}"),
-        ("lines lost", str(summary.lost_lines)),
-    ]
+    motor, plan = view.motor, view.plan
+    rows = [] if motor is None else [("motor", f"{motor.name or 'without a name'}, wind {motor.use}")]
+    peak = f"{torque(summary.peak_torque_Nm)}, {turns(summary.peak_turns)}"
+    if summary.outcome == "broken":
+        breaking = f"{plan.breaking_turns:.0f} ± {plan.breaking_turns_sd:.0f} turns"
+        return [
+            *rows,
+            ("broke after", peak),
+            ("was planned", f"{plan.target_turns:.0f} turns"),
+            ("to break at", breaking),
+        ]
+    off, band = summary.backed_off_turns, summary.time_in_rate_band
+    rows.append(("peak", peak))
+    if off is not None:
+        rows.append(("backed off", f"{off:.0f} turns, {off / view.winder_ratio:.1f} of the crank"))
+    if summary.launch_torque_Nm is not None:
+        rows.append(("launch", f"{torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}"))
+    if summary.energy_stored_J is not None:
+        rows.append(("stored", f"{summary.energy_stored_J:.2f} J"))
+    many = "stall" if summary.stalls == 1 else "stalls"
+    stalls = "no stall" if not summary.stalls else f"{summary.stalls} {many} {summary.stalled_s:.0f} s"
+    rows.append(("walk-in", stalls if band is None else f"{band:.0%} in band, {stalls}"))
+    return [*rows, ("lines lost", str(summary.lost_lines))] if summary.lost_lines else rows
+
+
+def wrapper_line(view: CoachView, summary: Summary) -> str:
+    """Return the same in one line, where there is no room for rows."""
+
+    def noted(torque_Nm: float | None, turns: float | None) -> str:
+        torque = "not known" if torque_Nm is None else show(torque_Nm, "torque", view.units)
+        return torque if turns is None else f"{torque} with {turns:.0f} turns"
+
+    parts = [f"Peak {noted(summary.peak_torque_Nm, summary.peak_turns)}"]
+    if summary.backed_off_turns is not None:
+        parts.append(f"{summary.backed_off_turns:.0f} off")
+    if summary.launch_torque_Nm is not None:
+        parts.append(f"launch {noted(summary.launch_torque_Nm, summary.launch_turns)}")
+    return f"{'; '.join(parts)}."
 
 
 def next_mark(view: CoachView) -> tuple[float, float] | None:

@@ -12,15 +12,17 @@ from textual.containers import VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from winding_coach.screen.sheet import in_ascii
+
 
 class Help(ModalScreen[None]):
     """One panel of text over the picture."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,h,question_mark,q,enter,space", "dismiss", "close")]
 
-    def __init__(self, keys: Sequence[tuple[str, str]], reach: Sequence[str] = ()) -> None:
+    def __init__(self, keys: Sequence[tuple[str, str]], reach: Sequence[str] = (), *, ascii_only: bool = False) -> None:
         """keys: each with what it does. reach: from how far this window can be read."""
-        super().__init__()
+        super().__init__(classes="ascii" if ascii_only else None)
         self._keys = keys
         self._reach = reach
 
@@ -28,5 +30,7 @@ class Help(ModalScreen[None]):
         """Keys and what they do."""
         rows = "\n".join(f"{key:<17}{words}" for key, words in self._keys)
         reach = "\n".join(self._reach)
-        text = f"{rows}\n\nA foot switch or presenter that types these keys works too.\n\n{reach}\n\nh closes"
-        yield VerticalScroll(Static(Text(text)))
+        text = f"{rows}\n\nA foot switch or presenter that types these keys works too.\n\n{reach}"
+        panel = VerticalScroll(Static(Text(in_ascii(text) if self.has_class("ascii") else text)))
+        panel.border_title, panel.border_subtitle = "keys", "h closes"
+        yield panel

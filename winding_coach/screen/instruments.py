@@ -25,7 +25,7 @@ def draw_instruments(sheet: Sheet, column: int, row: int, columns: int, rows: in
     """Draw all of them in a field of the sheet, 8 rows or more."""
     columns = min(columns, WIDEST)
     if view.summary is not None:
-        sheet.put(column, row, "for the wrapper", "bold")
+        sheet.put(column, row, "for the motor's wrapper", "bold")
         for number, (label, words) in enumerate(wrapper_rows(view, view.summary), 1):
             sheet.put(column, row + number, label, "dim")
             sheet.put(column + 12, row + number, words, "ink", most=columns - 12)

@@ -56,6 +56,8 @@ class ReplayApp(CoachApp, inherit_bindings=False):
         )
 
 
-def run_replay(playback: Playback, sound: Sound | None = None, eyes: Eyes | None = None) -> None:
+def run_replay(
+    playback: Playback, sound: Sound | None = None, eyes: Eyes | None = None, drawn: Drawing | None = None
+) -> None:
     """Show a saved wind until the person leaves."""
-    ReplayApp(playback, drawing(), sound, eyes).run()
+    ReplayApp(playback, drawn or drawing(), sound, eyes).run()

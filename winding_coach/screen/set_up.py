@@ -9,6 +9,7 @@ from typing import ClassVar
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
 from textual.widgets import Button, Input, RadioButton, RadioSet, Static
 
 from winding_coach.screen.terminal import Drawing
@@ -30,12 +31,24 @@ Check = Callable[[Mapping[str, str]], Mapping[str, str]]
 """Answers in, a sentence for each that cannot be used out."""
 
 
+class Choice(RadioButton):
+    """One of several, marked by a sign and not by colour alone."""
+
+    BUTTON_LEFT, BUTTON_RIGHT = "(", ")"
+
+    @property
+    def _button(self) -> Content:
+        """`(x)` or `( )`, in any font."""
+        return Content(f"({'x' if self.value else ' '})")
+
+
 class SetUpApp(App[dict[str, str]]):
     """Asks; ends with the answers, or with None if it was skipped."""
 
     TITLE = "Winding coach"
     CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = False
+    AUTO_FOCUS = "RadioSet, Input"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+s", "save", "save", priority=True),
         Binding("escape,ctrl+c,ctrl+q", "skip", "skip", priority=True),
@@ -53,20 +66,23 @@ class SetUpApp(App[dict[str, str]]):
         """A row for each question, and what to do with the answers."""
         with VerticalScroll(id="questions"):
             yield Static("Before the first wind", classes="title")
-            yield Static("Asked once; `wind --set-up` asks again. Options of a command come first.", classes="hint")
+            yield Static(
+                "Tab goes on, arrows and space choose. `wind --set-up` asks again.",
+                classes="hint",
+            )
             for question in self._questions:
                 with Horizontal(classes="question"):
                     yield Static(question.label, classes="label")
                     if question.choices:
                         with RadioSet(id=question.name, compact=True):
                             for value, words in question.choices:
-                                yield RadioButton(words, value=value == question.value, compact=True)
+                                yield Choice(words, value=value == question.value, compact=True)
                     else:
                         yield Input(question.value, placeholder=question.hint, id=question.name, compact=True)
                 yield Static("", id=f"{question.name}-wrong", classes="wrong")
-            with Horizontal(classes="question"):
-                yield Button("Save and go on  (ctrl+s)", id="save", compact=True)
-                yield Button("Skip for now  (escape)", id="skip", compact=True)
+        with Horizontal(id="buttons"):
+            yield Button("Save and go on  (ctrl+s)", id="save", compact=True)
+            yield Button("Skip for now  (escape)", id="skip", compact=True)
 
     def answers(self) -> dict[str, str]:
         """Return the answers as they stand."""
@@ -95,7 +111,9 @@ class SetUpApp(App[dict[str, str]]):
         answers = self.answers()
         wrong = self._check(answers)
         for question in self._questions:
-            self.query_one(f"#{question.name}-wrong", Static).update(wrong.get(question.name, ""))
+            said = self.query_one(f"#{question.name}-wrong", Static)
+            said.update(wrong.get(question.name, ""))
+            said.display = question.name in wrong
         for question in self._questions:
             if question.name in wrong:
                 self.query_one(f"#{question.name}").focus()

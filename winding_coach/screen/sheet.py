@@ -5,13 +5,19 @@ What does not fit is cut, what would move its neighbours (control and double-wid
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 from itertools import groupby
+from typing import Literal, get_args
 
 from rich.cells import cell_len
 
 Row = tuple[tuple[str, str], ...]
 """Runs of (text, role) from left to right."""
+
+Characters = Literal["all", "few", "ascii"]
+"""What a terminal's font has: braille and quarter blocks too, or those of the oldest console fonts, or ASCII alone."""
+CHARACTERS: tuple[Characters, ...] = get_args(Characters)
 
 _BLOCKS = "▙▚▛▜▞▟▅▆▇█▌▐"
 _PLAIN = str.maketrans(
@@ -27,12 +33,31 @@ def cell_safe(text: str) -> str:
     return "".join(char if char.isprintable() and cell_len(char) == 1 else "?" for char in text)
 
 
+_FEW = str.maketrans("━┃┆╭╮╰╯◆✓▁▂▃▅▆▇▘▝▖▗▙▛▜▟▚▞", "═║│┌┐└┘♦√▄▄▄▄██▀▀▄▄████▌▐")
+_HALF = re.compile(r"(?<!\d)½")
+
+
+def in_few(text: str) -> str:
+    """Return text in the characters of WGL4, which the old console fonts have: half blocks for quarters and dots."""
+    if text.isascii():
+        return text
+    few = []
+    for char in text.translate(_FEW):
+        if 0x2800 <= ord(char) <= 0x28FF:
+            dots = ord(char) - 0x2800
+            upper, lower = (dots & 0x1B).bit_count(), (dots & 0xE4).bit_count()
+            few.append(" ·"[upper + lower > 0] if upper + lower < 3 else "▀" if not lower else "█" if upper else "▄")
+        else:
+            few.append(char)
+    return "".join(few)
+
+
 def in_ascii(text: str) -> str:
-    """Return text for a terminal that shows only ASCII: blocks as #, dots by how many there are."""
+    """Return text for a terminal that shows only ASCII: blocks as #, dots by how many there are; a half is .5."""
     if text.isascii():
         return text
     plain = []
-    for char in text.translate(_PLAIN):
+    for char in _HALF.sub("0.5", text).replace("½", ".5").replace("±", "+-").translate(_PLAIN):
         if 0x2800 <= ord(char) <= 0x28FF:
             plain.append(" .::+++##"[(ord(char) - 0x2800).bit_count()])
         elif char in _BLOCKS:
@@ -42,19 +67,23 @@ def in_ascii(text: str) -> str:
     return "".join(plain)
 
 
+_MADE: dict[Characters, Callable[[str], str]] = {"all": str, "few": in_few, "ascii": in_ascii}
+
+
 class Sheet:
     """`columns` by `rows` cells, blank in role `ink` at first."""
 
-    def __init__(self, columns: int, rows: int) -> None:
+    def __init__(self, columns: int, rows: int, characters: Characters = "all") -> None:
         self.columns, self.rows = columns, rows
+        self._made = _MADE[characters]
         self._text = [[" "] * columns for _ in range(rows)]
         self._role = [["ink"] * columns for _ in range(rows)]
 
     def put(self, column: int, row: int, text: str, role: str = "ink", *, most: int | None = None) -> int:
         """Write text from a cell on, `most` columns at most; return the column after it."""
-        text = cell_safe(text)
+        text = self._made(cell_safe(text))
         if most is not None and len(text) > most:
-            text = text[: max(most - 1, 0)] + "…" * (most > 0)
+            text = text[: max(most - 1, 0)] + self._made("…") * (most > 0)
         end = min(column + len(text), self.columns)
         if 0 <= row < self.rows and end > max(column, 0):
             begin = max(column, 0)

@@ -8,7 +8,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from winding_coach.screen.sheet import Row, Sheet, in_ascii
+from winding_coach.screen.sheet import Row, Sheet
 
 
 class SheetView(Widget):
@@ -16,9 +16,8 @@ class SheetView(Widget):
 
     can_focus = True
 
-    def __init__(self, *, ascii_only: bool) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self._ascii_only = ascii_only
         self._rows: list[Row] = []
         self._strips: list[Strip] = []
         self._styles: dict[str, Style] = {}
@@ -40,8 +39,7 @@ class SheetView(Widget):
             self.refresh(*(Region(0, number, self.size.width, 1) for number in changed))
 
     def _strip(self, row: Row, styles: dict[str, Style]) -> Strip:
-        made = in_ascii if self._ascii_only else str
-        return Strip([Segment(made(text), styles[role]) for text, role in row])
+        return Strip([Segment(text, styles[role]) for text, role in row])
 
     def render_line(self, y: int) -> Strip:
         """Return one row."""

@@ -11,7 +11,7 @@ from winding_coach.screen.app import LOOK_KEYS, CoachApp
 from winding_coach.screen.face import Scene
 from winding_coach.screen.legible import Eyes
 from winding_coach.screen.looking import Looked
-from winding_coach.screen.terminal import drawing
+from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.wording import WATCH_HELP, WATCH_LINE
 
 
@@ -26,9 +26,9 @@ class WatchApp(CoachApp, inherit_bindings=False):
         return replace(scene, keys=WATCH_LINE, mode=f"WATCHING  {scene.mode}".strip())
 
 
-def run_watch(looked: Looked, eyes: Eyes | None = None) -> None:
+def run_watch(looked: Looked, eyes: Eyes | None = None, drawn: Drawing | None = None) -> None:
     """Show it until the person leaves."""
-    app = WatchApp(looked, drawn=drawing(), keys=WATCH_HELP, eyes=eyes)
+    app = WatchApp(looked, drawn=drawn or drawing(), keys=WATCH_HELP, eyes=eyes)
     try:
         app.run()
     finally:

@@ -58,6 +58,13 @@ ALARM_BLOCKS = {
 
 LINK_BLOCKS = {"waiting": "NO METER", "down": "NO METER", "silent": "NO DATA"}
 
+LINK_HELD = {
+    "waiting": "Hold the winder still: no meter yet.",
+    "silent": "Hold the winder still; check the meter's lead ({why}).",
+    "down": "Hold the winder still: {why}. Plug it in again; the coach goes on by itself.",
+}
+"""What to do with a loaded motor in hand when the meter says nothing."""
+
 OUTCOME_BLOCKS = {"done": "DONE", "broken": "BROKEN", "stopped": "STOPPED", "lost": "LOST"}
 
 WIDEST_BLOCKS = "STRETCH 8.88"
@@ -65,7 +72,7 @@ WIDEST_BLOCKS = "STRETCH 8.88"
 
 CLOSING = {
     "done": "Wound. Write the figures below on the motor's wrapper.",
-    "broken": "The motor broke or came off. Clear the hook; mark the motor.",
+    "broken": "The motor broke or came off. Clear the hook; write that on its wrapper.",
     "stopped": "Stopped. Let the motor down with care before taking it off.",
     "lost": "The meter was lost. What was read is kept.",
 }
@@ -109,6 +116,7 @@ LOOK_HELP = (
     ("u", "units: metric or inch, figures and sentences"),
     ("l", "lamplight, tissue or high contrast"),
     ("z", "freeze the picture; the coach goes on"),
+    ("a", "other characters, if boxes stand where lines should"),
     ("h, ?", "this help"),
 )
 KEYS = (
@@ -138,7 +146,7 @@ HAND_KEYS = {
 KEY_NAMES = {"full_stop": ".", "comma": ",", "up": "↑", "down": "↓", "right": "→", "left": "←"}
 HAND_HELP = (
     *KEYS,
-    ("v", "the motor from the side instead of the chart, in a small window"),
+    ("v", "the motor from the side, instead of the chart"),
     *((KEY_NAMES.get(key, key), words) for key, (_, words) in HAND_KEYS.items()),
 )
 HAND_KEY_LINE = "↑ ↓ crank  → ← step  r reverse  x let go  k hook  n next  h help  q quit"
