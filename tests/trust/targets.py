@@ -9,6 +9,7 @@ import argparse
 import contextlib
 import copy
 import gzip
+import io
 import json
 import math
 import os
@@ -18,10 +19,11 @@ from functools import lru_cache
 from pathlib import Path
 
 from tests.scenario import SETTINGS
+from winding_coach.command_line import import_
 from winding_coach.command_line.batch import load_batch
 from winding_coach.command_line.home import Home, home_from, units_from
 from winding_coach.command_line.problem import Problem
-from winding_coach.command_line.settings import eyes_from, fill_in
+from winding_coach.command_line.settings import FILLED_IN, drawn_from, eyes_from, fill_in
 from winding_coach.inputs import BytesArrived
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
 from winding_coach.meter.conforming import Conformance
@@ -30,6 +32,8 @@ from winding_coach.meter.reader import MeterReader
 from winding_coach.replaying import said_again, settings_of
 from winding_coach.rubber.batch import fitted
 from winding_coach.rubber.figures import FiguresError
+from winding_coach.shelf.records import Batch, Motor, Person
+from winding_coach.shelf.store import SHELF_FILE, Shelf
 from winding_coach.traces.files import Trace, read_trace
 from winding_coach.traces.header import Header
 from winding_coach.traces.rows import TraceError, dump
@@ -147,7 +151,8 @@ def trace(data: bytes) -> None:
     if kind == b"r":
         rest = header_line() + rest
     elif kind == b"z":
-        rest = gzip.compress(header_line() + rest, 1)[: 40 + len(rest)]
+        packed = gzip.compress(header_line() + rest, 1)
+        rest = packed[: len(packed) - len(rest) % 9]
     elif kind == b"j":
         rest = edited(header_line().decode(), rest) + b'\n[0.1,"time"]\n[0.2,"key","next"]\n'
     elif kind == b"e":
@@ -189,10 +194,14 @@ def settings(data: bytes) -> None:
     if data[:1] == b"j":
         data = edited(seeds("settings")[0].decode(), data[1:])
     (folder / "settings.json").write_bytes(data)
-    args = argparse.Namespace(home=str(folder), units=None, ratio=None, hooks=None, port=None, person=None)
+    args = argparse.Namespace(home=str(folder), units=None, **dict.fromkeys(FILLED_IN))
     with contextlib.suppress(Problem):
         home = home_from(args)
-        for use in (units_from, lambda args, home: fill_in(args, home), lambda args, home: eyes_from(home)):
+        for use in (
+            units_from,
+            lambda args, home: fill_in(args, home),
+            lambda args, home: (eyes_from(home), drawn_from(home)),
+        ):
             with contextlib.suppress(Problem):
                 use(args, home)
 
@@ -233,6 +242,39 @@ def batch(data: bytes) -> None:
             fitted(found)
 
 
+@lru_cache(maxsize=1)
+def good_shelf() -> bytes:
+    """A shelf with a motor and a batch, as a file."""
+    folder = Path(tempfile.mkdtemp(prefix="fuzz-shelf-", dir=scratch()))
+    with Shelf(folder / SHELF_FILE) as made:
+        made.add(Batch("b-1"))
+        made.add(Motor("th-07", 0.30, 1.40e-3, 0.08e-3, 2, "b-1"))
+        made.add(Person("Wren"))
+    return (folder / SHELF_FILE).read_bytes()
+
+
+def shelf(data: bytes) -> None:
+    """Another team's folder brought in: only `Problem`, and one's own shelf stays sound."""
+    kind, rest = data[:1], data[1:]
+    with tempfile.TemporaryDirectory(dir=scratch()) as below:
+        theirs, own = Path(below) / "theirs", Path(below) / "own"
+        (theirs / "traces").mkdir(parents=True)
+        file = bytearray(good_shelf())
+        for at in range(0, min(len(rest) - 3, 400), 4):
+            place = int.from_bytes(rest[at : at + 3], "big") % len(file)
+            file[place] = rest[at + 3]
+        (theirs / SHELF_FILE).write_bytes(rest if kind == b"r" else file[: len(file) // 2] if kind == b"c" else file)
+        (theirs / "traces" / "2026-01-02-100000-th-07.wind.jsonl").write_bytes(header_line() + rest)
+        args = argparse.Namespace(folder=str(theirs), home=str(own), units=None, json=kind == b"j")
+        args.under, args.dry_run = ("Juno" if kind == b"u" else None), kind == b"d"
+        said = io.StringIO()
+        with contextlib.suppress(Problem), contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
+            import_.run(args)
+        if (own / SHELF_FILE).exists():
+            with Shelf(own / SHELF_FILE) as mine:
+                assert mine.unsound() == []
+
+
 def coach(data: bytes) -> None:
     """The coach over lines with good check sums and any content: no error, and nothing but finite figures said."""
     from winding_coach.coach.step import Coach
@@ -264,6 +306,7 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "quantity": quantity,
     "batch": batch,
     "coach": coach,
+    "shelf": shelf,
 }
 
 
@@ -307,5 +350,6 @@ def seeds(name: str) -> list[bytes]:
             b"j\x01\x03\x01\x18",
         ],
         "batch": [json.dumps(rubber).encode(), b"j\x00\x01\x02"],
+        "shelf": [b"w", b"d" + lines, b"u\x00\x00\x40\x01", b"r" + good_shelf()[:4000], b"c"],
         "coach": [lines, b"k1\n" + lines + b"\nt\nt\nx\nu\n" + lines],
     }[name]
