@@ -2,7 +2,7 @@
 
 examples:
   winding-coach completion bash > ~/.local/share/bash-completion/completions/winding-coach
-  winding-coach completion zsh > ~/.zfunc/_winding-coach     (with fpath+=~/.zfunc before compinit in ~/.zshrc)
+  winding-coach completion zsh > ~/.winding-coach.zsh    (and in ~/.zshrc: eval "$(cat ~/.winding-coach.zsh)")
   winding-coach completion fish > ~/.config/fish/completions/winding-coach.fish
 
 It needs the extra 'completion' once, to make the script. Make it again after an update of the program.
