@@ -237,6 +237,7 @@ def test_a_batch_from_its_traces_and_from_what_was_fitted(
     home.mkdir()
     (home / "traces").mkdir()
     shutil.copy(trace, home / "traces" / "a.wind.jsonl")
+    (home / "traces" / "spoilt.wind.jsonl").write_text("{}\n", encoding="utf-8")
     with Shelf(home / SHELF_FILE) as shelf:
         shelf.add(Batch("amber", densities_kg_per_m=(2.20e-3, 2.22e-3, 2.19e-3)))
         out, _ = said(capsys, "--batch", "amb")
@@ -245,11 +246,13 @@ def test_a_batch_from_its_traces_and_from_what_was_fitted(
         base = winds("Wren", 2, 0.0)
         shelf.log(
             replace(base[0][0], batch="amber", trace="a.wind.jsonl"),
-            replace(base[1][0], batch="amber", trace="gone.wind.jsonl"),
+            replace(base[1][0], batch="amber", trace="spoilt.wind.jsonl"),
+            replace(base[1][0], id="3", batch="amber", trace="gone.wind.jsonl"),
         )
     out, _ = said(capsys, "--batch", "amber", "--report", tmp_path / "batch.svg")
     assert "torque from 1 wind" in out
-    assert "gone.wind.jsonl (cannot be read)" in out
+    assert "spoilt.wind.jsonl (cannot be read)" in out
+    assert "gone.wind.jsonl" not in out
     assert main(["batch", "fit", "amber", str(trace)]) == 0
     capsys.readouterr()
     out, _ = said(capsys, "--batch", "amber", "--json")

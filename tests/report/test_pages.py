@@ -19,7 +19,7 @@ from winding_coach.report.drawn import NoPlots, inline_svg, picture_png, picture
 from winding_coach.report.html_page import page_html
 from winding_coach.report.page import Report, Section, Table
 from winding_coach.report.seasons import person_report, season_report, simulated_words
-from winding_coach.report.winds import one_wind, several_winds, short_names
+from winding_coach.report.winds import INVENTED, one_wind, several_winds, short_names
 from winding_coach.review.record import WindRecord
 from winding_coach.review.season import season_of
 from winding_coach.rubber.batch import Batch, fitted
@@ -137,8 +137,10 @@ def test_pictures_have_words_for_who_cannot_see_them_and_ids_of_their_own() -> N
 
 def test_a_picture_is_one_svg_with_every_chart_in_it() -> None:
     for report in reports():
-        root = ET.fromstring(picture_svg(report.title, report.charts))
-        assert len([child for child in root if child.tag == f"{SVG}g"]) == len(report.charts)
+        root = ET.fromstring(picture_svg(report.title, report.charts, report.notes))
+        assert len([child for child in root if child.tag == f"{SVG}g"]) == len(report.charts) + 1
+        told = " ".join(text.text or "" for text in root.iter(f"{SVG}text"))
+        assert report.warning in told
         assert not [e for e in root.iter() if e.tag in (f"{SVG}script", f"{SVG}image", f"{SVG}style")]
         wide, high = float(root.attrib["width"]), float(root.attrib["height"])
         assert root.attrib["viewBox"] == f"0 0 {wide:g} {high:g}"
@@ -182,6 +184,15 @@ def test_every_wind_of_a_table_has_its_column() -> None:
 
 def test_what_was_simulated_says_so() -> None:
     assert "simulated" in one_wind(recorded("good-wind"), [], "metric").warning
+    good = recorded("good-wind")
+    invented = replace(good, header=replace(good.header, more={"invented": "all"}))
+    assert one_wind(invented, [], "metric").warning == INVENTED
+    assert several_winds([invented, invented], "metric").warning == INVENTED
+    calibration = replace(good.settings.calibration, id="mine")
+    real = replace(good, header=replace(good.header, more={}), settings=replace(good.settings, calibration=calibration))
+    assert several_winds([real, good], "metric").warning.startswith("Some of these")
+    assert several_winds([real, real], "metric").warning == ""
+    assert several_winds([good, good], "metric").warning.startswith("These winds")
     assert simulated_words(0, 4) == ""
     assert simulated_words(4, 4).startswith("All of these")
     assert simulated_words(1, 4).startswith("1 of these 4")

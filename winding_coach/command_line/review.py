@@ -18,6 +18,7 @@ import argparse
 import json
 import shutil
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -70,10 +71,10 @@ def run(args: argparse.Namespace) -> int:
         from winding_coach.command_line.review_batch import batch_review
 
         report, found = batch_review(args.batch, home, units)
-        return _out(args, report, found)
+        return _out(args, _marked(report, home), found)
     if asked:
         report, found = _from_index(args, home)
-        return _out(args, report, found)
+        return _out(args, _marked(report, home), found)
     return _winds(args, home, units)
 
 
@@ -219,6 +220,14 @@ def _from_index(args: argparse.Namespace, home: Home) -> tuple[Report, dict[str,
         return person_report(season), season.as_json()
 
 
+def _marked(report: Report, home: Home) -> Report:
+    """Return the report with what to mind where the whole folder is invented."""
+    from winding_coach.command_line.invent import MARK
+    from winding_coach.report.winds import INVENTED
+
+    return replace(report, warning=INVENTED) if (home.folder / MARK).exists() else report
+
+
 def _person(shelf: Shelf, typed: str) -> str:
     """Return the person's name as the shelf has it; one that only winds know stays as typed."""
     from winding_coach.shelf.records import Person
@@ -262,9 +271,9 @@ def _write(path: Path, report: Report) -> str:
         if kind == ".html":
             content = page_html(report).encode()
         elif kind == ".svg":
-            content = picture_svg(report.title, report.charts).encode()
+            content = picture_svg(report.title, report.charts, report.notes).encode()
         else:
-            content = picture_png(report.title, report.charts)
+            content = picture_png(report.title, report.charts, report.notes)
     except NoPlots as error:
         raise Problem(str(error)) from None
     replaced = write_whole(path, content, "report")

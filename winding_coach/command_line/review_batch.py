@@ -38,6 +38,8 @@ def batch_review(named: str, home: Home, units: UnitSystem) -> tuple[Report, dic
     if kept:
         batch = load_batch(name, home)
     elif winds:
+        # Where none of the traces is there, their names tell what is missing.
+        winds = [wind for wind in winds if (home.traces / wind.trace).exists()] or winds
         learned = _learned([home.traces / wind.trace for wind in winds[:MOST_WINDS]])
         batch = Batch(
             name,

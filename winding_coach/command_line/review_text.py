@@ -107,9 +107,14 @@ def chart_lines(chart: Chart, columns: int) -> list[str]:
             sheet.put(column, row, MARKS[mark.shape])
             if mark.label and mark.shape in ("dot", "ring"):
                 sheet.put_right(column - 1, row, mark.label)
+    taken: set[tuple[int, int]] = set()
     for curve in chart.curves:
         if curve.label and curve.label_at is not None:
-            sheet.put(*at(*curve.label_at), curve.label[:1])
+            column, row = at(*curve.label_at)
+            while (column, row) in taken:
+                column -= 1
+            taken.add((column, row))
+            sheet.put(column, row, curve.label[:1])
     _scales(sheet, canvas, chart, (left, right, bottom, top))
     return [line.rstrip() for line in sheet.lines()]
 

@@ -78,8 +78,8 @@ def _densities(values: Sequence[float], units: UnitSystem) -> list[str]:
         return shown_number(value, "linear density", units)
 
     if found is None:
-        only = f" ({density(values[0])} {unit})" if values else ""
-        return [f"{len(values)} strips were measured{only}: measure two at least to see how they scatter."]
+        only = f"Only one strip was measured ({density(values[0])} {unit})" if values else "No strip was measured"
+        return [f"{only}: measure two at least to see how they scatter."]
     apart = DIFFERENCES[units]
     return [
         f"{found.count} strips: {density(found.mean)} {unit} on the mean, {density(found.low)} to"

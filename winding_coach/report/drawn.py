@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from winding_coach.report.chart import Chart
 from winding_coach.report.inks import IN_PAGE, LIGHT
-from winding_coach.report.layout import WIDTH, Stroke, Words, laid_out
+from winding_coach.report.layout import LETTER, SMALL, WIDTH, Stroke, Words, laid_out
 from winding_coach.report.svg import clean
 
 FACE = "Helvetica, Arial, sans-serif"
@@ -43,8 +45,7 @@ def _words(words: Words, inks: dict[str, str]) -> str:
     )
 
 
-def _inner(chart: Chart, inks: dict[str, str]) -> list[str]:
-    strokes, words = laid_out(chart)
+def _inner(strokes: Sequence[Stroke], words: Sequence[Words], inks: dict[str, str]) -> list[str]:
     return [*(_stroke(one, inks) for one in strokes), *(_words(one, inks) for one in words)]
 
 
@@ -59,26 +60,42 @@ def inline_svg(chart: Chart, number: int) -> str:
             f' font-family="{FACE}">',
             f'<title id="t{number}">{clean(chart.title)}</title>',
             f'<desc id="d{number}">{clean(chart.about)}</desc>',
-            *_inner(chart, IN_PAGE),
+            *_inner(*laid_out(chart), IN_PAGE),
             "</svg>",
         ]
     )
 
 
-def _grid(charts: Sequence[Chart]) -> tuple[list[tuple[float, float]], float, float]:
-    """Return where each chart begins, and the width and height of all, two side by side."""
-    places, y = [], HEAD
+@dataclass(frozen=True, slots=True)
+class _Field:
+    """One chart, or the title and notes, and where it begins on the picture."""
+
+    x: float
+    y: float
+    strokes: Sequence[Stroke]
+    words: Sequence[Words]
+
+
+def _fields(title: str, charts: Sequence[Chart], notes: Sequence[str]) -> tuple[list[_Field], float, float]:
+    """Return the fields of a picture and its width and height: title, charts two side by side, notes."""
+    fields, y = [], HEAD
+    wide = min(COLUMNS, len(charts)) * WIDTH
     for start in range(0, len(charts), COLUMNS):
         row = charts[start : start + COLUMNS]
-        places += [(number * WIDTH, y) for number in range(len(row))]
+        fields += [_Field(number * WIDTH, y, *laid_out(chart)) for number, chart in enumerate(row)]
         y += max(chart.height for chart in row)
-    return places, min(COLUMNS, len(charts)) * WIDTH, y
+    size = min(17.0, (wide - 20.0) / (0.62 * max(len(title), 1)))
+    words = [Words(8.0, 24.0, title, "ink", round(size, 1), bold=True)]
+    for note in notes:
+        for line in textwrap.wrap(note, int((wide - 16.0) / (LETTER * SMALL))):
+            y += 16.0
+            words.append(Words(8.0, y - 6.0, line, "dim", SMALL))
+    return [_Field(0.0, 0.0, (), words), *fields], wide, y + 6.0
 
 
-def picture_svg(title: str, charts: Sequence[Chart]) -> str:
-    """Return charts as one SVG document on white, two side by side."""
-    places, wide, high = _grid(charts)
-    size = min(17.0, (wide - 20.0) / (0.6 * max(len(title), 1)))
+def picture_svg(title: str, charts: Sequence[Chart], notes: Sequence[str] = ()) -> str:
+    """Return charts as one SVG document on white, notes below them."""
+    fields, wide, high = _fields(title, charts, notes)
     about = " ".join(chart.about for chart in charts)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}" height="{high:g}" viewBox="0 0 {wide:g} {high:g}"'
@@ -86,14 +103,13 @@ def picture_svg(title: str, charts: Sequence[Chart]) -> str:
         f'<title id="title">{clean(title)}</title>',
         f'<desc id="about">{clean(about)}</desc>',
         f'<rect width="{wide:g}" height="{high:g}" fill="{LIGHT["ground"]}"/>',
-        f'<text x="8" y="24" font-size="{size:.1f}" font-weight="bold" fill="{LIGHT["ink"]}">{clean(title)}</text>',
     ]
-    for chart, (x, y) in zip(charts, places, strict=True):
-        parts += [f'<g transform="translate({x:g} {y:g})">', *_inner(chart, LIGHT), "</g>"]
+    for one in fields:
+        parts += [f'<g transform="translate({one.x:g} {one.y:g})">', *_inner(one.strokes, one.words, LIGHT), "</g>"]
     return "\n".join([*parts, "</svg>\n"])
 
 
-def picture_png(title: str, charts: Sequence[Chart]) -> bytes:
+def picture_png(title: str, charts: Sequence[Chart], notes: Sequence[str] = ()) -> bytes:
     """Return the same picture as PNG.
 
     Raises:
@@ -108,7 +124,7 @@ def picture_png(title: str, charts: Sequence[Chart]) -> bytes:
         from matplotlib.text import Text
     except ImportError:
         raise NoPlots(INSTALL) from None
-    places, wide, high = _grid(charts)
+    fields, wide, high = _fields(title, charts, notes)
     figure = Figure(figsize=(wide / 72.0, high / 72.0), dpi=72.0 * PNG_PER_UNIT, facecolor=LIGHT["ground"])
     FigureCanvasAgg(figure)
     anchors = {"start": "left", "middle": "center", "end": "right"}
@@ -131,11 +147,9 @@ def picture_png(title: str, charts: Sequence[Chart]) -> bytes:
             text.set_path_effects([withStroke(linewidth=3.0, foreground=LIGHT["ground"])])
         figure.add_artist(text)
 
-    say(Words(8.0, 24.0, title, "ink", min(17.0, (wide - 20.0) / (0.62 * max(len(title), 1))), bold=True), 0.0, 0.0)
-    for chart, (dx, dy) in zip(charts, places, strict=True):
-        strokes, words = laid_out(chart)
-        for order, stroke in enumerate(strokes):
-            points = [((x + dx) / wide, 1.0 - (y + dy) / high) for x, y in stroke.points]
+    for field in fields:
+        for order, stroke in enumerate(field.strokes):
+            points = [((x + field.x) / wide, 1.0 - (y + field.y) / high) for x, y in stroke.points]
             if stroke.filled:
                 patch = Polygon(points, closed=True, facecolor=LIGHT[stroke.role], edgecolor="none", zorder=order)
                 patch.set_transform(figure.transFigure)
@@ -146,8 +160,8 @@ def picture_png(title: str, charts: Sequence[Chart]) -> bytes:
                 line.set_linestyle((0, tuple(float(part) / stroke.width for part in stroke.dashes.split())))
             line.set_transform(figure.transFigure)
             figure.add_artist(line)
-        for one in words:
-            say(one, dx, dy)
+        for one in field.words:
+            say(one, field.x, field.y)
     out = io.BytesIO()
     figure.savefig(out, format="png")
     return out.getvalue()

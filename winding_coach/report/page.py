@@ -46,3 +46,9 @@ class Report:
     def charts(self) -> tuple[Chart, ...]:
         """All charts that show something, in order."""
         return tuple(chart for section in self.sections for chart in section.charts if not chart.empty)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a picture of the charts says below them."""
+        legends = (section.legend for section in self.sections if any(not chart.empty for chart in section.charts))
+        return tuple(text for text in (self.warning, *legends) if text)

@@ -20,6 +20,7 @@ HOW_SURE = (
     " trend is told. Of twenty figures that do not change, about one is told to. Winds of one motor or day are more"
     " alike than the interval knows."
 )
+HEADS = "In band: the rate of torque; stood: the crank in the walk-in; peak, launch: torque off the plan's, either way."
 INDEX = "Figures are those that the coach told on the day, from the shelf's index; 'review TRACE' works them out anew."
 
 
@@ -34,7 +35,7 @@ def simulated_words(count: int, total: int) -> str:
 def person_report(season: PersonSeason) -> Report:
     """Return a person's progress: each figure over the winds, its trend, in words and pictures."""
     told = [
-        f"{course.figure.label} {course.words}"
+        f"{course.figure.label} – {course.words}"
         for course in season.courses
         if course.trend is not None and course.trend.told
     ]
@@ -132,14 +133,14 @@ def season_report(seasons: Sequence[PersonSeason]) -> Report:
         )
         for one in seasons
     ]
-    heads = ("person", "winds", "broke", "last wind", "in band", "stood, s", "peak off", "launch off", "trend")
+    heads = ("person", "winds", "broke", "last", "in band", "stood, s", "peak", "launch", "trend")
     return Report(
         title="The season",
         lead="",
         warning=simulated_words(sum(one.simulated for one in seasons), winds),
         sections=(
             Section("All people", tuple(said), charts=(_forest(seasons), _weeks(seasons)), in_terminal=False),
-            Section("Medians", table=Table(heads, tuple(rows)), remark=HOW_SURE),
+            Section("Medians", table=Table(heads, tuple(rows)), remark=f"{HEADS} {HOW_SURE}"),
         ),
         foot=(INDEX,),
     )

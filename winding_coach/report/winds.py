@@ -22,12 +22,28 @@ REST = (
     "Care: a stretched, wound motor can hurt eyes and hands. Local rules and the adult in charge come first.",
 )
 SIMULATED = "This wind was made with a simulated meter: no real motor was wound."
+SIMULATED_ALL = "These winds were made with a simulated meter: no real motor was wound."
 SIMULATED_SOME = "Some of these winds were made with a simulated meter: no real motor was wound in them."
 
 
+INVENTED = "All of this is invented: no real person, motor or meter is in it."
+
+
 def is_simulated(record: WindRecord) -> bool:
-    """Whether the trace says that its meter was simulated."""
-    return "simulated" in record.header.more or record.settings.calibration.id == "simulated"
+    """Whether the trace says that its meter was simulated, or all of it invented."""
+    return not record.header.more.keys().isdisjoint(("simulated", "invented")) or (
+        record.settings.calibration.id == "simulated"
+    )
+
+
+def _made_up(records: Sequence[WindRecord]) -> str:
+    """Return what to mind of winds that are not real, "" if they are."""
+    if all("invented" in record.header.more for record in records):
+        return INVENTED
+    made_up = sum(map(is_simulated, records))
+    if made_up < len(records):
+        return SIMULATED_SOME if made_up else ""
+    return SIMULATED if len(records) == 1 else SIMULATED_ALL
 
 
 def short_names(records: Sequence[WindRecord]) -> list[str]:
@@ -62,7 +78,7 @@ def one_wind(record: WindRecord, earlier: Sequence[WindRecord], units: UnitSyste
     return Report(
         title=f"Wind of {title_of(record)}",
         lead=record.name,
-        warning=SIMULATED if is_simulated(record) else "",
+        warning=_made_up([record]),
         sections=(
             Section(
                 "What happened",
@@ -92,7 +108,7 @@ def several_winds(records: Sequence[WindRecord], units: UnitSystem) -> Report:
     return Report(
         title=f"{len(records)} winds side by side",
         lead="",
-        warning=SIMULATED_SOME if any(map(is_simulated, records)) else "",
+        warning=_made_up(records),
         sections=(
             Section("The winds", items=tuple(items)),
             Section(

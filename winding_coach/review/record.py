@@ -91,7 +91,7 @@ class Stall:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """Seconds of a wound motor in which no torque came."""
+    """Seconds in which no torque came while the motor was wound; taking it off the hook is none."""
 
     at_s: float
     lasted_s: float
@@ -158,7 +158,8 @@ class _Taking:
         torque_Nm = reading.torque_Nm
         if view.stale or torque_Nm is None:
             return
-        if self.live_s is not None and phase in LOADED and view.at_s - self.live_s > LEAST_GAP_S:
+        wound = phase in LOADED and phase is not Phase.READY
+        if self.live_s is not None and wound and view.at_s - self.live_s > LEAST_GAP_S:
             self.gaps.append(Gap(self.live_s, view.at_s - self.live_s))
         self.live_s = view.at_s
         if not self.samples or view.at_s - self.samples[-1].at_s >= EVERY_S - 1e-9 or phase != self.samples[-1].phase:
