@@ -55,7 +55,7 @@ def test_a_trace_that_makes_trouble_is_told_with_the_rest(tmp_path: Path, monkey
     path = tmp_path / "x.wind.jsonl"
     assert "no trace" in str(again_of(path, "w", None, "c").trouble)
     monkeypatch.setattr("winding_coach.recomputing.summary_again", lambda _: 1 / 0)
-    assert "stumbled" in str(again_of(path, "w", None, "c").trouble)
+    assert "stumbled" in str(again_of(make_trace(tmp_path), "w", None, "c").trouble)
 
 
 def test_the_coach_has_one_name_as_long_as_its_code_is_the_same() -> None:

@@ -9,15 +9,11 @@ import json
 import os
 import time
 import uuid
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from winding_coach.coach.said import Summary
-from winding_coach.coach.step import Coach
-from winding_coach.inputs import Ended
-from winding_coach.replaying import settings_of
 from winding_coach.shelf.index import IndexedFile
 from winding_coach.shelf.records import KeptCalibration, Motor, Wind
 from winding_coach.shelf.store import Shelf
@@ -30,6 +26,7 @@ BEING_WRITTEN_S = 10.0
 """A trace that is not closed and was written to so lately is a wind going on: even a meter's silence is written."""
 AT_ONCE = 100
 """So many winds are put on the shelf in one go."""
+ENDINGS = (SUFFIX, f"{SUFFIX}.gz")
 SIMULATED = "simulated"
 PRACTICE = "a practised wind"
 FIGURES = ("peak_turns", "backed_off_turns", "launch_turns", "energy_stored_J", "stalls", "stalled_s")
@@ -123,42 +120,33 @@ def _figures(summary: dict[str, Any]) -> dict[str, Any]:
 
 def _coached_again(path: Path) -> dict[str, Any]:
     """Return the summary of a wind that was not closed, as if it had been now; empty if it cannot be coached."""
+    # The coach and its libraries are loaded only when there is such a wind: listing must not wait for them.
+    from winding_coach.replaying import summary_again
+
     try:
-        return summary_again(path).as_json()
+        return summary_again(read_trace(path)).as_json()
     except TraceError:
         return {}
 
 
-def summary_again(path: Path) -> Summary:
-    """Return what the present coach makes of a trace's inputs.
-
-    Raises:
-        TraceError: it cannot be read or coached.
-    """
-    trace = read_trace(path)
-    coach = Coach(settings_of(trace))
-    for event in trace.inputs:
-        coach.step(event)
-    if not coach.finished:
-        coach.step(Ended(trace.inputs[-1].at_s if trace.inputs else 0.0))
-    if coach.summary is None:
-        raise TraceError(f"The trace '{path}' gives no summary when it is coached again.")
-    return coach.summary
-
-
 def trace_files(folder: Path) -> dict[str, int]:
     """Return the size of each trace file in the folder and below, by its path in it, in the order of the names."""
-    found: dict[str, int] = {}
-    for inside, folders, names in os.walk(folder):
-        folders.sort()
-        for name in names:
-            if name.endswith((SUFFIX, f"{SUFFIX}.gz")):
-                path = Path(inside, name)
-                try:
-                    found[path.relative_to(folder).as_posix()] = path.stat().st_size
-                except OSError:
-                    continue  # Gone since, or a link to nowhere: missing, then.
-    return dict(sorted(found.items()))
+    return dict(sorted(_walk(str(folder), "")))
+
+
+def _walk(folder: str, below: str) -> Iterator[tuple[str, int]]:
+    try:
+        entries = list(os.scandir(folder))
+    except OSError:
+        return  # No folder, no traces.
+    for entry in entries:
+        if entry.is_dir(follow_symlinks=False):
+            yield from _walk(entry.path, f"{below}{entry.name}/")
+        elif entry.name.endswith(ENDINGS):
+            try:
+                yield f"{below}{entry.name}", entry.stat().st_size
+            except OSError:
+                continue  # Gone since, or a link to nowhere: missing, then.
 
 
 def look(folder: Path, shelf: Shelf, *, newest: int | None = None, now_s: float | None = None) -> Found:

@@ -16,9 +16,10 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import winding_coach
-from winding_coach.indexing import summary_again
+from winding_coach.replaying import summary_again
 from winding_coach.shelf.records import Again, Wind
 from winding_coach.shelf.store import Shelf
+from winding_coach.traces.files import read_trace
 from winding_coach.traces.rows import TraceError
 
 ROOMS = ("meter", "signals", "rubber", "coach")
@@ -79,7 +80,7 @@ def recompute(
 def again_of(path: Path, wind_id: str, sha256: str | None, coach: str) -> Again:
     """Return what the present coach makes of one trace; its trouble if it can make nothing of it."""
     try:
-        summary = summary_again(path)
+        summary = summary_again(read_trace(path))
     except TraceError as error:
         return Again(wind_id, coach, sha256, trouble=str(error))
     except Exception as error:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from winding_coach.coach.said import ReadingSaid
+from winding_coach.coach.said import ReadingSaid, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.inputs import Ended
@@ -65,6 +65,22 @@ def said_again(trace: Trace, settings: CoachSettings) -> list[tuple[int, dict[st
         coach.step(Ended(trace.inputs[-1].at_s if trace.inputs else 0.0))
         note(len(trace.inputs))
     return again
+
+
+def summary_again(trace: Trace) -> Summary:
+    """Return what the present coach makes of a trace's inputs, closing the wind where they end.
+
+    Raises:
+        TraceError: it cannot be coached.
+    """
+    coach = Coach(settings_of(trace))
+    for event in trace.inputs:
+        coach.step(event)
+    if not coach.finished:
+        coach.step(Ended(trace.inputs[-1].at_s if trace.inputs else 0.0))
+    if coach.summary is None:
+        raise TraceError(f"The trace '{trace.path}' gives no summary when it is coached again.")
+    return coach.summary
 
 
 def difference(trace: Trace, settings: CoachSettings) -> str | None:

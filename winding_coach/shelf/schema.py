@@ -130,6 +130,9 @@ def told(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise ShelfError(_sentence(path, error)) from None
+    except UnicodeDecodeError:
+        # Text of a damaged file, or SQLite's own words about it, which quote the file.
+        raise ShelfError(_DAMAGED.format(path=path)) from None
     except OSError as error:
         raise ShelfError(
             f"The shelf '{path}' cannot be opened ({error.strerror}): name another folder with --home."
@@ -251,17 +254,17 @@ def _looked_at(path: Path) -> sqlite3.Connection:
     return db
 
 
+_DAMAGED = (
+    "The shelf '{path}' is damaged: move it away and put a backup in its place; then 'shelf rebuild' brings back the"
+    " winds that came after it."
+)
 _SENTENCES = (
     ("full", "The disk of the shelf '{path}' is full: make room; nothing that was there is lost."),
     ("I/O error", "The disk of the shelf '{path}' refuses: make room or check it; nothing that was there is lost."),
     ("readonly", "The shelf '{path}' cannot be written: check its permissions, or name another folder with --home."),
     ("locked", "Another program has kept the shelf '{path}' busy for too long: close it and try again."),
     ("not a database", "The file '{path}' is no shelf: move it away, then 'shelf rebuild' makes one from the traces."),
-    (
-        "malformed",
-        "The shelf '{path}' is damaged: move it away and put a backup in its place; then 'shelf rebuild' brings back"
-        " the winds that came after it.",
-    ),
+    ("malformed", _DAMAGED),
     ("unable to open", "The shelf '{path}' cannot be opened: check its permissions, or name another with --home."),
 )
 

@@ -6,7 +6,7 @@ What traces tell of a wind and what people typed about it are kept apart, so the
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -22,6 +22,8 @@ TYPED = ("person", "motor", "batch", "winder", "model", "use", "remarks")
 """What people may correct or add to a wind; the trace keeps its own word."""
 USED_FROM = 0.5
 """A wind is a use of its motor from this share of the target on, in turns, else in torque; our own rule, no source."""
+ASKED_SINGLY = 500
+"""So many winds' flights are asked for by id; beyond, all flights are read and sorted out."""
 
 _WIND_COLUMNS = ", ".join(
     f"coalesce(typed.{name}, wind.{name})"
@@ -245,19 +247,24 @@ class Shelf(Index):
             self.wind(flight.wind)
             self._insert("flight", columns_of(Flight), row_of(flight), instead=True)
 
-    def flights(self, winds: Iterable[str] | None = None) -> list[Flight]:
+    def flights(self, winds: Sequence[str] | None = None) -> list[Flight]:
         """Return the flights, the newest first: all, or those of the winds with these ids."""
-        columns = ", ".join(columns_of(Flight))
-        rows = self._rows(f"SELECT {columns} FROM flight ORDER BY flown DESC, id")
+        some = winds is not None and len(winds) <= ASKED_SINGLY
+        where = f" WHERE wind IN ({', '.join('?' * len(winds))})" if winds is not None and some else ""
+        rows = self._rows(
+            f"SELECT {', '.join(columns_of(Flight))} FROM flight{where} ORDER BY flown DESC, id",
+            winds if winds is not None and some else (),
+        )
         chosen = None if winds is None else set(winds)
         return [record_of(Flight, row) for row in rows if chosen is None or row[1] in chosen]
 
     def flown(self, wanted: WindFilter = WindFilter()) -> list[tuple[Wind, Flight | None]]:
         """Return winds, the newest first, each with its last flight."""
+        winds = self.winds(wanted)
         last: dict[str, Flight] = {}
-        for flight in self.flights():
+        for flight in self.flights([wind.id for wind in winds]):
             last.setdefault(flight.wind, flight)
-        return [(wind, last.get(wind.id)) for wind in self.winds(wanted)]
+        return [(wind, last.get(wind.id)) for wind in winds]
 
 
 def is_in_use(record: Named) -> bool:
