@@ -152,7 +152,8 @@ def test_several_winds_and_one_that_cannot_be_read(
 ) -> None:
     pip = changed(trace, tmp_path / "pip.wind.jsonl", person="Pip")
     wren = changed(trace, tmp_path / "wren.wind.jsonl", person="Wren")
-    out, err = said(capsys, pip, tmp_path / "none.wind.jsonl", wren, "--report", tmp_path / "both.svg", status=1)
+    none = [tmp_path / name for name in ("none.wind.jsonl", "nothing.wind.jsonl")]
+    out, err = said(capsys, pip, *none, wren, "--report", tmp_path / "both.svg", status=1)
     assert "2 winds side by side" in out
     assert "A Pip" in out
     assert "B Wren" in out

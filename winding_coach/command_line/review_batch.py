@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ from winding_coach.command_line.home import Home
 from winding_coach.command_line.logged import logged_wind
 from winding_coach.command_line.problem import Problem
 from winding_coach.command_line.shelving import shelf_at, shelf_file
+from winding_coach.command_line.side_by_side import side_by_side
 from winding_coach.report.batches import LearnedWind, batch_report
 from winding_coach.report.page import Report
 from winding_coach.report.seasons import simulated_words
@@ -40,7 +40,8 @@ def batch_review(named: str, home: Home, units: UnitSystem) -> tuple[Report, dic
     elif winds:
         # Where none of the traces is there, their names tell what is missing.
         winds = [wind for wind in winds if (home.traces / wind.trace).exists()] or winds
-        learned = _learned([home.traces / wind.trace for wind in winds[:MOST_WINDS]])
+        paths = [home.traces / wind.trace for wind in winds[:MOST_WINDS]]
+        learned = side_by_side(learned_from, paths, "reading traces")
         batch = Batch(
             name,
             tuple(one.wound for one in learned if one.wound is not None),
@@ -88,13 +89,6 @@ def _from_shelf(named: str, home: Home) -> tuple[str, tuple[float, ...], list[Wi
             if "type more" in str(error):
                 raise
         return named, densities, shelf.winds(WindFilter(batch=named))
-
-
-def _learned(paths: list[Path]) -> list[LearnedWind]:
-    if len(paths) == 1:
-        return [learned_from(paths[0])]
-    with ProcessPoolExecutor() as pool:
-        return list(pool.map(learned_from, paths))
 
 
 def learned_from(path: Path) -> LearnedWind:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from winding_coach.command_line.side_by_side import side_by_side
 from winding_coach.meter.calibration import Calibration
 from winding_coach.replaying import settings_of
 from winding_coach.review.record import WindRecord, record_of
@@ -28,13 +27,8 @@ class Read:
 
 
 def records_of(paths: Sequence[Path], units: UnitSystem, calibration: Calibration | None = None) -> list[Read]:
-    """Return a record for each trace, in their order. Several are worked out side by side, one process a core."""
-    read = partial(record_from, units=units, calibration=calibration)
-    workers = min(len(paths), os.cpu_count() or 1)
-    if workers < 2:
-        return [read(path) for path in paths]
-    with ProcessPoolExecutor(workers) as pool:
-        return list(pool.map(read, paths))
+    """Return a record for each trace, in their order."""
+    return side_by_side(partial(record_from, units=units, calibration=calibration), paths, "reviewing traces")
 
 
 def record_from(path: Path, units: UnitSystem, calibration: Calibration | None = None) -> Read:
