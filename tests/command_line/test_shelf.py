@@ -14,6 +14,9 @@ import pytest
 
 from tests.test_indexing import SUMMARY, make_trace
 from winding_coach.command_line import main
+from winding_coach.command_line.flight import changes_in, duration_s, log_line
+from winding_coach.command_line.home import Home
+from winding_coach.command_line.problem import UsageProblem
 from winding_coach.shelf.records import Motor, Person
 from winding_coach.shelf.store import Shelf
 
@@ -173,9 +176,39 @@ def test_no_flight_of_a_wind_that_broke_unless_it_is_named(capsys: pytest.Captur
     ("typed", "seconds"), [("6:52", 412.0), ("412", 412.0), ("412 s", 412.0), ("1:06:52.5", 4012.5), ("0:09", 9.0)]
 )
 def test_durations(typed: str, seconds: float) -> None:
-    from winding_coach.command_line.flight import duration_s
-
     assert duration_s(typed) == seconds
+
+
+@pytest.mark.parametrize(
+    ("line", "changes"),
+    [
+        ("6:52", {"duration_s": 412.0}),
+        ("6:52 180 7.5m ceiling", {"duration_s": 412.0, "turns_left": 180.0, "height_m": 7.5, "ceiling": True}),
+        ("412 18c a beam, 3 m off", {"duration_s": 412.0, "turns_left": 180.0, "remarks": "a beam, 3 m off"}),
+        ("412 25ft 180 stalled", {"duration_s": 412.0, "height_m": 7.62, "turns_left": 180.0, "remarks": "stalled"}),
+        ("412 180 190", {"duration_s": 412.0, "turns_left": 180.0, "remarks": "190"}),
+    ],
+)
+def test_a_flight_typed_as_one_line(line: str, changes: dict[str, Any]) -> None:
+    found = changes_in(line, 10.0, "metric")
+    assert found == {key: pytest.approx(value) if key == "height_m" else value for key, value in changes.items()}
+
+
+@pytest.mark.parametrize("line", ["", "soon", "180turns", "6:52 18c", "6:52 a\x1bb"])
+def test_a_line_that_holds_no_flight(line: str) -> None:
+    with pytest.raises(UsageProblem):
+        changes_in(line, None, "metric")
+
+
+def test_the_finished_screens_line_is_logged_and_corrected(home: Path) -> None:
+    trace = make_trace(home / "traces")
+    assert "6:52; 180 turns left of 1270" in log_line(Home(home, {}), trace.name, "6:52 180", "metric")
+    assert "6:53; 180 turns left" in log_line(Home(home, {}), trace.name, "6:53", "metric")
+    with pytest.raises(UsageProblem, match="more turns are left"):
+        log_line(Home(home, {}), trace.name, "6:53 1800", "metric")
+    with Shelf(home / "shelf.sqlite") as shelf:
+        (flight,) = shelf.flights()
+    assert (flight.duration_s, flight.turns_left) == (413.0, 180.0)
 
 
 def test_winds_season_and_notes(capsys: pytest.CaptureFixture[str], home: Path) -> None:

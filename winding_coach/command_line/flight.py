@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.kinds import text
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at
+from winding_coach.command_line.shelving import LOOKED_AT, SHORT_ID, looked, shelf_at
 from winding_coach.command_line.tabular import table
 from winding_coach.command_line.typed import number, quantity
 from winding_coach.command_line.wind_choice import meant
@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 
 LONGEST_S = 24 * 3600.0
 MOST_TURNS = 1e6
+_TURNS = re.compile(r"\d{1,6}(?:\.\d{1,2})?c?", re.ASCII)
+_LENGTH = re.compile(r"\d{1,5}(?:\.\d{1,3})?(?:m|cm|ft|in)", re.ASCII)
 _CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):(\d{2}(?:\.\d{1,3})?)", re.ASCII)
 
 
@@ -74,12 +76,7 @@ def run(args: argparse.Namespace) -> int:
                 raise Problem("The winder's ratio of this wind is not known: give --left in turns of the motor.")
             changes["turns_left"] = number("--left-crank", args.left_crank, 0, MOST_TURNS) * wind.ratio
         flight = flight_with(changes, wind, shelf.flights([wind.id]), correct=args.correct)
-        if wind.launch_turns is not None and (flight.turns_left or 0) > wind.launch_turns:
-            raise UsageProblem(
-                f"--left: more turns are left ({flight.turns_left:.0f}) than were on the motor at launch"
-                f" ({wind.launch_turns:.0f}): check the figure, and whether it is of the motor or of the crank."
-            )
-        flight = replace(flight, energy_used_J=energy_used_J(home, wind, flight.turns_left))
+        flight = _sound(home, wind, flight)
         shelf.fly(flight)
     if args.json:
         print(json.dumps(as_object(wind, flight), ensure_ascii=False))
@@ -104,6 +101,66 @@ def _changes(args: argparse.Namespace, units: UnitSystem) -> dict[str, Any]:
     if not changes and args.left_crank is None:
         raise UsageProblem("A flight needs what there is to log, as in: winding-coach flight 6:52 --left 180")
     return changes
+
+
+def changes_in(line: str, ratio: float | None, units: UnitSystem) -> dict[str, Any]:
+    """Return the fields of a flight from one line: `6:52 180 7.5m ceiling` and then remarks; `18c` are crank turns.
+
+    Raises:
+        UsageProblem: the line holds no flight.
+    """
+    first, *words = line.split() or [""]
+    changes: dict[str, Any] = {"duration_s": duration_s(first)}
+    while words:
+        word = words[0]
+        if _TURNS.fullmatch(word) and "turns_left" not in changes:
+            in_crank_turns = word.endswith("c")
+            if in_crank_turns and ratio is None:
+                raise UsageProblem("The winder's ratio is not known: type the turns left in turns of the motor.")
+            turns = number("turns left", word.rstrip("c"), 0, MOST_TURNS)
+            changes["turns_left"] = turns * (ratio or 1.0) if in_crank_turns else turns
+        elif _LENGTH.fullmatch(word) and "height_m" not in changes:
+            changes["height_m"] = quantity("height", word, "length", units)
+        elif word == "ceiling":
+            changes["ceiling"] = True
+        else:
+            break
+        words.pop(0)
+    if words:
+        changes["remarks"] = text("remarks", " ".join(words), units)
+    return changes
+
+
+def log_line(home: Home, trace_name: str, line: str, units: UnitSystem) -> str:
+    """Log the flight of the wind in a trace from one line, or correct it; return what was logged, as a sentence.
+
+    Raises:
+        Problem: the line holds no flight, or the shelf cannot take it.
+    """
+    from winding_coach.indexing import look
+
+    with shelf_at(home) as shelf:
+        look(home.traces, shelf, newest=LOOKED_AT)
+        wind = shelf.find_wind(trace_name)
+        flown = shelf.flights([wind.id])
+        flight = flight_with(changes_in(line, wind.ratio, units), wind, flown, correct=bool(flown))
+        flight = _sound(home, wind, flight)
+        shelf.fly(flight)
+    return sentence(wind, flight, units)
+
+
+def _sound(home: Home, wind: Wind, flight: Flight) -> Flight:
+    """Return a flight with its energy.
+
+    Raises:
+        UsageProblem: more turns are left than there were.
+    """
+    if wind.launch_turns is not None and (flight.turns_left or 0) > wind.launch_turns:
+        raise UsageProblem(
+            f"--left: more turns are left ({flight.turns_left:.0f}) than were on the motor at launch"
+            f" ({wind.launch_turns:.0f}): check the figure, and whether it is of the motor or of the crank."
+        )
+    return replace(flight, energy_used_J=energy_used_J(home, wind, flight.turns_left))
 
 
 def flight_with(changes: dict[str, Any], wind: Wind, flown: list[Flight], *, correct: bool) -> Flight:

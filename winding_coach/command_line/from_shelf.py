@@ -13,15 +13,12 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at, shelf_file
+from winding_coach.command_line.shelving import LOOKED_AT, SHORT_ID, looked, shelf_at, shelf_file
 
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Motor
     from winding_coach.shelf.store import Shelf
     from winding_coach.shelf.tables import N
-
-LOOKED_AT = 20
-"""Before a wind so many new traces are logged at most: whoever stands there with a motor in hand must not wait."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from winding_coach.shelf.records import Wind
     from winding_coach.shelf.store import Shelf
 
+LOOKED_AT = 20
+"""At a wind so many new traces are logged at most: whoever stands there with a motor in hand must not wait."""
 SHORT_ID = 8
 """So much of a wind's id is shown; more is asked for where it is not enough."""
 
