@@ -20,7 +20,8 @@ from winding_coach.review.compare import (
     median_column,
 )
 from winding_coach.review.record import Stall, WindRecord, record_of
-from winding_coach.review.telling import WHAT_IS_COUNTED, told
+from winding_coach.review.telling import WHAT_IS_COUNTED, flown, told
+from winding_coach.shelf.records import Flight
 from winding_coach.simulator.bench import MeterModel
 from winding_coach.traces.files import read_trace
 from winding_coach.traces.header import Header
@@ -160,6 +161,18 @@ def test_lost_lines_and_many_stalls_are_told_shortly() -> None:
     assert "Backed off to" in said
     unlaunched = replace(record, summary=replace(record.summary, launch_turns=None))
     assert "turns left for the launch" not in " ".join(told(unlaunched, "metric"))
+
+
+def test_a_flight_is_told_as_far_as_it_is_known() -> None:
+    record = recorded("good-wind")
+    said = flown(record, Flight("f", "w", "2026-03-01", 300.0, 127.0, ceiling=True, energy_used_J=11.25))
+    assert said == (
+        "Its flight: 5:00 long, 127 turns left (10% of those at launch), 3.8 turns of the motor a second,"
+        " 11.2 J used, touched the ceiling."
+    )
+    assert flown(record, Flight("f", "w", "2026-03-01")) == ""
+    uncounted = replace(record, summary=replace(record.summary, launch_turns=None))
+    assert flown(uncounted, Flight("f", "w", "2026-03-01", turns_left=90.0)) == "Its flight: 90 turns left."
 
 
 def test_a_calibration_without_uncertainty_says_so() -> None:

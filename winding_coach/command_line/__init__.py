@@ -39,8 +39,21 @@ COMMANDS = {
 }
 """Each command's name and job, in the order of the help. A module of the same name has
 `add_arguments(parser)` and `run(args) -> int`; its docstring opens the command's help."""
+GROUPS = (
+    ("wind", ("wind", "practice", "replay", "watch")),
+    ("before and after", ("plan", "review", "flight", "advise")),
+    ("the shelf", ("motor", "batch", "winder", "model", "person", "shelf", "invent", "export", "import", "backup")),
+    ("meter and computer", ("meter", "ready", "completion")),
+)
+"""Headings of the help, and the commands under each."""
 MODULES = {"import": "import_"}
 """Modules that cannot have their command's name."""
+
+BEGIN = """to begin, without a meter:
+  winding-coach wind --port sim    watch a simulated wind being coached
+  winding-coach practice           wind one yourself, by the keyboard
+  winding-coach review             what happened in it
+  winding-coach plan --loop "30 cm" --mass "1.40 g" --hooks "22 cm"    a plan for a motor of your own"""
 
 CAUTION = (
     "A stretched, wound motor can hurt eyes and hands: wear eye protection, keep within the ratings of\n"
@@ -50,12 +63,14 @@ CAUTION = (
 
 
 def _overview() -> argparse.ArgumentParser:
-    jobs = "\n".join(f"  {name:<12}{job}" for name, job in COMMANDS.items())
+    jobs = "\n\n".join(
+        "\n".join([f"{heading}:", *(f"  {name:<12}{COMMANDS[name]}" for name in names)]) for heading, names in GROUPS
+    )
     parser = argparse.ArgumentParser(
         prog="winding-coach",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         description="A live coach for winding rubber motors: reads a torque meter, says what to do, keeps a trace.",
-        epilog=f"commands:\n{jobs}\n\nwinding-coach COMMAND --help tells more, with an example.\n\n{CAUTION}",
+        epilog=f"{jobs}\n\n{BEGIN}\n\nwinding-coach COMMAND --help tells more, with an example.\n\n{CAUTION}",
         usage="winding-coach COMMAND [options]",
     )
     parser.add_argument("--version", action="version", version=f"winding-coach {__version__}")

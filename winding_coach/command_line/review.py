@@ -18,7 +18,7 @@ import argparse
 import json
 import shutil
 import sys
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +30,7 @@ from winding_coach.units import UnitSystem
 
 if TYPE_CHECKING:
     from winding_coach.review.record import WindRecord
+    from winding_coach.shelf.records import Flight
     from winding_coach.shelf.store import Shelf
     from winding_coach.traces.header import Header
 
@@ -97,10 +98,12 @@ def _winds(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         raise Problem(" ".join(troubles))
     for trouble in troubles:
         _complain(trouble)
-    report = one_wind(records[0], earlier, units) if len(records) == 1 else several_winds(records, units)
+    flight = _flight(records[0].header.id, home) if len(records) == 1 else None
+    report = one_wind(records[0], earlier, units, flight) if len(records) == 1 else several_winds(records, units)
     found: dict[str, Any] = {
         "winds": [_wind_json(record, figures_json(record)) for record in records],
         "earlier": [_wind_json(record, figures_json(record)) for record in earlier],
+        "flight": None if flight is None else asdict(flight),
         "not_read": troubles,
     }
     return _out(args, report, found) or int(bool(troubles))
@@ -154,6 +157,14 @@ def _path(named: str, home: Home) -> Path:
             if "type more" in str(error):
                 raise
     return path
+
+
+def _flight(wind_id: str, home: Home) -> Flight | None:
+    """Return the last flight of a wind, None if the shelf knows none."""
+    if not shelf_file(home).exists():
+        return None
+    with shelf_at(home, reading=True) as shelf:
+        return next(iter(shelf.flights((wind_id,))), None)
 
 
 def _newest(home: Home) -> Path:

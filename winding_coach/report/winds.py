@@ -8,7 +8,8 @@ from winding_coach.report.page import Report, Section, Table
 from winding_coach.report.wind_charts import BAND_SHARE, MOST_OVERLAID, overlaid, time_chart, turns_chart
 from winding_coach.review.compare import FIGURES, Column, best_column, column_of, label_of, median_column
 from winding_coach.review.record import WindRecord
-from winding_coach.review.telling import WHAT_IS_COUNTED, title_of, told
+from winding_coach.review.telling import WHAT_IS_COUNTED, flown, title_of, told
+from winding_coach.shelf.records import Flight
 from winding_coach.units import UnitSystem
 
 LEGEND = (
@@ -66,8 +67,11 @@ def short_names(records: Sequence[WindRecord]) -> list[str]:
     return names
 
 
-def one_wind(record: WindRecord, earlier: Sequence[WindRecord], units: UnitSystem) -> Report:
-    """Return the report of one wind; earlier: of the same motor, the newest first."""
+def one_wind(
+    record: WindRecord, earlier: Sequence[WindRecord], units: UnitSystem, flight: Flight | None = None
+) -> Report:
+    """Return the report of one wind; earlier: of the same motor, the newest first. flight: the last it was flown."""
+    said = [*told(record, units), flown(record, flight) if flight is not None else ""]
     columns = [column_of("this wind", record, units), best_column("best path", record, units)]
     if earlier:
         count = len(earlier)
@@ -82,7 +86,7 @@ def one_wind(record: WindRecord, earlier: Sequence[WindRecord], units: UnitSyste
         sections=(
             Section(
                 "What happened",
-                tuple(told(record, units)),
+                tuple(text for text in said if text),
                 (turns_chart(record, earlier, units), time_chart(record, units)),
                 LEGEND + (EARLIER if earlier else ""),
             ),

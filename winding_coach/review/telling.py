@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from winding_coach.coach.phases import LOADED
 from winding_coach.coach.wording import PHASE_WORDS
 from winding_coach.review.record import Stall, WindRecord
+from winding_coach.shelf.records import Flight
 from winding_coach.units import UnitSystem, show
 
 OUTCOMES = {"done": "Wound", "broken": "Broken", "stopped": "Stopped", "lost": "The meter was lost"}
@@ -48,6 +49,22 @@ def told(record: WindRecord, units: UnitSystem) -> list[str]:
         _link(record),
     ]
     return [part for part in parts if part] + list(record.remarks)
+
+
+def flown(record: WindRecord, flight: Flight) -> str:
+    """Return what is logged of the wind's flight, "" if that is nothing."""
+    parts = [] if flight.duration_s is None else [f"{clock(flight.duration_s)} long"]
+    if flight.turns_left is not None:
+        launch = record.summary.launch_turns
+        share = f" ({flight.turns_left / launch:.0%} of those at launch)" if launch else ""
+        parts.append(f"{flight.turns_left:.0f} turns left{share}")
+        if launch and flight.duration_s:
+            parts.append(f"{(launch - flight.turns_left) / flight.duration_s:.1f} turns of the motor a second")
+    if flight.energy_used_J is not None:
+        parts.append(f"{flight.energy_used_J:.1f} J used")
+    if flight.ceiling:
+        parts.append("touched the ceiling")
+    return f"Its flight: {', '.join(parts)}." if parts else ""
 
 
 def _turns(record: WindRecord, turns: float | None) -> str:
