@@ -260,9 +260,9 @@ def shelf(data: bytes) -> None:
         theirs, own = Path(below) / "theirs", Path(below) / "own"
         (theirs / "traces").mkdir(parents=True)
         file = bytearray(good_shelf())
+        written = [place for place, byte in enumerate(file) if byte]
         for at in range(0, min(len(rest) - 3, 400), 4):
-            place = int.from_bytes(rest[at : at + 3], "big") % len(file)
-            file[place] = rest[at + 3]
+            file[written[int.from_bytes(rest[at : at + 3], "big") % len(written)]] = rest[at + 3]
         (theirs / SHELF_FILE).write_bytes(rest if kind == b"r" else file[: len(file) // 2] if kind == b"c" else file)
         (theirs / "traces" / "2026-01-02-100000-th-07.wind.jsonl").write_bytes(header_line() + rest)
         args = argparse.Namespace(folder=str(theirs), home=str(own), units=None, json=kind == b"j")
