@@ -36,7 +36,7 @@ def test_each_state_is_json_without_nan(name: str) -> None:
 
 def test_it_says_what_the_screen_says() -> None:
     seen = shown(state("final"))
-    assert seen["word"] == "STOP IN 2 s"
+    assert (seen["word"], seen["word_unit"]) == ("STOP IN 2", "s")
     assert seen["urgent"]
     assert seen["alarm"] == "!! WARNING  Limit in 2 seconds."
     assert seen["level"] == "warning"

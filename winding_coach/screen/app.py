@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -14,7 +15,7 @@ from textual.events import Resize
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.chart import Points
 from winding_coach.screen.face import Scene, face
-from winding_coach.screen.figures import figures_in, torque_template
+from winding_coach.screen.figures import alarm_text, big_word, figures_in, torque_figure, torque_template
 from winding_coach.screen.help import Help
 from winding_coach.screen.layout import layout_for
 from winding_coach.screen.legible import Eyes, hint
@@ -47,7 +48,12 @@ LOOK_KEYS = (
     Binding("q,ctrl+c,ctrl+q", "leave", "quit"),
 )
 """The screen's own."""
-LOOKS_PER_S = 25
+LOOKS_PER_S = 15
+"""How often all is drawn, chart and clock too."""
+CHECKS_PER_S = 100
+"""How often it is seen whether a figure or a word has changed, which is drawn at once."""
+PICTURES_PER_S = 40
+"""And no more than this."""
 SIGN_OF_LIFE_S = 2.0
 """A running loop renews its view ten times a second and more; one that has not for so long is not live."""
 
@@ -91,6 +97,10 @@ class CoachApp(App[None]):
         self._eyes = eyes or Eyes()
         self._aside, self._earlier, self._note, self._ports = aside, earlier, note, ports
         self._sound, self._rung = sound, 0
+        self._looked_s = 0.0
+        self._view_told: CoachView | None = None
+        self._told_now: tuple[object, ...] = ()
+        self._told_last: tuple[object, ...] = ()
         self._glance = self._seen = self._swapped_units = self._side_first = False
         self._frozen: Scene | None = None
         self._newest: tuple[CoachView, float] | None = None
@@ -108,7 +118,7 @@ class CoachApp(App[None]):
     def on_mount(self) -> None:
         """Start looking, and the loop with it."""
         self._looked.start()
-        self.set_interval(1 / LOOKS_PER_S, self.look)
+        self.run_worker(self.keep_looking(), name="looking")
         self.look()
 
     def on_resize(self, _event: Resize) -> None:
@@ -176,8 +186,25 @@ class CoachApp(App[None]):
 
     # -- looking
 
+    async def keep_looking(self) -> None:
+        """Look for as long as the app runs. A bare task: the library's timers cost ten times as much a look."""
+        while True:
+            await asyncio.sleep(1 / CHECKS_PER_S)
+            waited_s = time.monotonic() - self._looked_s
+            if waited_s >= 1 / LOOKS_PER_S or (waited_s >= 1 / PICTURES_PER_S and self._told() != self._told_last):
+                self.look()
+
+    def _told(self) -> tuple[object, ...]:
+        """What must be seen at once when it changes: the digits, what to do, alarms."""
+        view = self._looked.view
+        if view is not self._view_told:
+            self._view_told = view
+            self._told_now = (torque_figure(view), big_word(view), alarm_text(view, None))
+        return self._told_now
+
     def look(self) -> None:
         """Draw the present view."""
+        self._looked_s, self._told_last = time.monotonic(), self._told()
         if self.size.width == 0 or not self.screen_stack:
             return
         if self._sound is not None and self._sound.rung != self._rung:

@@ -14,6 +14,7 @@ from winding_coach.screen.figures import (
     big_word,
     clock_words,
     instruction,
+    live_torque,
     noted_torque,
     plain_lines,
     torque_figure,
@@ -195,7 +196,7 @@ def _closing(scene: Scene, layout: Layout, columns: int) -> str:
 def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
     """The digits, and under them the unit, the goal and what is left to it."""
     across, down = layout.torque
-    goal, torque = view.targets.torque_Nm, view.reading.torque_Nm
+    goal, torque = view.targets.torque_Nm, live_torque(view)
     noted, live = noted_torque(view), not view.stale
     role = "figure" if live or noted is not None else "stale"
     figure = torque_figure(view).strip()

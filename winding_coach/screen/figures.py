@@ -63,9 +63,17 @@ def torque_figure(view: CoachView) -> str:
     noted = noted_torque(view)
     if noted is not None:
         return _digits(noted, view, template)
-    if view.stale or view.reading.torque_Nm is None:
+    torque_Nm = live_torque(view)
+    if torque_Nm is None:
         return template[1:].replace("8", "-").rjust(len(template))
-    return _digits(view.reading.torque_Nm, view, template)
+    return _digits(torque_Nm, view, template)
+
+
+def live_torque(view: CoachView) -> float | None:
+    """Return the torque to show, None where it is not live. A jump is in it at once."""
+    if view.stale or view.reading.torque_Nm is None:
+        return None
+    return view.reading.torque_Nm if view.shown_torque_Nm is None else view.shown_torque_Nm
 
 
 def noted_torque(view: CoachView) -> float | None:
@@ -240,9 +248,17 @@ def wrapper_line(view: CoachView, summary: Summary) -> str:
     return f"{'; '.join(parts)}."
 
 
+def stand_at_m(view: CoachView) -> float | None:
+    """Return where to stand: where the walk-in's last sentence sent one, which the path may have left behind."""
+    prompt = view.prompt
+    if prompt is not None and prompt.code in ("walk_in_to", "hold_distance") and prompt.distance_m is not None:
+        return prompt.distance_m
+    return view.targets.stand_at_m
+
+
 def next_mark(view: CoachView) -> tuple[float, float] | None:
     """Return the next walk-in mark of the plan (distance in m, turns), None past the last or without turns."""
-    turns, at_m = view.reading.turns, view.targets.stand_at_m
+    turns, at_m = view.reading.turns, stand_at_m(view)
     if turns is None or at_m is None or view.phase not in (Phase.WIND_STRETCHED, Phase.WALK_IN):
         return None
     rows = view.plan.walk_in

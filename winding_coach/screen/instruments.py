@@ -7,7 +7,15 @@ from __future__ import annotations
 
 from winding_coach.coach.said import Phase
 from winding_coach.coach.view import CoachView
-from winding_coach.screen.figures import next_mark, peak_aim_Nm, rate_word, seconds_to_peak, signed_rate, wrapper_rows
+from winding_coach.screen.figures import (
+    next_mark,
+    peak_aim_Nm,
+    rate_word,
+    seconds_to_peak,
+    signed_rate,
+    stand_at_m,
+    wrapper_rows,
+)
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.wording import SOURCE_WORDS
 from winding_coach.standing import short_words
@@ -91,7 +99,7 @@ def _stand(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) -
     """Where to stand, and the way from full stretch (right) to the hooks (left)."""
     at = _label(sheet, column, row, "stand")
     plan = view.plan
-    wanted, seen = view.targets.stand_at_m, view.reading.distance_m
+    wanted, seen = stand_at_m(view), view.reading.distance_m
     wide = columns - LABEL_WIDE - 1
     room = len(short_words(0.0, view.units, view.steps))
     text = "--" if wanted is None else short_words(wanted, view.units, view.steps)

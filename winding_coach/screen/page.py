@@ -15,6 +15,7 @@ from winding_coach.screen.figures import (
     peak_aim_Nm,
     rate_word,
     signed_rate,
+    stand_at_m,
     torque_figure,
     wrapper_rows,
 )
@@ -30,7 +31,7 @@ def page_object(view: CoachView, points: Points, trace_name: str | None, trouble
     """Return everything the page shows. Torque in the chart is in the unit shown; null is not known."""
     big, (alarm, level) = big_word(view), alarm_text(view, trouble)
     one = UNITS["torque"][SHOWN[view.units]["torque"][0]]
-    goal, turns, stand_m = view.targets.torque_Nm, view.reading.turns, view.targets.stand_at_m
+    goal, turns, stand_m = view.targets.torque_Nm, view.reading.turns, stand_at_m(view)
     by_turns = bool(points) and points[-1][1] is not None
     thin = -(-len(points) // MOST_POINTS) or 1
     kept = [*points[::thin], *points[-1:]]
@@ -40,7 +41,8 @@ def page_object(view: CoachView, points: Points, trace_name: str | None, trouble
         "at": clock_words(view.at_s),
         "link": LINK_WORDS[view.link.state],
         "trace": cell_safe(trace_name or ""),
-        "word": f"{big.text} {big.unit}".strip(),
+        "word": big.text,
+        "word_unit": big.unit,
         "urgent": big.role == "danger word",
         "prompt": cell_safe(instruction(view)),
         "alarm": cell_safe(alarm),

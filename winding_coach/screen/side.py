@@ -10,6 +10,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from winding_coach.coach.view import CoachView
+from winding_coach.screen.figures import stand_at_m
 from winding_coach.screen.sheet import Sheet
 from winding_coach.standing import place_words
 from winding_coach.units import FOOT_M, INCH_M
@@ -120,7 +121,7 @@ def _floor(sheet: Sheet, begin: int, row: int, wide: int, span_m: float, view: C
         place = begin + round(at_m / span_m * wide)
         if place >= free and at_m <= span_m:
             free = sheet.put(place, row, f"┴{label}", "dim") + 1
-    wanted = view.targets.stand_at_m
+    wanted = stand_at_m(view)
     if wanted is not None:
         place = begin + round(min(wanted / span_m, 1.0) * wide)
         sheet.put(place, row, "◆", "word")

@@ -1,0 +1,50 @@
+"""One line for the flight, typed in the finished screen: it goes to who keeps it, who answers in a sentence.
+
+The coach has ended by then, so nothing waits for this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import ClassVar
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.screen import ModalScreen
+from textual.widgets import Input, Static
+
+from winding_coach.screen.sheet import in_ascii
+
+HINT = "duration, turns left, height, ceiling, remarks: 6:52 180 7.5m ceiling a beam; 18c are crank turns"
+Keep = Callable[[str], tuple[bool, str]]
+"""What was typed → whether it was kept, and what to say of it."""
+
+
+class FlightLine(ModalScreen[None]):
+    """A panel with one line to type in, over the picture."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss", "close")]
+
+    def __init__(self, keep: Keep, *, ascii_only: bool = False) -> None:
+        """keep: takes the line. ascii_only: draw with plain characters."""
+        super().__init__(classes="ascii" if ascii_only else None)
+        self._keep = keep
+        self._kept = False
+
+    def compose(self) -> ComposeResult:
+        """The hint, the line, and what is said of it."""
+        self._said = Static(HINT)
+        panel = VerticalScroll(Static(Text("How was the flight?")), Input(), self._said)
+        panel.border_title, panel.border_subtitle = "flight", "enter keeps, escape closes"
+        yield panel
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Keep the line; once it is kept, enter closes."""
+        if self._kept:
+            self.dismiss()
+            return
+        self._kept, said = self._keep(event.value)
+        shown = f"{said} Enter closes." if self._kept else said
+        self._said.update(Text(in_ascii(shown) if self.has_class("ascii") else shown))
