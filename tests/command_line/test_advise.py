@@ -79,10 +79,10 @@ def test_short_names_and_names_that_only_winds_know(home: Path, capsys: pytest.C
     assert any("Weigh the model" in one["do"] for one in found["advice"])
 
 
-def test_two_flights_get_rules_of_thumb(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    shelved(home, 2, motor=False)
+def test_one_flight_gets_rules_of_thumb(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shelved(home, 1, motor=False)
     out = said(capsys, "--model", "Thi", "--units", "inch")
-    assert "rules of thumb (common practice, no source): 2 flights" in out
+    assert "rules of thumb (common practice, no source): 1 flight " in out
     assert " in instead of " in out
     assert "(a guess from scaling laws)" in out
     assert as_object(capsys)["motor"] is None

@@ -110,7 +110,7 @@ def test_a_folder_that_cannot_be_written(tmp_path: Path, capsys: pytest.CaptureF
 
 def test_people_learn_motors_age_and_break_batches_differ(tmp_path: Path) -> None:
     folder = tmp_path / "club"
-    assert invented(folder, "--people", "4", "--winds", "140", "--traces", "0") == 0
+    assert invented(folder, "--people", "4", "--winds", "100", "--traces", "0") == 0
     winds, flights, motors = shelf_of(folder)
     assert 0 < sum(wind.outcome == "broken" for wind in winds) < 0.2 * len(winds)
     assert {motor.state for motor in motors} == {"in_use", "broken", "retired"}
@@ -120,7 +120,7 @@ def test_people_learn_motors_age_and_break_batches_differ(tmp_path: Path) -> Non
         lasting = shelf.flown(WindFilter(person="Wren"))
     assert all(flight is None or 30.0 < (flight.duration_s or 0.0) < 1800.0 for _, flight in lasting)
     by_time = sorted(winds, key=lambda wind: wind.started)
-    early, late = ([wind.time_in_rate_band or 0.0 for wind in part] for part in (by_time[:40], by_time[-40:]))
+    early, late = ([wind.time_in_rate_band or 0.0 for wind in part] for part in (by_time[:30], by_time[-30:]))
     assert np.mean(late) > np.mean(early)
 
 
@@ -129,8 +129,9 @@ def test_every_member_has_a_name_and_letters_of_their_own() -> None:
     club = members(45, rng)
     assert len({one.name for one in club}) == 45
     assert len(set(NAMES)) == 20
-    letters = prefixes([one.name for one in club[:20]])
-    assert len(set(letters.values())) == 20
+    letters = prefixes([one.name for one in club])
+    assert len(set(letters.values())) == 45
+    assert letters["Pip"] == "pi" or len(letters["Pip"]) == 3
     assert all(one.skill_after(500) >= one.skill_after(0) for one in club)
 
 

@@ -45,20 +45,20 @@ def off_by(fit: FlightFit) -> tuple[float, float]:
 
 
 def test_the_fit_finds_the_torque_that_holds_height_and_the_turns_used() -> None:
-    misses = [off_by(fit_flights(flights(10, seed))) for seed in range(6)]
+    misses = [off_by(fit_flights(flights(10, seed))) for seed in range(4)]
     assert statistics.median(abs(torque) for torque, _ in misses) < 0.08
     assert statistics.median(abs(rate) for _, rate in misses) < 0.08
 
 
 def test_the_truth_lies_within_what_the_fit_claims() -> None:
     inside = 0
-    for seed in range(8):
+    for seed in range(5):
         fit = fit_flights(flights(8, seed))
         torque_off, rate_off = off_by(fit)
         # The power laws of the fit are not the rotor that flies: their own error is allowed for.
         inside += abs(torque_off) < 2.5 * math.hypot(fit.hold_sd, 0.03)
         inside += abs(rate_off) < 2.5 * math.hypot(fit.rate_sd, 0.03)
-    assert inside >= 14
+    assert inside >= 9
 
 
 def test_more_flights_make_it_surer() -> None:
@@ -106,6 +106,11 @@ def test_a_flight_without_what_the_fit_needs_is_left_out(lacks: str) -> None:
     short = replace(known[0], **nothing)
     assert not usable(short)
     assert fit_flights([short, known[1]]).flights == 1
+
+
+def test_heights_are_fitted_where_the_ceiling_was_not_met() -> None:
+    low = [replace(one, ceiling=False, height_m=3.0) for one in flights(3)]
+    assert fit_flights(low, ceiling_m=12.0).law.climb_share < fit_flights(flights(3), ceiling_m=12.0).law.climb_share
 
 
 def test_without_turns_left_or_height_durations_alone_are_fitted() -> None:

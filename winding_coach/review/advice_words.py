@@ -267,7 +267,7 @@ def experiment(telling: Option, now: Option, units: UnitSystem) -> Advice:
         what = "this motor"
     at = "" if telling.launch_factor == 1.0 else f", launched at {show(telling.launch_torque_Nm, 'torque', units)}"
     worth = telling.tells / max(now.tells, 1e-3)
-    as_many = f"{worth:.1f} times as much as one more flight like the last" if worth < 20 else "far more than another"
+    as_many = f"{worth:.1f} times as much as one more flight like the last" if worth < 20.0 else "far more than that"
     about = {
         "length": "how mass and turns count",
         "density": "the torque that holds height, and how mass counts",

@@ -117,7 +117,7 @@ def fly(
     now, at_s, height, top, energy = launch, 0.0, LAUNCH_HEIGHT_M, LAUNCH_HEIGHT_M, 0.0
     whole = launch.turns
     touched = False
-    while height > 0.0 and at_s < LONGEST_S:
+    while True:
         rate, climb = model.steady(torque_scale * now.torque_Nm, mass)
         dt = STEP_S if now.turns <= 0.0 else min(STEP_S, FINE_TURNS * whole / rate)
         if climb < 0.0:
@@ -131,6 +131,6 @@ def fly(
         if height >= model.ceiling_m:
             height, touched = model.ceiling_m, True
         top = max(top, height)
-        if height < 1e-9:
+        if height < 1e-9 or at_s >= LONGEST_S:
             break
     return Flown(at_s, now.turns, top, touched, energy, replace(now))
