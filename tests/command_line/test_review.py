@@ -57,7 +57,7 @@ def said(capsys: pytest.CaptureFixture[str], *words: object, status: int = 0) ->
 
 def test_one_wind_as_text_and_as_json(trace: Path, home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out, _ = said(capsys, trace)
-    assert "Wind of th-07" in out
+    assert "Wind 1 of th-07" in out
     assert "J of work" in out
     assert "To do better next time" in out
     assert "peak torque, mN·m" in out

@@ -34,6 +34,7 @@ th, td {{ padding: .2rem .9rem .2rem 0; border-bottom: 1px solid var(--grid); te
   overflow-wrap: normal }}
 thead th {{ border-bottom: 2px solid var(--dim) }}
 tbody th {{ font-weight: normal; min-width: 8.5rem }}
+.figures td {{ white-space: nowrap }}
 .figures td, .figures thead th + th {{ text-align: right; padding: .2rem 0 .2rem 1.1rem; min-width: 4rem }}
 footer {{ margin-top: 2rem; border-top: 1px solid var(--grid); padding-top: .6rem }}
 @page {{ margin: 14mm }}

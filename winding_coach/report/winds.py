@@ -80,7 +80,7 @@ def one_wind(
     if earlier:
         remark += f" Earlier winds of this motor: {', '.join(one.name for one in earlier)}."
     return Report(
-        title=f"Wind of {title_of(record)}",
+        title=title_of(record),
         lead=record.name,
         warning=_made_up([record]),
         sections=(

@@ -30,8 +30,8 @@ def title_of(record: WindRecord) -> str:
     header = record.header
     motor = (header.motor and header.motor.name) or "a motor without a name"
     by = f" by {header.person}" if header.person else ""
-    use = f", wind {header.motor.use} of it" if header.motor is not None else ""
-    return f"{motor}{by}, {header.started:%Y-%m-%d %H:%M}{use}"
+    use = f" {header.motor.use}" if header.motor is not None else ""
+    return f"Wind{use} of {motor}{by}, {header.started:%Y-%m-%d %H:%M}"
 
 
 def told(record: WindRecord, units: UnitSystem) -> list[str]:
