@@ -24,7 +24,7 @@ from winding_coach.traces.files import read_trace
 
 OPTIONS = (
     *("motor", "loop", "mass", "orings", "strands", "use", "share", "batch", "ratio", "winder", "winder_limit"),
-    *("hooks", "model", "launch_torque", "person"),
+    *("hooks", "model", "launch_torque", "person", "units"),
 )
 
 
@@ -90,7 +90,9 @@ def test_what_is_given_overrides(home: Path) -> None:
     found, args = picked(home, motor="th-08", loop="30 cm", use="3", share="70", winder="ten", ratio="12", batch="x")
     assert (args["loop"], args["mass"], args["use"], args["ratio"]) == ("30 cm", "0.00145 kg", "3", "12")
     assert found.more == {"shelf": {"batch": "x", "winder": "ten"}}
-    assert found.said == ()
+    assert found.said == (
+        "Motor th-08 is 30.0 cm long now, 31.0 cm on the shelf: 'motor edit th-08 --loop \"30 cm\"' keeps it there.",
+    )
 
 
 @pytest.mark.usefixtures("hurried_disk")

@@ -97,6 +97,8 @@ def test_the_help_says_to_keep_little_of_children(capsys: pytest.CaptureFixture[
         (2, ("motor", "add", "x" * 41, *TH_07[1:]), "cannot be a name"),
         (2, ("motor", "add", "x", *TH_07[1:], "--made", "yesterday"), "2026-03-07"),
         (2, ("motor", "add", "x", *TH_07[1:], "--state", "lost"), "no state"),
+        (2, ("motor", "add", "x", *TH_07[1:-1], "2 g"), "O-rings"),
+        (2, ("motor", "edit", "th-07", "--strands", "90"), "no strip has"),
         (1, ("motor", "add", "x", *TH_07[1:], "--batch", "blue"), "no batch 'blue'"),
         (1, ("motor", "add", *TH_07), "already"),
         (1, ("motor", "show", "y"), "no motor 'y'"),

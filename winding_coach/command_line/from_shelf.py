@@ -11,14 +11,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from winding_coach.command_line.home import Home
+from winding_coach.command_line.home import Home, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import LOOKED_AT, SHORT_ID, looked, shelf_at, shelf_file
+from winding_coach.units import show
 
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Motor
     from winding_coach.shelf.store import Shelf
     from winding_coach.shelf.tables import N
+
+SAME_LOOP_M = 0.5e-3
+"""Lengths are the same within what a ruler tells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +120,7 @@ class _Picking:
                 " that is wrong."
             )
         args.motor = motor.name
+        self._compare_loop(motor)
         self._fill(
             loop=_typed(motor.loop_m, "m"),
             mass=_typed(motor.mass_kg, "kg"),
@@ -133,6 +138,22 @@ class _Picking:
             self._named["batch"] = motor.batch
             if batch_file(motor.batch, self._home).exists():
                 args.batch = motor.batch
+
+    def _compare_loop(self, motor: Motor) -> None:
+        """Say so when a motor has another length than the shelf knows: a used motor grows."""
+        from winding_coach.command_line.typed import quantity
+
+        args = self._args
+        if args.loop is None or not self._winding:
+            return
+        units = units_from(args, self._home)
+        given_m = quantity("--loop", args.loop, "length", units)
+        if abs(given_m - motor.loop_m) >= SAME_LOOP_M:
+            self._said.append(
+                f"Motor {motor.name} is {show(given_m, 'length', units)} long now,"
+                f" {show(motor.loop_m, 'length', units)} on the shelf: 'motor edit {motor.name} --loop"
+                f' "{args.loop}"\' keeps it there.'
+            )
 
     def _fill(self, **values: str | None) -> None:
         for name, value in values.items():

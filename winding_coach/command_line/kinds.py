@@ -46,6 +46,8 @@ class KindSpec:
     add: str
     edit: str
     notes: tuple[str, ...] = field(default=())
+    check: Callable[[Any], None] = lambda record: None
+    """Refuses a record whose figures cannot be, with a UsageProblem."""
 
 
 def a_name(option: str, typed: str) -> str:
@@ -140,6 +142,17 @@ def _named(option: str, typed: str, units: UnitSystem) -> str:
     return a_name(option, typed)
 
 
+def _possible(motor: Any) -> None:
+    """Refuse figures that no motor can have, before a wind stumbles over them."""
+    from winding_coach.rubber.figures import FiguresError, MotorFigures
+    from winding_coach.rubber.motor import geometry_of
+
+    try:
+        geometry_of(MotorFigures(motor.loop_m, motor.mass_kg, motor.orings_kg, motor.strands))
+    except FiguresError as error:
+        raise UsageProblem(str(error)) from None
+
+
 REMARKS = Option("remarks", "--remarks", "TEXT", "whatever should be remembered", text, _plain, usual="")
 
 BATCH = KindSpec(
@@ -195,6 +208,7 @@ MOTOR = KindSpec(
     ),
     "motor add th-07 --loop '30 cm' --mass '1.40 g' --orings '0.08 g' --batch amber",
     "motor edit th-07 --loop '30.6 cm'",
+    check=_possible,
 )
 WINDER = KindSpec(
     "winder",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
@@ -83,6 +83,7 @@ def run_job(args: argparse.Namespace, spec: KindSpec, more: More | None = None, 
             return 0
         if args.job == "add":
             record = kind(a_name("NAME", args.name), **_values(args, spec, units, shelf, adding=True))
+            spec.check(record)
             shelf.add(record)
         else:
             record = shelf.find(kind, args.name)
@@ -91,6 +92,7 @@ def run_job(args: argparse.Namespace, spec: KindSpec, more: More | None = None, 
             if not changes:
                 flags = ", ".join(option.flag for option in spec.options)
                 raise UsageProblem(f"{spec.name} edit needs what to change: {flags}.")
+            spec.check(replace(record, **changes))
             record = shelf.edit(kind, record.name, **changes)
         if args.job == "retire":
             record = shelf.edit(
