@@ -45,3 +45,11 @@ def test_alarms_differ_from_each_other_and_from_the_ground_in_lightness_too() ->
         assert lights == sorted(lights, reverse=True)
         for _, ground in (palette.caution, palette.warning, palette.danger):
             assert contrast(ground, palette.ground) > 1.3
+
+
+def test_no_alarm_turns_grey_where_bold_means_bright() -> None:
+    for palette in PALETTES:
+        for role, style in styles(palette).items():
+            black = style.color is not None and style.color.name == "#000000"
+            assert not (black and style.bold), f"{palette.name}: {role}"
+    assert styles(PALETTES[0])["warning"].bold

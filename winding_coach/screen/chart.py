@@ -27,6 +27,7 @@ LABELS_WIDE = 6
 SMALLEST = (30, 4)
 OTHER, PLAN, LEVEL, PHASE, WIND = 1, 2, 3, 4, 5
 LAYER_ROLES = {0: "ink", OTHER: "other", PLAN: "plan", LEVEL: "goal", PHASE: "dim", WIND: "wind"}
+BAND_ROLES = {layer: f"{role} band" for layer, role in LAYER_ROLES.items()}
 EIGHTHS = " ▁▂▃▄▅▆▇"
 TINTED_FROM = 3
 """Eighths of a cell that the band must take for a cell with dots in it to be tinted."""
@@ -128,21 +129,21 @@ def _band(
 def _paint(sheet: Sheet, column: int, row: int, canvas: Canvas, tint: npt.NDArray[np.float64]) -> None:
     for number, (text, layers) in enumerate(canvas.cells()):
         floor = (canvas.rows - 1 - number) * 8
-        low, high = np.clip(tint - floor, 0, 8).astype(int)
-        for at in range(canvas.columns):
-            lower, upper = int(low[at]), int(high[at])
-            tinted = upper - lower >= TINTED_FROM
-            if text[at] != " ":
-                name = LAYER_ROLES[int(layers[at])]
-                sheet.put(column + at, row + number, text[at], f"{name} band" if tinted else name)
-            elif upper - lower == 8:
-                sheet.put(column + at, row + number, " ", "band")
-            elif upper > lower and lower == 0:
-                sheet.put(column + at, row + number, EIGHTHS[upper], "band edge")
-            elif upper == 8 and lower < 8:
-                sheet.put(column + at, row + number, EIGHTHS[lower], "band under")
-            elif tinted:
-                sheet.put(column + at, row + number, " ", "band")
+        low, high = np.clip(tint - floor, 0, 8).astype(int).tolist()
+        made = [_cell(*each) for each in zip(text, layers.tolist(), low, high, strict=True)]
+        sheet.paint(column, row + number, "".join(char for char, _ in made), [role for _, role in made])
+
+
+def _cell(char: str, layer: int, lower: int, upper: int) -> tuple[str, str]:
+    """A cell's character and role; the band takes it from `lower` to `upper` eighths."""
+    tinted = upper - lower >= TINTED_FROM
+    if char != " ":
+        return char, BAND_ROLES[layer] if tinted else LAYER_ROLES[layer]
+    if upper > lower and lower == 0 and upper < 8:
+        return EIGHTHS[upper], "band edge"
+    if upper == 8 and 0 < lower < 8:
+        return EIGHTHS[lower], "band under"
+    return (" ", "band") if tinted else (" ", "")
 
 
 def _labels(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from itertools import groupby
 from typing import Literal, get_args
 
@@ -26,6 +27,7 @@ _PLAIN = str.maketrans(
 )
 
 
+@lru_cache(maxsize=4096)
 def cell_safe(text: str) -> str:
     """Return text in which every character takes one cell."""
     if text.isascii() and text.isprintable():
@@ -90,6 +92,13 @@ class Sheet:
             self._text[row][begin:end] = text[begin - column : end - column]
             self._role[row][begin:end] = [role] * (end - begin)
         return column + len(text)
+
+    def paint(self, column: int, row: int, cells: str, roles: Sequence[str]) -> None:
+        """Write cells within the sheet, each one wide and in its own role; an empty role leaves what is there."""
+        line, role = self._text[row], self._role[row]
+        for at, (char, name) in enumerate(zip(self._made(cells), roles, strict=True), column):
+            if name:
+                line[at], role[at] = char, name
 
     def put_right(self, end: int, row: int, text: str, role: str = "ink") -> int:
         """Write text that ends before column `end`; return where it begins."""

@@ -107,6 +107,8 @@ terminals have, so it is what those begin with."""
 _LINES = ("ink", "dim", "wind", "plan", "goal", "other")
 _BOLD = frozenset({"bold", "word", "figure", "wind", "bad", "good", "panel bold", "danger word", "prompt"})
 
+_ALARMS = ("caution", "warning", "danger")
+
 
 def pairs(palette: Palette) -> dict[str, tuple[str, str]]:
     """Return each role's colour and the ground under it."""
@@ -143,7 +145,8 @@ def pairs(palette: Palette) -> dict[str, tuple[str, str]]:
 def styles(palette: Palette) -> dict[str, Style]:
     """Return the style of each role."""
     return {
-        role: Style(color=ink, bgcolor=ground, bold=role in _BOLD or role.startswith(("caution", "warning", "danger")))
+        # Terminals of sixteen colours draw bold black as grey, which no alarm may be.
+        role: Style(color=ink, bgcolor=ground, bold=ink != "#000000" and (role in _BOLD or role.startswith(_ALARMS)))
         for role, (ink, ground) in pairs(palette).items()
     }
 
