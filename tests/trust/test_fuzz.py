@@ -66,7 +66,7 @@ def with_plan(tmp_path: Path, **changed: float) -> Path:
 )
 def test_an_absurd_plan_is_refused_not_divided_by(tmp_path: Path, changed: dict[str, float]) -> None:
     """Found by the fuzzer: ZeroDivisionError from the plan's tables."""
-    with pytest.raises(TraceError, match="cannot be (coached again|used)"):
+    with pytest.raises(TraceError, match=r"cannot be (coached again|used)"):
         settings_of(read_trace(with_plan(tmp_path, **changed)))
 
 

@@ -12,6 +12,7 @@ import sys
 from types import ModuleType
 
 from winding_coach import __version__
+from winding_coach.command_line.plain import plain_output
 from winding_coach.command_line.problem import Problem
 
 COMMANDS = {
@@ -97,6 +98,11 @@ def parser_of(name: str) -> argparse.ArgumentParser:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command and return the exit status. Nothing but the interpreter's own exits is raised."""
+    with plain_output():
+        return _main(argv)
+
+
+def _main(argv: list[str] | None) -> int:
     words = sys.argv[1:] if argv is None else argv
     overview = _overview()
     if not words or words[0].startswith("-"):

@@ -33,6 +33,8 @@ from winding_coach.rubber.strength import Estimate, Wound, strength_of
 from winding_coach.units import QuantityError, parse_quantity
 
 BATCHES_FOLDER = "batches"
+LONGEST_TEXT = 10_000_000
+"""Of a batch file; a longer one is cut, and then no JSON."""
 PARTS = 5
 """The residuals of a wind are shown as the mean misfit in so many parts of its turns."""
 
@@ -90,7 +92,8 @@ def load_batch(named: str, home: Home) -> Batch:
     """
     path = Path(named) if named.endswith(".json") or "/" in named else batch_file(named, home)
     try:
-        text = path.read_text(encoding="utf-8")
+        with path.open(encoding="utf-8") as opened:
+            text = opened.read(LONGEST_TEXT)
     except FileNotFoundError:
         raise Problem(f"There is no batch '{named}': looked for '{path}'.") from None
     except OSError as error:

@@ -69,7 +69,7 @@ def teller(as_json: bool, units: UnitSystem) -> Callable[[Said], None]:
     """Return a function that prints what it is told, one line each, flushed at once."""
 
     def tell(said: Said) -> None:
-        line = json.dumps(said.as_json(), ensure_ascii=False) if as_json else sentence(said, units)
+        line = json.dumps(said.as_json(), ensure_ascii=False) if as_json else sentence(said, units).replace("\n", " ")
         print(line, flush=True)
 
     return tell

@@ -44,7 +44,7 @@ def bar(what: str) -> Iterator[Bar]:
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
         columns = (TextColumn(what), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-        with Progress(*columns, console=Console(file=sys.stderr)) as progress:
+        with Progress(*columns, console=Console(file=sys.__stderr__)) as progress:
             task = progress.add_task(what, total=None)
             yield lambda done, of: progress.update(task, completed=done, total=of)
         return

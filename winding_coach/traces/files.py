@@ -28,7 +28,8 @@ LONGEST_LINE = 2**20
 CHUNK = 2**18
 GZIP_FRAMED = 31
 LARGEST_TRACE = 2**29
-"""A wind of an hour at 320 lines a second is 40 MB; ten times that is no wind."""
+MOST_ROWS = 3_000_000
+"""A wind of an hour at 320 lines a second is 1.2 million rows and 80 MB; several times that is no wind."""
 
 
 def file_name(header: Header) -> str:
@@ -194,6 +195,8 @@ def read_trace(path: Path) -> Trace:
                 cut = True
                 break
             found = load(line.decode("utf-8", "strict"))
+            if len(inputs) + len(said) >= MOST_ROWS:
+                raise TraceError("is one row more than any trace has")
             if header is None:
                 header = header_from(found)
             elif isinstance(found, list):

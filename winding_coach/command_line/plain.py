@@ -1,0 +1,49 @@
+"""What commands print, with every character that could drive a terminal spelled out: names and reasons come from
+anywhere. `\\u009b` in place of the character is also what JSON calls it, so a JSON line keeps its meaning."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, TextIO, cast
+
+_DRIVES = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+"""Control characters but for tab and line end, marks that turn the direction of writing, halves of characters."""
+
+
+def plain(text: str) -> str:
+    """Return text with what drives a terminal spelled out."""
+    return _DRIVES.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+class PlainStream:
+    """A text stream that writes plain text only; all else is the stream's own."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        """Write, and say that all was."""
+        self._stream.write(plain(text))
+        return len(text)
+
+    def writelines(self, lines: list[str]) -> None:
+        """Write lines."""
+        for line in lines:
+            self.write(line)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
+@contextmanager
+def plain_output() -> Iterator[None]:
+    """Let everything that is printed be plain. The screen draws on the terminal itself, past this."""
+    before = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = (cast(TextIO, PlainStream(stream)) for stream in before)
+    try:
+        yield
+    finally:
+        sys.stdout, sys.stderr = before
