@@ -15,6 +15,7 @@ import argparse
 import json
 import re
 import uuid
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -147,6 +148,18 @@ def log_line(home: Home, trace_name: str, line: str, units: UnitSystem) -> str:
         flight = _sound(home, wind, flight)
         shelf.fly(flight)
     return sentence(wind, flight, units)
+
+
+def keeper(home: Home, trace_name: str, units: UnitSystem) -> Callable[[str], tuple[bool, str]]:
+    """Return what keeps a line typed in the finished screen, and says whether it did and what of it."""
+
+    def keep(line: str) -> tuple[bool, str]:
+        try:
+            return True, log_line(home, trace_name, line, units)
+        except Problem as problem:
+            return False, str(problem)
+
+    return keep
 
 
 def _sound(home: Home, wind: Wind, flight: Flight) -> Flight:

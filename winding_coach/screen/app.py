@@ -16,6 +16,7 @@ from winding_coach.coach.view import CoachView
 from winding_coach.screen.chart import Points
 from winding_coach.screen.face import Scene, face
 from winding_coach.screen.figures import alarm_text, big_word, figures_in, torque_figure, torque_template
+from winding_coach.screen.flight_line import FlightLine, Keep
 from winding_coach.screen.help import Help
 from winding_coach.screen.layout import layout_for
 from winding_coach.screen.legible import Eyes, hint
@@ -26,7 +27,7 @@ from winding_coach.screen.side import LookAside
 from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.terminal import is_terminal as is_terminal
 from winding_coach.screen.themes import PALETTES, styles, theme
-from winding_coach.screen.wording import CLOSED_LINE, HAND_HELP, HAND_KEY_LINE, HAND_KEYS, KEY_LINE, KEYS
+from winding_coach.screen.wording import CLOSED_LINE, FLOWN_LINE, HAND_HELP, HAND_KEY_LINE, HAND_KEYS, KEY_LINE, KEYS
 
 COACH_KEYS = (
     Binding("t", "press('tare')", "zero"),
@@ -43,6 +44,7 @@ LOOK_KEYS = (
     Binding("l", "theme", "theme"),
     Binding("z", "freeze", "freeze"),
     Binding("a", "characters", "characters"),
+    Binding("f", "flight", "flight"),
     Binding("escape", "seen", "close the cautions"),
     Binding("h,question_mark", "help", "help"),
     Binding("q,ctrl+c,ctrl+q", "leave", "quit"),
@@ -79,12 +81,13 @@ class CoachApp(App[None]):
         note: Callable[[], str] | None = None,
         ports: Callable[[], str] | None = None,
         sound: Sound | None = None,
+        flight: Keep | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """hand: takes the commands of practised hands, None outside practice. keys, eyes: for the help. aside: what
         a simulated bench knows. earlier: winds of the same motor, for the chart. note: a remark while there is no
         alarm, as what a lesson is about. ports: what is seen on them, asked for only while there is no meter.
-        sound: what is heard, for who does not hear it."""
+        sound: what is heard, for who does not hear it. flight: keeps the line typed of it in the finished screen."""
         super().__init__()
         self._looked = looked
         self._hand = hand
@@ -97,6 +100,7 @@ class CoachApp(App[None]):
         self._eyes = eyes or Eyes()
         self._aside, self._earlier, self._note, self._ports = aside, earlier, note, ports
         self._sound, self._rung = sound, 0
+        self._flight = flight
         self._looked_s = 0.0
         self._view_told: CoachView | None = None
         self._told_now: tuple[object, ...] = ()
@@ -179,6 +183,11 @@ class CoachApp(App[None]):
         reach = hint(layout, self.size.height, self._eyes)
         self.push_screen(Help(self._keys, reach, ascii_only=self._characters == "ascii"))
 
+    def action_flight(self) -> None:
+        """Take a line about the flight, once the wind is closed."""
+        if self._flight is not None and self._looked.view.summary is not None:
+            self.push_screen(FlightLine(self._flight, ascii_only=self._characters == "ascii"))
+
     def action_leave(self) -> None:
         """Close the wind and leave."""
         self._looked.stop()
@@ -222,6 +231,7 @@ class CoachApp(App[None]):
         if self._swapped_units:
             view = figures_in(view, "inch" if view.units == "metric" else "metric")
         keys = KEY_LINE if self._hand is None else HAND_KEY_LINE
+        closed = CLOSED_LINE if self._flight is None else FLOWN_LINE
         return Scene(
             view=view,
             points=looked.curve.points(),
@@ -229,7 +239,7 @@ class CoachApp(App[None]):
             trace_name=looked.trace_name,
             trouble=trouble,
             mode="REPLAY" if looked.replaying else "",
-            keys=CLOSED_LINE if view.summary is not None else keys,
+            keys=closed if view.summary is not None else keys,
             glance=self._glance,
             cautions_seen=self._seen,
             others=() if self._earlier is None else self._earlier(),
@@ -261,6 +271,7 @@ def run_screen(
     eyes: Eyes | None = None,
     sound: Sound | None = None,
     drawn: Drawing | None = None,
+    flight: Keep | None = None,
 ) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. For the rest see `CoachApp`."""
     app = CoachApp(
@@ -273,6 +284,7 @@ def run_screen(
         ports=ports,
         eyes=eyes,
         sound=sound,
+        flight=flight,
     )
     try:
         app.run()

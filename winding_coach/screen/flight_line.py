@@ -40,6 +40,10 @@ class FlightLine(ModalScreen[None]):
         panel.border_title, panel.border_subtitle = "flight", "enter keeps, escape closes"
         yield panel
 
+    def on_mount(self) -> None:
+        """The line takes the keys at once."""
+        self.query_one(Input).focus()
+
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Keep the line; once it is kept, enter closes."""
         if self._kept:

@@ -126,6 +126,7 @@ KEYS = (
     ("p", "the peak is reached: on to the back-off"),
     ("s", "stop this wind and keep it"),
     *LOOK_HELP,
+    ("f", "log the flight, once the wind is closed"),
     ("q", "close the wind, save it, and leave"),
 )
 """Keys of a live wind and what they do."""
@@ -172,5 +173,6 @@ PLAY_HELP = (
 )
 PLAY_KEY_LINE = "space pause  ← → 5 s  , . step  b n event  ↑ ↓ speed  h help  q quit"
 CLOSED_LINE = "q closes  g glance  l theme  h help"
+FLOWN_LINE = "f log the flight  q closes  g glance  h help"
 WATCH_LINE = "watching only  g glance  u units  l theme  z freeze  h help  q quit"
 WATCH_HELP = (*LOOK_HELP, ("q", "leave; the wind goes on"))
