@@ -177,12 +177,14 @@ def coach_it(
     earlier: EarlierWinds | None = None,
     note: Callable[[], str] | None = None,
     ports: Callable[[], str] | None = None,
+    flight: Callable[[str], tuple[bool, str]] | None = None,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
     hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
     view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
     note: a remark for the screen while there is no alarm. ports: what is seen on them, for a screen without a meter.
+    flight: keeps a line about the flight, typed in the finished screen.
     """
     hz = readings_hz(args)
     wanted = sound_from(args, home, "off" if args.headless else "auto")
@@ -213,7 +215,7 @@ def coach_it(
     if earlier is not None:
         earlier.start()
     with sounding(wanted, session, screen=True) as sound:
-        run_screen(session, hand, aside, earlier, note, ports, eyes_from(home), sound, drawn_from(home))
+        run_screen(session, hand, aside, earlier, note, ports, eyes_from(home), sound, drawn_from(home), flight)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

@@ -27,6 +27,7 @@ from winding_coach.command_line.coaching import (
     writer_for,
 )
 from winding_coach.command_line.figures import add_motor_arguments, figures_from
+from winding_coach.command_line.flight import keeper
 from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem
@@ -120,6 +121,7 @@ def run(args: argparse.Namespace) -> int:
             writer,
             earlier=earlier,
             ports=ports,
+            flight=keeper(home, writer.path.name, units),
         )
     finally:
         if meter is not None:
