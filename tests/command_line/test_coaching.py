@@ -189,7 +189,7 @@ def test_wrong_input_gets_one_clear_sentence(
     home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     headless = ("--headless",)
-    assert "--loop and --mass" in said(capsys, 2, "wind", "--port", "sim", *headless)
+    assert "--loop and --mass" in said(capsys, 2, "wind", "--port", "sim", "--loop", "30cm", *headless)
     assert "no strip has" in said(capsys, 2, "wind", "--port", "sim", "--loop", "30cm", "--mass", "900g", *headless)
     assert "no calibration" in said(capsys, 1, "wind", *MOTOR, *headless)
     assert "--json goes with" in said(capsys, 2, "wind", "--port", "sim", *MOTOR, "--json")

@@ -44,7 +44,7 @@ def test_each_command_has_help_with_an_example(name: str, capsys: pytest.Capture
 
 def test_no_command_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([]) == 2
-    assert "commands:" in capsys.readouterr().out
+    assert "winding-coach COMMAND --help" in capsys.readouterr().out
 
 
 def test_an_unknown_command_is_named_without_its_control_characters(capsys: pytest.CaptureFixture[str]) -> None:

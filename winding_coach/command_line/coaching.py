@@ -70,6 +70,20 @@ def readings_hz(args: argparse.Namespace) -> float:
     return hz
 
 
+def needs_terminal(args: argparse.Namespace) -> None:
+    """Refuse a screen where there is none to draw on, before anything is begun for it.
+
+    Raises:
+        UsageProblem: there is no terminal.
+    """
+    if args.headless:
+        return
+    from winding_coach.screen.terminal import is_terminal
+
+    if not is_terminal():
+        raise UsageProblem("The screen needs a terminal: add --headless to do without one.")
+
+
 def read_text(path: str | Path, what: str) -> str:
     """Return a small text file.
 
@@ -206,10 +220,8 @@ def coach_it(
         if session.trouble is not None:
             raise Problem(session.trouble)
         return 0
-    from winding_coach.screen.app import is_terminal, run_screen
-
-    if not is_terminal():
-        raise UsageProblem("The screen needs a terminal: add --headless to do without one.")
+    needs_terminal(args)
+    from winding_coach.screen.app import run_screen
 
     session = Session(source, coach, writer, seen=seen, replaying=replaying)
     if earlier is not None:

@@ -10,6 +10,8 @@ from winding_coach.command_line.typed import number, quantity, whole
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
 from winding_coach.units import Kind, UnitSystem
 
+INVENTED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
+"""What is wound in practice and on a simulated meter where no motor is named. All invented."""
 RATIOS = (0.1, 1000.0)
 MOST_STRANDS, MOST_WINDS = 100, 10_000
 """Typed beyond these, it was a slip."""
@@ -43,6 +45,14 @@ def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
     gear.add_argument("--model", metavar="NAME", help="name of the model")
     gear.add_argument("--launch-torque", metavar="TORQUE", help="wanted at launch (else the plan's own)")
     gear.add_argument("--room", metavar="LENGTH", help="length there is to stretch the motor in")
+
+
+def take_invented(args: argparse.Namespace, name: str | None = None) -> None:
+    """Put the invented motor into the arguments where no motor's figures are given, under a name if it has none."""
+    if args.loop is None and args.mass is None:
+        for option, value in {**INVENTED_MOTOR, "motor": name}.items():
+            if getattr(args, option) is None:
+                setattr(args, option, value)
 
 
 def figures_from(args: argparse.Namespace, system: UnitSystem) -> Figures:

@@ -184,6 +184,8 @@ def _told(args: argparse.Namespace, shelf: Shelf, wind_id: str) -> list[str]:
 
     wind = shelf.wind(wind_id)
     short = wind.id[:SHORT_ID]
+    if wind.simulated:
+        return [f"On the shelf as wind {short}, simulated. What happened in it: winding-coach review {short}"]
     lines = [f"On the shelf as wind {short}. After the flight: winding-coach flight 6:52 --left 180 --wind {short}"]
     if wind.motor is not None and not shelf.has(Motor, wind.motor):
         words = [f"--{name} '{getattr(args, name)}'" for name in ("loop", "mass", "orings") if getattr(args, name)]

@@ -25,7 +25,7 @@ from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter, expired
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
 from winding_coach.command_line.conform import add_conform_arguments, conform
-from winding_coach.command_line.figures import add_motor_arguments, figures_from
+from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.listening import listen
 from winding_coach.command_line.problem import Problem, UsageProblem
@@ -37,9 +37,6 @@ from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem, show
-
-EMULATED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
-"""What the emulator winds where nothing is said: an invented motor."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -222,10 +219,7 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         faults = tuple(parse_fault(text) for text in args.fault)
     except FaultError as error:
         raise UsageProblem(f"--fault: {error}") from None
-    if args.loop is None and args.mass is None:
-        for name, value in EMULATED_MOTOR.items():
-            if getattr(args, name) is None:
-                setattr(args, name, value)
+    take_invented(args)
     fill_in(args, home)
     figures = figures_from(args, units)
     made = batch_from(args, home)

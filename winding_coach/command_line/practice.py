@@ -25,11 +25,12 @@ from winding_coach.command_line.coaching import (
     calibration_from,
     coach_it,
     header_for,
+    needs_terminal,
     readings_hz,
     settings_for,
     writer_for,
 )
-from winding_coach.command_line.figures import add_motor_arguments, figures_from
+from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
 from winding_coach.command_line.from_shelf import pick
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import UsageProblem
@@ -37,9 +38,6 @@ from winding_coach.command_line.settings import add_steps_arguments, fill_in, st
 from winding_coach.command_line.speed import speed_from
 from winding_coach.command_line.typed import MOST_SEED, whole
 from winding_coach.rubber.law import DEFAULT_RUBBER
-
-PRACTICE_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm", "motor": "practice"}
-"""An invented motor and its model's hooks, for who names none; the winder is the person's own."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -72,14 +70,12 @@ def run(args: argparse.Namespace) -> int:
 
     home = home_from(args)
     pick(args, home, simulated=True)
-    if args.loop is None and args.mass is None:
-        for name, value in PRACTICE_MOTOR.items():
-            if getattr(args, name) is None:
-                setattr(args, name, value)
+    take_invented(args, "practice")
     fill_in(args, home)
     if args.lessons:
         return list_lessons(args, home)
     readings_hz(args)
+    needs_terminal(args)
     speed = speed_from(args.speed)
     units = units_from(args, home)
     figures = figures_from(args, units)

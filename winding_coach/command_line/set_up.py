@@ -27,8 +27,8 @@ LENGTHS = {
 
 
 def wants_set_up(args: argparse.Namespace, home: Home) -> bool:
-    """Whether to ask first: never asked yet, and the winder's ratio is not given either."""
-    return not home.settings and args.ratio is None
+    """Whether to ask first: never asked yet, the winder's ratio is not given either, and a real meter is meant."""
+    return not home.settings and args.ratio is None and args.port != "sim"
 
 
 def wrong_answers(answers: Mapping[str, str]) -> dict[str, str]:

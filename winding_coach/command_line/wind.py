@@ -22,11 +22,12 @@ from winding_coach.command_line.coaching import (
     calibration_from,
     coach_it,
     header_for,
+    needs_terminal,
     readings_hz,
     settings_for,
     writer_for,
 )
-from winding_coach.command_line.figures import add_motor_arguments, figures_from
+from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
 from winding_coach.command_line.flight import keeper
 from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
@@ -76,6 +77,7 @@ def run(args: argparse.Namespace) -> int:
     from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
 
     readings_hz(args)
+    needs_terminal(args)
     home = home_from(args)
     picked = pick(args, home, simulated=_is_simulated(args, home), winding=True)
     if not args.headless and (args.set_up or wants_set_up(args, home)) and sys.stdin.isatty() and sys.stdout.isatty():
@@ -84,8 +86,10 @@ def run(args: argparse.Namespace) -> int:
     tell(picked.said)
     args.port = args.port or "auto"
     units = units_from(args, home)
-    figures = figures_from(args, units)
     simulated = args.port == "sim"
+    if simulated:
+        take_invented(args, "invented")
+    figures = figures_from(args, units)
     calibration = calibration_from(args.calibration, home, simulated=simulated)
     old = expired(calibration)
     if old is not None:
