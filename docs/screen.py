@@ -18,6 +18,7 @@ from winding_coach.screen.digits import QUARTERS
 from winding_coach.screen.face import Scene, face
 from winding_coach.screen.themes import PALETTES, Palette, pairs
 from winding_coach.screen.wording import CLOSED_LINE, KEY_LINE
+from winding_coach.simulator.bench import Truth
 
 WIDE, HIGH = 8, 16
 EIGHTHS = " ▁▂▃▄▅▆▇█"
@@ -102,6 +103,12 @@ def pictures() -> dict[str, str]:
         "screen-walk-in.svg": svg(scene(walk_in(), others=earlier), 120, 40, dark),
         "screen-final-glance.svg": svg(scene(final(), glance=True), 80, 24, dark),
         "screen-before-the-first-turn.svg": svg(scene(state("stretch-out")), 80, 24, light),
+        "screen-tape.svg": svg(
+            scene(state("tape"), side=Truth(88.0, 980.0, 1.2, 1.31, 4.36e-3, 12.0, 0.3, 0.0, False, True, "cranking")),
+            120,
+            40,
+            light,
+        ),
         "screen-done.svg": svg(scene(done(), keys=CLOSED_LINE), 80, 24, contrast),
     }
 
