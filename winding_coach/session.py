@@ -19,7 +19,7 @@ from winding_coach.traces.files import TraceWriter
 
 WAIT_S = 0.1
 """Every wait for an input ends after this, so that time passes for the coach too."""
-VIEW_EVERY_S = 0.02
+VIEW_EVERY_S = 0.005
 """A view is published this often at most, and whenever something is said or nothing came: a sign of life."""
 JOIN_S = 1.0
 

@@ -360,7 +360,6 @@ class Coach:
         now = self._now
         stale = now is None or now.torque_Nm is None
         meter = self._meter
-        hello = meter.hello
         return CoachView(
             at_s=self._at_s,
             phase=self._phase,
@@ -369,13 +368,14 @@ class Coach:
             units=self.settings.units,
             reading=self._reading(now),
             slow_rate_Nm_per_s=None if now is None else now.slow_rate_Nm_per_s,
+            shown_torque_Nm=None if stale or self._estimator.reading is None else self._estimator.reading.shown_Nm,
             stale=stale,
             prompt=self._pacer.prompt,
             alarms=self._alarms.on,
             targets=targets_of(now, self._phase, self._limits, None if now is None else self._next_mark(now)[0]),
             link=replace(
                 self._link,
-                meter=None if hello is None else hello.board,
+                meter=None if meter.hello is None else meter.hello.board,
                 lost_lines=meter.lost_lines,
                 bad_lines=meter.bad_lines,
                 restarts=meter.restarts,

@@ -53,6 +53,7 @@ class Marks:
 class CoachView:
     """Everything to be seen at `at_s`. Equal for a live wind and its replay.
 
+    shown_torque_Nm: for the digits, where a jump is there at once; the reading's torque smooths it.
     stale: the reading is older than half a second and must not be shown as live.
     alarms: those that are on, the one that matters most first.
     phase_starts: (at_s, turns or None, phase) of each phase so far; alarm_starts: the same of the last alarms.
@@ -65,6 +66,7 @@ class CoachView:
     units: UnitSystem
     reading: ReadingSaid
     slow_rate_Nm_per_s: float | None = None
+    shown_torque_Nm: float | None = None
     stale: bool = True
     prompt: Prompt | None = None
     alarms: tuple[Alarm, ...] = ()

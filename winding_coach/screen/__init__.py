@@ -2,6 +2,6 @@
 
 import os
 
-# What was drawn goes to the terminal at the library's next beat: a 120th of a second instead of its usual 60th. It reads
-# this once, when it is first imported.
+# What was drawn goes to the terminal at the library's next beat: make that a 120th of a second instead of a 60th. It
+# reads this once, when it is first imported.
 os.environ.setdefault("TEXTUAL_FPS", "120")

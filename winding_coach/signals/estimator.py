@@ -14,6 +14,7 @@ import numpy as np
 
 from winding_coach.signals.alpha_beta import AlphaBeta
 from winding_coach.signals.bins import Bins
+from winding_coach.signals.following import Follower
 from winding_coach.signals.gate import SampleGate
 from winding_coach.signals.pitch import F_USE, Pitch, PitchSearch
 from winding_coach.signals.reading import CrankState, Reading
@@ -60,6 +61,7 @@ class Estimator:
         self._scale_Nm = full_scale_Nm
         self.two_sensors = two_sensors
         self._turns = TurnCounter()
+        self._follow = Follower(full_scale_Nm)
         self._reverse = ReverseWatch(full_scale_Nm)
         self._crank = PulseCrank()
         self._walk: deque[tuple[float, float]] = deque(maxlen=16)
@@ -92,6 +94,7 @@ class Estimator:
 
     def _forget_torque(self) -> None:
         self._gate.reset()
+        self._follow.reset()
         self._cells.reset()
         self._bins.clear()
         self._fast.clear()
@@ -158,6 +161,8 @@ class Estimator:
             self._ripple.sample(gated[1])
             for mean in self._cells.add(*gated):
                 self._tick(mean)
+            if self._torque is not None:
+                self._follow.add(*gated, self._torque)
 
     def at(self, t_s: float) -> None:
         """It is t_s (device clock) and no sample came: after half a second nothing is known any more."""
@@ -221,6 +226,7 @@ class Estimator:
             crank_turns=self._turns.turns,
             turns_source=self._turns.source,
             gated_Nm=self._gated,
+            shown_Nm=self._follow.shown(self._torque or 0.0),
             crank_state=state,
             crank_confidence=confidence,
             crank_turns_sd=self._turns.sd,

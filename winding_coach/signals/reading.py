@@ -24,7 +24,8 @@ class Reading:
 
     torque_Nm: torque with the crank ripple taken out. rate_fast: its rate of change about 0.7 s ago, for the
     gauge, with its standard deviation; rate_slow: for prediction. gated_Nm: the newest sample with spikes taken
-    out, for limits. cranking: True while the handle turns (either way), False when it stands.
+    out, for limits. shown_Nm: the smoothed torque, or a jump that smoothing has not followed yet, for people to
+    look at. cranking: True while the handle turns (either way), False when it stands.
     crank_turns: revolutions of the handle since the count began (what a reset keeps), with crank_turns_sd its
     standard deviation (0 when each was counted). No limit may rest on a count whose source is "estimated".
     crank_confidence: 0-1, how sure crank_state is. distance_m: hook distance and
@@ -41,6 +42,7 @@ class Reading:
     crank_turns: float | None = None
     turns_source: TurnsSource = "unknown"
     gated_Nm: float = 0.0
+    shown_Nm: float | None = None
     crank_state: CrankState = CrankState.UNKNOWN
     crank_confidence: float = 0.0
     crank_turns_sd: float | None = None

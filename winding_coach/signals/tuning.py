@@ -96,6 +96,14 @@ class WindModel:
 
 MODEL = WindModel()
 
+# Torque for people to look at (shares of full scale, seconds)
+SHOW_LEAST, SHOW_LEAVE = share(0.015), share(0.005)
+"""A jump is shown at once if it is this large, until smoothing has come this near."""
+SHOW_SD = 4.0
+"""And so many standard deviations of what ripple and noise have done of late."""
+SHOW_FOLLOW_S = 2.0
+SHOW_LONGEST_S = 1.5
+
 PITCH_HZ = 10.0
 PITCH_LEAST = share(0.05)
 """Mean torque below which ripple as a share of torque means nothing."""

@@ -21,7 +21,7 @@ FILE_RATE_HZ = 24_000
 """Twice the highest overtone and more."""
 BLOCK_S = 0.020
 """As long as the sound card's buffer, so that the file is as late as the loudspeaker."""
-VIEW_EVERY_S = 0.020
+VIEW_EVERY_S = 0.005
 """As `session` does."""
 
 
