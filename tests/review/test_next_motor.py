@@ -50,7 +50,7 @@ def test_forty_turns_left_of_117_calls_for_a_shorter_loop_of_the_same_density(co
     lengths = {one.factor: one.gain for one in tried if one.kind == "length"}
     assert lengths[0.8] > lengths[0.9] > 0.02 > -lengths[1.1]
     assert lengths[1.1] < lengths[0.9]
-    first = best_changes(tried)[0]
+    first = best_changes(tried, 40 / 117)[0]
     assert (first.kind, first.factor < 1.0) == ("length", True)
     assert first.launch_factor == 1.0
 

@@ -20,8 +20,8 @@ from winding_coach.rubber.flight import Floats, Launch, fly, launch_at, unwindin
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
 
 KINDS = ("length", "density", "launch")
-LENGTHS = (0.80, 0.85, 0.90, 0.95, 1.05, 1.10, 1.15, 1.20)
-DENSITIES = (0.90, 0.925, 0.95, 0.97, 0.985, 1.015, 1.03, 1.05, 1.075, 1.10)
+LENGTHS = (0.65, 0.70, 0.75, 0.80, 0.85, 0.90, 0.95, 1.05, 1.10, 1.15, 1.20, 1.30)
+DENSITIES = (0.80, 0.85, 0.90, 0.925, 0.95, 0.97, 0.985, 1.015, 1.03, 1.05, 1.075, 1.10, 1.15, 1.20, 1.30)
 LAUNCHES = (0.80, 0.87, 0.93, 1.0, 1.07, 1.15)
 """What is tried, as factors; the largest steps are as far as a law fitted near one motor is trusted (our own rule)."""
 BEYOND_SD = 0.20
@@ -36,8 +36,9 @@ TOO_FAR = 0.04
 """A last flight that is expected to last this much shorter than the best is not gone on from; our own rule."""
 LAW_SD = 0.04
 """Error of the law itself at a motor that was flown, relative; assumed."""
-SAME_RUBBER_FIRST = 0.5
-"""Another length of the rubber at hand goes first if it gains this share of another density's gain; our own rule."""
+SAME_RUBBER_FIRST, SAME_RUBBER_FIRST_MANY_LEFT = 0.5, 0.25
+"""Another length of the rubber at hand goes first if it gains this share of another density's gain, and where a great
+many turns are left, which common practice answers so; the shares are our own rule."""
 AT_80 = 1.2816
 """An interval of 80 % reaches so many standard deviations to either side."""
 
@@ -204,7 +205,8 @@ def best_changes(tried: Sequence[Option], left_share: float | None = None) -> li
             best[one.kind] = one
     found = sorted(best.values(), key=lambda one: (many and one.kind == "launch", -one.gain))
     length = best.get("length")
-    if length is not None and found[0].kind == "density" and length.gain >= SAME_RUBBER_FIRST * found[0].gain:
+    share = SAME_RUBBER_FIRST_MANY_LEFT if many else SAME_RUBBER_FIRST
+    if length is not None and found[0].kind == "density" and length.gain >= share * found[0].gain:
         found.remove(length)
         found.insert(0, length)
     return found
