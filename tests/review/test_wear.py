@@ -17,7 +17,7 @@ MOTOR = MotorFigures(0.30, 1.40e-3, 0.08e-3)
 def wind(share: float, number: int = 1, *, broke: bool = False, torque: float = 1.0, reached: float = 1.0) -> Wind:
     _, breaks = unwinding_of(MOTOR, HOOKS_M, 1000.0)
     turns = reached * share * breaks
-    unwinding, _ = unwinding_of(replace(MOTOR, use=3), HOOKS_M, turns)
+    unwinding, _ = unwinding_of(replace(MOTOR, use=number), HOOKS_M, turns)
     return Wind(
         id=f"{number}",
         started=f"2026-03-07T10:{number:02d}:00+00:00",
@@ -63,7 +63,7 @@ def test_survivors_make_it_surer() -> None:
 
 
 def test_lost_torque_and_lost_turns_are_told() -> None:
-    fresh = [wind(0.8, 1, torque=1.1), *(wind(0.9, i) for i in (2, 3))]
+    fresh = [wind(0.8, 1), wind(0.85, 2), wind(0.9, 3)]
     tired = [wind(0.9, i, torque=0.88, reached=0.9) for i in (4, 5)]
     wear = wear_of([*fresh, *tired], [], 5)
     # The torque is that at the same turns: the turns that are missing are not counted twice.

@@ -6,7 +6,7 @@ import math
 import re
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from winding_coach.rubber.figures import FiguresError, MotorFigures
 from winding_coach.rubber.flight import unwinding_of
@@ -108,8 +108,7 @@ def _wound(wind: Wind, rubber: Rubber) -> Wound:
 def wear_of(winds: Sequence[Wind], remarks: Sequence[str], uses: int, rubber: Rubber = DEFAULT_RUBBER) -> Wear:
     """Return what a motor has gone through. winds: its own, oldest first. remarks: on it, its winds and flights."""
     scales = [one for one in (_scale(wind, rubber) for wind in winds if wind.outcome == "done") if one is not None]
-    # The first wind of all is stiffer than any later one (softening), so that it is no measure.
-    torque_lost = _lost(scales[1:])
+    torque_lost = _lost(scales)
     reached = [w.peak_turns / w.target_turns for w in winds if w.outcome == "done" and w.peak_turns and w.target_turns]
     turns_lost = _lost(reached)
     hurt = next((text for text in remarks if _HURT.search(text)), None)
@@ -133,7 +132,7 @@ def _lost(figures: Sequence[float]) -> float | None:
 
 
 def _scale(wind: Wind, rubber: Rubber) -> float | None:
-    """Return the torque at the peak over the law's for the motor as it was measured then."""
+    """Return the torque at the peak over the law's for the motor as it was measured then, at this use (softening)."""
     known = (wind.loop_m, wind.mass_kg, wind.peak_turns, wind.peak_torque_Nm, wind.hooks_m)
     if any(one is None or not one > 0.0 for one in known):
         return None
@@ -144,7 +143,7 @@ def _scale(wind: Wind, rubber: Rubber) -> float | None:
     assert wind.hooks_m is not None
     motor = MotorFigures(wind.loop_m, wind.mass_kg, wind.orings_kg or 0.0, wind.strands or 2, use=wind.use or 1)
     try:
-        unwinding, _ = unwinding_of(replace(motor, use=3), wind.hooks_m, wind.peak_turns, rubber)
+        unwinding, _ = unwinding_of(motor, wind.hooks_m, wind.peak_turns, rubber)
     except FiguresError:
         return None
     law = unwinding.values[-1]
