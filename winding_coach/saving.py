@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from winding_coach import __version__
+from winding_coach.private import private_folder
 from winding_coach.shelf.schema import ShelfError
 from winding_coach.shelf.store import SHELF_FILE, Shelf
 from winding_coach.traces.glance import fingerprint
@@ -65,7 +66,7 @@ def back_up(home: Path, to: Path, made: datetime, told: Callable[[int, int], Non
     try:
         _room_for(home, names, to)
         shutil.rmtree(half, ignore_errors=True)
-        half.mkdir(parents=True, mode=0o700)
+        private_folder(half)
         winds, flights = _copy_shelf(home, half)
         listed: dict[str, dict[str, Any]] = {}
         if (half / SHELF_FILE).exists():
@@ -129,7 +130,7 @@ def copy_verified(source: Path, target: Path) -> tuple[int, str]:
     Raises:
         OSError: it cannot be copied, or does not arrive as it was.
     """
-    target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    private_folder(target.parent)
     half = target.with_name(f"{target.name}.{os.getpid()}.new")
     made = hashlib.sha256()
     size = 0

@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
-import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +24,7 @@ from winding_coach.command_line.kinds import BATCH
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.records import Known, a_job, add_jobs, run_job, told
 from winding_coach.command_line.shelving import shelf_at, shelf_file
+from winding_coach.private import write_private
 from winding_coach.rubber.batch import Batch, FittedBatch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
 from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
 from winding_coach.rubber.figures import FiguresError
@@ -202,10 +202,7 @@ def _save(file: Path, batch: Batch) -> None:
     """Write the batch's file whole or not at all."""
     text = json.dumps(batch_to_json_dict(batch), ensure_ascii=False, indent=1)
     try:
-        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        beside = file.with_suffix(".new")
-        beside.write_text(text + "\n", encoding="utf-8")
-        os.replace(beside, file)
+        write_private(file, text + "\n")
     except OSError as error:
         raise Problem(f"The batch cannot be kept as '{file}' ({error.strerror}): name another --home.") from None
 

@@ -20,6 +20,7 @@ from winding_coach.command_line.home import Home, add_common_arguments
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.typed import number, quantity
 from winding_coach.meter.calibration import Calibration, CalibrationError
+from winding_coach.private import write_private
 from winding_coach.units import GRAVITY_M_PER_S2, UnitSystem
 
 if TYPE_CHECKING:
@@ -256,9 +257,6 @@ def _write(args: argparse.Namespace, home: Home, done: Calibrated) -> Path:
 def _write_text(path: Path, text: str) -> None:
     """Write a file so that a fault in mid-way leaves the old one."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        fresh = path.with_name(path.name + ".new")
-        fresh.write_text(text, encoding="utf-8")
-        os.replace(fresh, path)
+        write_private(path, text)
     except OSError as error:
         raise Problem(f"'{path}' cannot be written ({error.strerror}): name another place.") from None

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.private import private_folder
 
 PROGRESS_FILE = "practice.json"
 FORMAT, VERSION = "winding-coach practice", 1
@@ -79,7 +80,7 @@ class Progress:
         text = json.dumps(content, ensure_ascii=False, indent=1) + "\n"
         beside = self.path.with_name(f"{self.path.name}.{os.getpid()}.new")
         try:
-            self.path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            private_folder(self.path.parent)
             try:
                 with open(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as out:
                     out.write(text)

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 from collections.abc import Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from winding_coach.command_line.home import SETTINGS_FILE, Home
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.typed import quantity
+from winding_coach.private import write_private
 from winding_coach.rubber.figures import Plan
 from winding_coach.standing import MOST_MARKS, PACE_M, STEP_UNITS, TAPE_M, USUAL, Steps, StepUnit, tape_at_m
 from winding_coach.units import QuantityError, UnitSystem, parse_quantity, show
@@ -143,15 +142,8 @@ def save_settings(home: Home, changed: Mapping[str, str]) -> Home:
     """
     settings = {name: value for name, value in (home.settings | dict(changed)).items() if value != ""}
     file = home.folder / SETTINGS_FILE
-    fresh = Path(f"{file}.new")
     try:
-        home.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        with open(fresh, "w", encoding="utf-8") as opened:
-            json.dump(settings, opened, ensure_ascii=False, indent=1)
-            opened.write("\n")
-            opened.flush()
-            os.fsync(opened.fileno())
-        fresh.replace(file)
+        write_private(file, json.dumps(settings, ensure_ascii=False, indent=1) + "\n")
     except OSError as error:
         raise Problem(
             f"The settings cannot be written to '{file}' ({error.strerror}): name a folder with --home."

@@ -12,6 +12,8 @@ import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
+from winding_coach.private import private_folder
+
 APPLICATION_ID = 0x57435348
 """In the file's header, so that another program's database is not taken for a shelf."""
 BUSY_S = 10.0
@@ -168,7 +170,7 @@ def _connect(uri: str) -> sqlite3.Connection:
 
 def _make_private(path: Path) -> None:
     """Make the file for the user's eyes only; SQLite gives what it lays beside it the same permissions."""
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    private_folder(path.parent)
     with contextlib.suppress(FileExistsError):
         os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from winding_coach.inputs import Input
+from winding_coach.private import private_folder
 from winding_coach.traces.header import Header, header_from
 from winding_coach.traces.rows import TraceError, dump, input_from, input_row, load
 
@@ -50,7 +51,7 @@ class TraceWriter:
         """
         name = file_name(header)
         try:
-            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            private_folder(folder)
             for number in range(1, 1000):
                 self.path = folder / (name if number == 1 else name.replace(SUFFIX, f"-{number}{SUFFIX}"))
                 try:
