@@ -10,13 +10,13 @@ from typing import Any
 
 import pytest
 
-from tests.shelf.examples import AMBER, TEN, TH_07, WREN
+from tests.shelf.examples import AMBER, TEN, TH_07, WREN, a_wind
 from tests.test_indexing import SUMMARY, make_trace
 from winding_coach import merging
-from winding_coach.indexing import look
+from winding_coach.indexing import look, rebuild
 from winding_coach.merging import Merge, carry_out, plan_merge
 from winding_coach.saving import back_up, copy_verified
-from winding_coach.shelf.records import Batch, Flight, Motor, Person, Winder
+from winding_coach.shelf.records import Batch, Flight, Meter, Motor, Person, Winder
 from winding_coach.shelf.store import Shelf
 
 pytestmark = pytest.mark.usefixtures("hurried_disk")
@@ -203,6 +203,34 @@ def test_broken_off_it_goes_on_the_next_time(tmp_path: Path, monkeypatch: pytest
             bring_in(home, other, under="Harbour")
     bring_in(home, other, under="Harbour")
     assert everything(home) == everything(straight)
+
+
+def test_the_index_after_an_import_is_what_a_rebuild_makes(tmp_path: Path) -> None:
+    home, other = folder_with(tmp_path / "home", 1), folder_with(tmp_path / "other", 2, 3)
+    bring_in(home, other)
+    with Shelf(home / "shelf.sqlite") as shelf:
+        before = (shelf.winds(), shelf.calibrations(), shelf.all(Meter))
+        rebuild(home / "traces", shelf)
+        assert (shelf.winds(), shelf.calibrations(), shelf.all(Meter)) == before
+
+
+def test_what_no_shelf_of_ours_holds_stays_out(tmp_path: Path) -> None:
+    """Their file may be made by anybody: names that lead out of a folder or drive a terminal, figures that are none."""
+    home, other = folder_with(tmp_path / "home", 1), folder_with(tmp_path / "other")
+    with Shelf(other / "shelf.sqlite") as theirs:
+        theirs.add(Person("../../away"))
+        theirs.add(Person("a\x1b[2J"))
+        theirs.add(Motor("endless", float("inf"), 1e-3))
+        theirs.log(a_wind(7, trace="../../outside.wind.jsonl"), a_wind(8, trace="/etc/x.wind.jsonl"))
+        theirs.log(a_wind(9, peak_turns=float("inf")), a_wind(10))
+        theirs.fly(Flight("f", a_wind(10).id, "2026-03-07T12:00:00+01:00", float("inf")))
+    before = everything(home)
+    merge = bring_in(home, other)
+    assert merge.records == []
+    assert len(merge.passed_over) == 3
+    assert [wind.id for wind in merge.winds] == [a_wind(10).id]
+    assert everything(home)["shelf"][3:] == before["shelf"][3:]
+    assert len(everything(home)["shelf"][1]) == 1
 
 
 def test_fitted_batches_come_too(tmp_path: Path) -> None:

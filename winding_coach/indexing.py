@@ -11,7 +11,7 @@ import time
 import uuid
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from winding_coach.shelf.index import IndexedFile
@@ -94,6 +94,15 @@ def wind_of(seen: Glance, name: str) -> Wind:
     )
 
 
+def calibration_of(seen: Glance) -> KeptCalibration | None:
+    """Return the calibration that a wind was measured with."""
+    used = seen.header.calibration
+    if used is None:
+        return None
+    said = used.as_json()
+    return KeptCalibration(used.id, used.meter, _text(said.get("made")), json.dumps(said, sort_keys=True))
+
+
 def wind_id(header: Header) -> str:
     """Return the wind's id; a trace without one is known by what stands on its first line."""
     return header.id or str(uuid.uuid5(uuid.NAMESPACE_OID, json.dumps(header.as_json(), sort_keys=True)))
@@ -132,6 +141,12 @@ def _coached_again(path: Path) -> dict[str, Any]:
 def trace_files(folder: Path) -> dict[str, int]:
     """Return the size of each trace file in the folder and below, by its path in it, in the order of the names."""
     return dict(sorted(_walk(str(folder), "")))
+
+
+def is_trace_name(name: str) -> bool:
+    """Whether this can be a trace's path below the folder of traces: nothing that leads out of it."""
+    path = PurePosixPath(name)
+    return name.endswith(ENDINGS) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
 
 
 def _walk(folder: str, below: str) -> Iterator[tuple[str, int]]:
@@ -212,12 +227,9 @@ def _log(
                 continue
             wind = wind_of(seen, name)
             winds[wind.id] = wind
-            used = seen.header.calibration
+            used = calibration_of(seen)
             if used is not None:
-                said = used.as_json()
-                kept[used.id] = KeptCalibration(
-                    used.id, used.meter, _text(said.get("made")), json.dumps(said, sort_keys=True)
-                )
+                kept[used.id] = used
         with shelf.writing():
             shelf.log(*winds.values())
             for calibration in kept.values():

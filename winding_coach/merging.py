@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from winding_coach.indexing import PRACTICE, trace_files, wind_id, wind_of
+from winding_coach.indexing import PRACTICE, calibration_of, is_trace_name, trace_files, wind_id, wind_of
 from winding_coach.saving import copy_verified
-from winding_coach.shelf.records import Batch, Flight, Model, Motor, Person, Wind, Winder
+from winding_coach.shelf.records import Batch, Flight, KeptCalibration, Model, Motor, Person, Wind, Winder
 from winding_coach.shelf.store import Shelf
-from winding_coach.shelf.tables import table_of
+from winding_coach.shelf.tables import is_name, is_sound, table_of
 from winding_coach.traces.files import trace_lines
 from winding_coach.traces.glance import Glance, glance
 from winding_coach.traces.rows import TraceError
@@ -47,6 +47,7 @@ class Merge:
     typed: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     flights: list[Flight] = field(default_factory=list)
     fits: list[tuple[Path, str]] = field(default_factory=list)
+    calibrations: dict[str, KeptCalibration] = field(default_factory=dict)
     conflicts: list[str] = field(default_factory=list)
     passed_over: dict[str, str] = field(default_factory=dict)
     same: dict[str, int] = field(default_factory=dict)
@@ -101,6 +102,8 @@ def carry_out(merge: Merge, shelf: Shelf, home: Path) -> None:
         for record in merge.records:
             shelf.add(record)
         shelf.log(*merge.winds)
+        for calibration in merge.calibrations.values():
+            shelf.keep_calibration(calibration)
         shelf.meet(wind.meter for wind in merge.winds if wind.meter)
         for wind_noted, typed in merge.typed:
             shelf.note(wind_noted, **typed)
@@ -121,7 +124,11 @@ def _plan_records(merge: Merge, shelf: Shelf, theirs: Shelf, under: str | None) 
         for record in theirs.all(kind):
             renamed = dataclasses.replace(record, name=_named(record.name, under) or "")
             if isinstance(renamed, Motor):
-                renamed = dataclasses.replace(renamed, batch=_named(renamed.batch, under))
+                batch = _named(renamed.batch, under)
+                renamed = dataclasses.replace(renamed, batch=batch if batch is None or is_name(batch) else None)
+            if not is_name(renamed.name) or not is_sound(renamed):
+                merge.passed_over[f"{table_of(kind)} {renamed.name}"] = "its name or a figure of it cannot be"
+                continue
             if not shelf.has(kind, renamed.name):
                 merge.records.append(renamed)
                 continue
@@ -170,13 +177,16 @@ def _plan_winds(
             taken.add(here)
             merge.winds.append(wind_of(found, here))
             merge.copies.append((traces / name, here))
+            used = calibration_of(found)
+            if used is not None:
+                merge.calibrations[used.id] = used
         seen.add(wind)
     if theirs is not None:
         # Their file is missing or spoilt, but their shelf still knows the figures.
         merge.winds += [
             dataclasses.replace(wind, trace=_free(wind.trace, taken))
             for wind in theirs.winds()
-            if wind.id not in seen and wind.id not in ours
+            if wind.id not in seen and wind.id not in ours and is_sound(wind) and is_trace_name(wind.trace)
         ]
 
 
@@ -251,7 +261,7 @@ def _plan_flights(merge: Merge, shelf: Shelf, theirs: Shelf) -> None:
                 if getattr(ours[flight.id], one.name) != getattr(flight, one.name)
             ]
             merge.conflicts.append(f"flight of wind {flight.wind[:8]}: {'; '.join(differs)}.")
-        elif flight.wind in winds:
+        elif flight.wind in winds and is_sound(flight):
             merge.flights.append(flight)
 
 

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import hashlib
 import os
+import signal
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool as BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import asdict
 from itertools import islice
@@ -67,6 +69,7 @@ def recompute(
 
     Raises:
         ShelfError: the shelf cannot be written; what was kept before stays.
+        BrokenProcessPool: a process was ended from outside; likewise.
     """
     count = 0
     for again in _made(folder, winds, coach, processes or os.cpu_count() or 1):
@@ -108,9 +111,14 @@ def _made(folder: Path, winds: list[Wind], coach: str, processes: int) -> Iterat
 @contextmanager
 def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
     """Lend fresh processes: no thread or open file of this one goes with them."""
-    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
+    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=_leave_it_to_the_first)
     try:
         yield pool
     finally:
         # Broken off, what runs is let end and what waits is dropped.
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _leave_it_to_the_first() -> None:
+    """Ctrl-C reaches every process of a terminal: the first one ends the others."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -65,6 +65,10 @@ def run(args: argparse.Namespace) -> int:
                 carry_out(merge, shelf, home.folder)
         except ShelfError as error:
             raise Problem(str(error)) from None
+        except (ValueError, TypeError):
+            raise Problem(
+                f"The shelf in '{folder}' holds what no shelf does: import its folder 'traces' alone."
+            ) from None
         except OSError as error:
             raise Problem(
                 f"Not all could be copied ({error.strerror}): make room and import '{folder}' again; nothing is lost."

@@ -9,10 +9,10 @@ from typing import Any
 
 from winding_coach.command_line.figures import MOST_STRANDS, MOST_WINDS, RATIOS
 from winding_coach.command_line.problem import UsageProblem
-from winding_coach.command_line.typed import number, quantity, whole
+from winding_coach.command_line.typed import LONGEST_SHOWN, number, quantity, whole
 from winding_coach.units import Kind, UnitSystem, show
 
-LONGEST_NAME, LONGEST_TEXT = 40, 500
+LONGEST_TEXT = 500
 STATES = ("in_use", "retired", "broken")
 NONE = "none"
 """Typed in place of a value, it takes the value away."""
@@ -56,10 +56,12 @@ def a_name(option: str, typed: str) -> str:
     Raises:
         UsageProblem: it cannot.
     """
+    from winding_coach.shelf.tables import LONGEST_NAME, is_name
+
     name = typed.strip()
-    if not name or name[0] in ".-" or len(name) > LONGEST_NAME or not all(c.isalnum() or c in "._- +" for c in name):
+    if not is_name(name):
         raise UsageProblem(
-            f"{option}: '{typed[:LONGEST_NAME]}' cannot be a name: use up to {LONGEST_NAME} letters, digits, spaces,"
+            f"{option}: '{typed[:LONGEST_SHOWN]}' cannot be a name: use up to {LONGEST_NAME} letters, digits, spaces,"
             " dots, dashes and plus signs."
         )
     return name
@@ -104,7 +106,7 @@ def _date(option: str, typed: str, units: UnitSystem) -> str:
     try:
         return datetime.date.fromisoformat(typed.strip()).isoformat()
     except ValueError:
-        raise UsageProblem(f"{option}: '{typed[:LONGEST_NAME]}' is no date: type it as 2026-03-07.") from None
+        raise UsageProblem(f"{option}: '{typed[:LONGEST_SHOWN]}' is no date: type it as 2026-03-07.") from None
 
 
 def _ratio(option: str, typed: str, units: UnitSystem) -> float:
@@ -121,7 +123,7 @@ def _winds(option: str, typed: str, units: UnitSystem) -> int:
 
 def _state(option: str, typed: str, units: UnitSystem) -> str:
     if typed not in STATES:
-        raise UsageProblem(f"{option}: '{typed[:LONGEST_NAME]}' is no state: choose one of {', '.join(STATES)}.")
+        raise UsageProblem(f"{option}: '{typed[:LONGEST_SHOWN]}' is no state: choose one of {', '.join(STATES)}.")
     return typed
 
 

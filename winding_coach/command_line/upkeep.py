@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from winding_coach.command_line.home import Home, home_from
-from winding_coach.command_line.kinds import LONGEST_NAME
+from winding_coach.command_line.problem import Problem
 from winding_coach.command_line.shelving import looked, news, shelf_at, shelf_file
 from winding_coach.command_line.typed import whole
 from winding_coach.command_line.wind_choice import wind_filter
@@ -110,6 +110,7 @@ def _as_object(found: Found) -> dict[str, Any]:
 def _add_records(shelf: Shelf) -> list[str]:
     """Put on the shelf what winds name and it does not hold, as the newest wind knew it; return the names."""
     from winding_coach.shelf.records import Batch, Model, Motor, Person, Winder
+    from winding_coach.shelf.tables import is_name
 
     added: list[str] = []
 
@@ -121,15 +122,15 @@ def _add_records(shelf: Shelf) -> list[str]:
     with shelf.writing():
         broken = {wind.motor for wind in shelf.winds() if wind.outcome == "broken" and not wind.simulated}
         for wind in shelf.winds():
-            if _nameable(wind.batch):
+            if is_name(wind.batch):
                 add(Batch(str(wind.batch)))
-            if _nameable(wind.person):
+            if is_name(wind.person):
                 add(Person(str(wind.person)))
-            if _nameable(wind.winder) and wind.ratio is not None:
+            if is_name(wind.winder) and wind.ratio is not None:
                 add(Winder(str(wind.winder), wind.ratio))
-            if _nameable(wind.model):
+            if is_name(wind.model):
                 add(Model(str(wind.model), wind.hooks_m))
-            if _nameable(wind.motor) and wind.loop_m is not None and wind.mass_kg is not None:
+            if is_name(wind.motor) and wind.loop_m is not None and wind.mass_kg is not None:
                 add(_motor(wind, broken=wind.motor in broken))
     return added
 
@@ -148,13 +149,9 @@ def _motor(wind: Wind, *, broken: bool) -> Any:
     )
 
 
-def _nameable(name: str | None) -> bool:
-    return name is not None and 0 < len(name) <= LONGEST_NAME and name.isprintable()
-
-
 def recomputed(args: argparse.Namespace) -> int:
     """Coach every wind again."""
-    from winding_coach.recomputing import coach_id, left_to_do, recompute
+    from winding_coach.recomputing import BrokenProcessPool, coach_id, left_to_do, recompute
 
     home = home_from(args)
     processes = None if args.processes is None else whole("--processes", args.processes, 1, MOST_PROCESSES)
@@ -170,7 +167,12 @@ def recomputed(args: argparse.Namespace) -> int:
                 done.append(again)
                 shown(len(done), len(todo))
 
-            recompute(home.traces, shelf, todo, coach, processes=processes, told=told)
+            try:
+                recompute(home.traces, shelf, todo, coach, processes=processes, told=told)
+            except BrokenProcessPool:
+                raise Problem(
+                    "One of the processes was ended from outside: start again, what is done is kept."
+                ) from None
         by_id = shelf.again()
         changed = [wind for wind in winds if _differs(wind, by_id[wind.id])]
         troubles = [again.trouble for wind in winds if (again := by_id[wind.id]).trouble is not None]

@@ -1,9 +1,10 @@
-"""Records to rows and back: a record's class names its table, its fields the columns. Pure."""
+"""Records to rows and back: a record's class names its table, its fields the columns; what a record may hold. Pure."""
 
 from __future__ import annotations
 
 import dataclasses
 import json
+import math
 from collections.abc import Sequence
 from typing import Any, TypeAlias, TypeVar
 
@@ -80,3 +81,36 @@ def record_of(kind: type[T], row: Sequence[Any]) -> T:
         if values[i] is not None:
             values[i] = tuple(json.loads(values[i])) if figures else bool(values[i])
     return kind(*values)
+
+
+LONGEST_NAME = 40
+
+
+def is_name(name: object) -> bool:
+    """Whether this may name something on the shelf: it will stand in file names, on labels and in a terminal."""
+    return (
+        isinstance(name, str)
+        and 0 < len(name) <= LONGEST_NAME
+        and name == name.strip()
+        and name[0] not in ".-"
+        and all(c.isalnum() or c in "._- +" for c in name)
+    )
+
+
+def is_sound(record: object) -> bool:
+    """Whether each field holds what its annotation says and figures are finite: another program's file may not."""
+    return all(_holds(str(field.type), getattr(record, field.name)) for field in dataclasses.fields(type(record)))  # type: ignore[arg-type]
+
+
+def _holds(annotated: str, value: object) -> bool:
+    if value is None:
+        return "None" in annotated
+    if "tuple" in annotated:
+        return isinstance(value, tuple) and all(_holds("float", one) for one in value)
+    if isinstance(value, bool):
+        return "bool" in annotated
+    if isinstance(value, str):
+        return "str" in annotated
+    if isinstance(value, int):
+        return "int" in annotated or "float" in annotated
+    return isinstance(value, float) and "float" in annotated and math.isfinite(value)
