@@ -61,7 +61,7 @@ LINK_BLOCKS = {"waiting": "NO METER", "down": "NO METER", "silent": "NO DATA"}
 LINK_HELD = {
     "waiting": "Hold the winder still: no meter yet.",
     "silent": "Hold the winder still; check the meter's lead ({why}).",
-    "down": "Hold the winder still: {why}. Plug it in again; the coach goes on by itself.",
+    "down": "Hold the winder still: {why}. Plug it in again.",
 }
 """What to do with a loaded motor in hand when the meter says nothing."""
 
