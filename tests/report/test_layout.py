@@ -86,6 +86,7 @@ def test_a_chart_with_one_point_or_none_has_a_page_too() -> None:
         assert words
         assert all(math.isfinite(value) for stroke in strokes for point in stroke.points for value in point)
     assert ranges_of(flat) == ((-1.0, 1.0), (-1.0, 1.0))
+    assert ranges_of(Chart("None", "", "x", "y", x_range=(0.0, 0.0), y_range=(0.0, 1.0))) == ((-1.0, 1.0), (0.0, 1.0))
 
 
 def test_a_label_without_any_place_is_left_out() -> None:

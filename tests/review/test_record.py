@@ -21,6 +21,7 @@ from winding_coach.review.compare import (
 )
 from winding_coach.review.record import Stall, WindRecord, record_of
 from winding_coach.review.telling import WHAT_IS_COUNTED, flown, told
+from winding_coach.rubber.figures import FiguresError
 from winding_coach.shelf.records import Flight
 from winding_coach.simulator.bench import MeterModel
 from winding_coach.traces.files import read_trace
@@ -173,6 +174,18 @@ def test_a_flight_is_told_as_far_as_it_is_known() -> None:
     assert flown(record, Flight("f", "w", "2026-03-01")) == ""
     uncounted = replace(record, summary=replace(record.summary, launch_turns=None))
     assert flown(uncounted, Flight("f", "w", "2026-03-01", turns_left=90.0)) == "Its flight: 90 turns left."
+
+
+def test_figures_that_are_none_are_refused_or_judge_nobody() -> None:
+    inputs = read_trace(RECORDINGS / "good-wind.wind.jsonl.gz").inputs[::12]
+    settings = recorded("good-wind").settings
+    absurd = replace(settings.plan, stretched_torque_Nm=1e-300)
+    with pytest.raises(FiguresError, match="cannot be this motor's"):
+        made(inputs, replace(settings, plan=absurd))
+    # Turns below none: the plan has no torque there.
+    backwards = made(inputs, replace(settings, winder=replace(settings.winder, ratio=-1.0)))
+    assert backwards.review.figures.torque_scale is None
+    assert backwards.review.figures.path_off is None
 
 
 def test_a_calibration_without_uncertainty_says_so() -> None:

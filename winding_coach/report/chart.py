@@ -100,7 +100,14 @@ def ranges_of(chart: Chart) -> tuple[tuple[float, float], tuple[float, float]]:
     points += [(x, y) for band in chart.bands for x, low, high in band.edges for y in (low, high)]
     xs, ys = [x for x, _ in points] or [0.0, 1.0], [y for _, y in points] or [0.0, 1.0]
     ys += [level.y for level in chart.levels]
-    return chart.x_range or _roomy(min(xs), max(xs)), chart.y_range or _roomy(min(ys), max(ys))
+    x_range = chart.x_range or _roomy(min(xs), max(xs))
+    y_range = chart.y_range or _roomy(min(ys), max(ys))
+    return _wide(*x_range), _wide(*y_range)
+
+
+def _wide(low: float, high: float) -> tuple[float, float]:
+    """Return a range that has some width, also where all lies at one place."""
+    return (low, high) if high - low > 1e-9 * max(abs(low), abs(high), 1e-9) else _roomy(low, low)
 
 
 def _roomy(low: float, high: float) -> tuple[float, float]:

@@ -115,8 +115,9 @@ class WindWatch:
         """How the motor's torque at full stretch compares with its plan's."""
         turns, torque_Nm = _counted(view.reading), view.reading.torque_Nm
         if view.phase is Phase.WIND_STRETCHED and turns is not None and torque_Nm is not None:
-            if turns >= SCALE_FROM * self._limits.stretched_turns:
-                self._scales.append(torque_Nm / self._path.torque_at(turns))
+            planned_Nm = self._path.torque_at(turns)
+            if turns >= SCALE_FROM * self._limits.stretched_turns and planned_Nm > 0.0:
+                self._scales.append(torque_Nm / planned_Nm)
         elif self._scales:
             low, high = SCALE_RANGE
             self._scale = min(max(statistics.median(self._scales), low), high)
@@ -141,9 +142,10 @@ class WindWatch:
         self._stalled_s += passed_s if stalled else 0.0
         self._stalled = stalled
         torque_Nm = view.reading.torque_Nm
-        if torque_Nm is None:
+        expected_Nm = 0.0 if torque_Nm is None else self._expected_Nm(_counted(view.reading), torque_Nm)
+        if torque_Nm is None or expected_Nm <= 0.0:
             return
-        off = torque_Nm / self._expected_Nm(_counted(view.reading), torque_Nm) - 1.0
+        off = torque_Nm / expected_Nm - 1.0
         self._walked_s += passed_s
         self._off_s += off * passed_s
         self._off2_s += off * off * passed_s

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -21,6 +21,7 @@ from winding_coach.inputs import Ended, Input
 from winding_coach.review.energy import CrankWork, crank_work
 from winding_coach.review.figures import WindWatch
 from winding_coach.review.wind import WindReview, review_of
+from winding_coach.rubber.figures import FiguresError
 from winding_coach.traces.header import Header
 
 EVERY_S = 0.05
@@ -32,6 +33,8 @@ STOOD = 2.5
 HELD_SHARE = 0.8
 """When ready, torque below this share of the launch torque means that the motor is being taken off."""
 LEAST_GAP_S = 0.5
+MOST_FIGURE = 1e6
+"""A ratio or time beyond this comes of a plan that is none."""
 LEAST_CRANKED_TURNS = 3.0
 """Turns of the crank from which a phase has a pace."""
 
@@ -187,7 +190,7 @@ def record_of(
     """Run a wind's inputs through the coach and return what happened; costs about a second for two minutes.
 
     Raises:
-        FiguresError: the plan contradicts itself.
+        FiguresError: the plan contradicts itself, or is nowhere near what was wound.
     """
     coach, watch, taking = Coach(settings), WindWatch(settings), _Taking()
     view = coach.view
@@ -205,6 +208,9 @@ def record_of(
         coach.step(Ended(view.at_s))
     taking.end(view.at_s)
     assert coach.summary is not None
+    found = watch.figures
+    if not all(abs(value) < MOST_FIGURE for value in astuple(found) if value is not None):
+        raise FiguresError("The plan's figures cannot be this motor's: make it again from the motor's figures.")
     samples = _between_counts(taking.samples, taking.counts)
     wound = _wound(samples, coach.summary.launch_torque_Nm)
     ratio = settings.winder.ratio
@@ -229,7 +235,7 @@ def record_of(
         work=work,
         restarts=view.link.restarts,
         summary=coach.summary,
-        review=review_of(watch.figures, settings.plan, ratio, settings.units),
+        review=review_of(found, settings.plan, ratio, settings.units),
         remarks=tuple(remarks),
     )
 
