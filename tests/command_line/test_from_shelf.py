@@ -180,6 +180,11 @@ def test_a_motor_that_is_not_on_the_shelf_is_offered_a_place(home: Path) -> None
 def test_a_shelf_in_trouble_costs_no_wind(home: Path) -> None:
     trace = make_trace(home / "traces")
     (home / "shelf.sqlite").write_text("no database, but long enough to be one" * 30)
+    with pytest.raises(Problem, match="is no shelf"):
+        picked(home, motor="th-07")
+    found, args = picked(home, motor="th-07", loop="30 cm", mass="1.4 g")
+    assert "goes on without the shelf" in found.said[0]
+    assert args["loop"] == "30 cm"
     (said,) = after_the_wind(argparse.Namespace(), Home(home, {}), trace)
     assert "is no shelf" in said
-    assert "Its trace is kept" in said
+    assert "The next start logs" in said

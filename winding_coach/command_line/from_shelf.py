@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -47,7 +48,13 @@ def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, windi
     if not shelf_file(home).exists() or (not winding and names == (None,) * len(names)):
         _needs_figures(args)
         return Picked()
-    with shelf_at(home, reading=True) as shelf:
+    with ExitStack() as stack:
+        try:
+            shelf = stack.enter_context(shelf_at(home, reading=True))
+        except Problem as problem:
+            if args.loop is None or args.mass is None:
+                raise
+            return Picked(said=(f"{problem} This goes on without the shelf, by the figures that are given.",))
         if winding:
             looked(home, shelf, newest=LOOKED_AT)
         return _Picking(args, home, shelf, winding=winding).picked(simulated)
@@ -176,7 +183,7 @@ def after_the_wind(args: argparse.Namespace, home: Home, trace: Path) -> list[st
             winds = [wind for wind in found.logged if Path(wind.trace).name == trace.name]
             return [line for wind in winds for line in _told(args, shelf, wind.id)]
     except Problem as problem:
-        return [f"The wind is not on the shelf yet: {problem} Its trace is kept, and the next start logs it."]
+        return [f"The wind is not on the shelf yet: {problem} The next start logs what its trace holds."]
 
 
 def _told(args: argparse.Namespace, shelf: Shelf, wind_id: str) -> list[str]:

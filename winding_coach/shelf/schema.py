@@ -238,9 +238,7 @@ def _looked_at(path: Path) -> sqlite3.Connection:
     """Return a connection that cannot write; to a copy in memory if the schema is older."""
     if not path.exists():
         raise ShelfError(f"There is no shelf '{path}': check the folder.")
-    # Without write permission SQLite cannot lay its shared memory beside the file; nobody else writes then.
-    still = not os.access(path.parent, os.W_OK) and not path.with_name(f"{path.name}-wal").exists()
-    db = _connect(f"{_uri(path)}?mode=ro{'&immutable=1' if still else ''}")
+    db = _reading(path)
     try:
         if _version(db, path) < NEWEST:
             memory = _connect("file::memory:")
@@ -260,6 +258,23 @@ _DAMAGED = (
     "The shelf '{path}' is damaged: move it away and put a backup in its place; then 'shelf rebuild' brings back the"
     " winds that came after it."
 )
+
+
+def _reading(path: Path) -> sqlite3.Connection:
+    """Return a connection that reads. SQLite lays shared memory beside the file for that, which a folder without
+    write permission or a full disk refuses; nobody else can write then, and the file is read as it lies there."""
+    db = _connect(f"{_uri(path)}?mode=ro")
+    try:
+        db.execute("SELECT count(*) FROM sqlite_schema")
+    except sqlite3.OperationalError:
+        db.close()
+        log = path.with_name(f"{path.name}-wal")
+        if log.exists() and log.stat().st_size:
+            raise  # The newest that was written is in there.
+        db = _connect(f"{_uri(path)}?mode=ro&immutable=1")
+    return db
+
+
 _SENTENCES = (
     ("full", "The disk of the shelf '{path}' is full: make room; nothing that was there is lost."),
     ("I/O error", "The disk of the shelf '{path}' refuses: make room or check it; nothing that was there is lost."),
