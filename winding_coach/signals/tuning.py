@@ -97,12 +97,14 @@ class WindModel:
 MODEL = WindModel()
 
 # Torque for people to look at (shares of full scale, seconds)
-SHOW_LEAST, SHOW_LEAVE = share(0.015), share(0.005)
+SHOW_LEAST, SHOW_LEAVE = share(0.015), share(0.0025)
 """A jump is shown at once if it is this large, until smoothing has come this near."""
 SHOW_SD = 4.0
 """And so many standard deviations of what ripple and noise have done of late."""
-SHOW_FOLLOW_S = 2.0
-SHOW_LONGEST_S = 1.5
+SHOW_FOLLOW_S, SHOW_MEAN_S = 2.0, 0.2
+"""How long ripple and noise are remembered; over how long the samples after a jump are averaged."""
+SHOW_NEAR_S, SHOW_LONGEST_S = 0.4, 2.5
+"""How long smoothing must be near again; after the second it is believed in any case."""
 
 PITCH_HZ = 10.0
 PITCH_LEAST = share(0.05)
