@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import shutil
 from datetime import UTC, datetime
 from pathlib import Path
@@ -181,6 +182,26 @@ def test_a_batch_on_the_shelf_shows_with_what_its_winds_tell(
     text = said(capsys, "show", "amber")
     assert "densities 2.190 g/m, 2.200 g/m" in text
     assert "Breaking turns" in text
+
+
+def test_a_fit_takes_the_shelfs_winds_of_the_batch(
+    capsys: pytest.CaptureFixture[str], home: Path, traces: dict[str, str]
+) -> None:
+    (home / "traces").mkdir()
+    shutil.copy(traces["stiff"], home / "traces")
+    spoilt = home / "traces" / "spoilt.wind.jsonl"
+    spoilt.write_bytes(Path(traces["broke"]).read_bytes().replace(b'"id":"1"', b'"id":"2"') + b"?\n")
+    for path in (home / "traces").iterdir():
+        os.utime(path, (1e9, 1e9))
+    assert "none of 'amber' is on the shelf" in refused(capsys, 2, "fit", "amber")
+    for wind in ("1", "2"):
+        assert main(["shelf", "note", wind, "--batch", "amber"]) == 0
+    capsys.readouterr()
+    found = as_object(capsys, "fit", "amber")
+    assert len(found["winds"]) == 2
+    assert found["torque_scales"] == [pytest.approx(1.08, rel=0.02)]
+    assert any("is not JSON" in remark for one in found["winds"] for remark in one["remarks"])
+    assert "--loops" in refused(capsys, 2, "fit", "amber", "--loops", "30 cm, 31 cm")
 
 
 def test_the_picture_of_a_batch(capsys: pytest.CaptureFixture[str], tmp_path: Path, traces: dict[str, str]) -> None:

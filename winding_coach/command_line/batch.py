@@ -2,7 +2,7 @@
 
 example:
   winding-coach batch add amber --received 2026-01-10 --density '2.19 g/m, 2.20 g/m, 2.21 g/m'
-  winding-coach batch fit amber traces/*.wind.jsonl
+  winding-coach batch fit amber
   winding-coach batch fit amber first.wind.jsonl second.wind.jsonl --loops "30.0cm, 30.9cm, 31.2cm"
   winding-coach batch show amber --picture amber.svg
   winding-coach batch list
@@ -23,7 +23,7 @@ from winding_coach.command_line.home import Home, home_from, units_from
 from winding_coach.command_line.kinds import BATCH
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.records import Known, a_job, add_jobs, run_job, told
-from winding_coach.command_line.shelving import shelf_at, shelf_file
+from winding_coach.command_line.shelving import looked, shelf_at, shelf_file
 from winding_coach.private import write_private
 from winding_coach.rubber.batch import Batch, FittedBatch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
 from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
@@ -54,7 +54,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     jobs = add_jobs(parser, BATCH)
     fit = a_job(jobs, "fit", "learn a batch from traces of its winds", "batch fit amber traces/*.wind.jsonl")
     fit.add_argument("name", metavar="NAME", help="name of the batch")
-    fit.add_argument("traces", nargs="*", metavar="TRACE", help="the winds of this batch")
+    fit.add_argument(
+        "traces", nargs="*", metavar="TRACE", help="the winds of this batch (all that the shelf has of it)"
+    )
     fit.add_argument("--loops", metavar="LENGTHS", help="the loop before the first wind and after each, with commas")
     jobs.choices["show"].add_argument("--picture", metavar="FILE", help="write the strength as FILE.svg")
 
@@ -133,10 +135,13 @@ def batch_file(name: str, home: Home) -> Path:
 
 
 def _fit(args: argparse.Namespace, home: Home) -> int:
-    if not args.traces:
-        raise UsageProblem("batch fit needs at least one trace of a wind with this batch.")
     file = batch_file(args.name, home)
-    learned = [_learned(Path(trace)) for trace in args.traces]
+    if args.traces:
+        learned = [_learned(Path(trace)) for trace in args.traces]
+    elif args.loops is not None:
+        raise UsageProblem("--loops goes with the traces of one motor, in their order: name them.")
+    else:
+        learned = _learned_from_shelf(args.name, home)
     set_fit = None if args.loops is None else _set(args, learned, home)
     batch = Batch(
         args.name,
@@ -158,6 +163,30 @@ def _fit(args: argparse.Namespace, home: Home) -> int:
     print("\n".join(_batch_lines(batch)))
     print(f"Kept as {file}.")
     return 0
+
+
+def _learned_from_shelf(name: str, home: Home) -> list[Learned]:
+    """Return what the shelf's winds of a batch tell; those on a simulated meter only where there are no others."""
+    from winding_coach.shelf.store import WindFilter
+
+    winds = []
+    if shelf_file(home).exists():
+        with shelf_at(home, reading=True) as shelf:
+            looked(home, shelf)
+            winds = shelf.winds(WindFilter(batch=name))
+    real = [wind for wind in winds if not wind.simulated]
+    learned = []
+    for wind in reversed(real or winds):
+        try:
+            learned.append(_learned(home.traces / wind.trace))
+        except Problem as problem:
+            # One that cannot be read must not keep the others from telling.
+            learned.append(Learned(wind.trace, None, None, (str(problem),)))
+    if not learned:
+        raise UsageProblem(
+            f"batch fit needs a wind with this batch: none of '{name}' is on the shelf, so name the traces."
+        )
+    return learned
 
 
 def _learned(path: Path) -> Learned:
