@@ -244,9 +244,11 @@ def test_a_disk_that_cannot_sync_is_said_only_where_it_matters(tmp_path: Path, m
     writer = TraceWriter(tmp_path, HEADER)
     monkeypatch.setattr(os, "fsync", lambda _file: (_ for _ in ()).throw(OSError(errno.EINVAL, "cannot")))
     writer.sync()
+    writer.settle()
     assert str(writer.trouble) == "None"
     monkeypatch.setattr(os, "fsync", lambda _file: (_ for _ in ()).throw(OSError(errno.EIO, "Input/output error")))
     writer.sync()
+    writer.settle()
     assert "Input/output error" in str(writer.trouble)
     monkeypatch.undo()
     writer.close()

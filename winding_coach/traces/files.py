@@ -6,7 +6,6 @@ every key and alarm (an unplugged computer loses at most the last second).
 
 from __future__ import annotations
 
-import errno
 import os
 import re
 import zlib
@@ -17,6 +16,7 @@ from typing import Any, BinaryIO
 
 from winding_coach.inputs import Input
 from winding_coach.private import private_folder
+from winding_coach.traces.disk import Disk
 from winding_coach.traces.header import Header, header_from
 from winding_coach.traces.rows import TraceError, dump, input_from, input_row, load
 
@@ -24,7 +24,9 @@ SUFFIX = ".wind.jsonl"
 SYNC_EVERY_S = 1.0
 KEPT_BYTES = 32 * 2**20
 """While the disk refuses, so much is kept in memory and written when it takes it again."""
-CANNOT_SYNC = (errno.EINVAL, errno.ENOTSUP)
+CLOSES_WITHIN_S = 10.0
+BINARY: int = getattr(os, "O_BINARY", 0)
+"""Windows would write other line ends, and count them."""
 LONGEST_LINE = 2**20
 CHUNK = 2**18
 GZIP_FRAMED = 31
@@ -55,7 +57,7 @@ class TraceWriter:
             for number in range(1, 1000):
                 self.path = folder / (name if number == 1 else name.replace(SUFFIX, f"-{number}{SUFFIX}"))
                 try:
-                    self._file = os.open(self.path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o600)
+                    self._file = os.open(self.path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | BINARY, 0o600)
                     break
                 except FileExistsError:
                     continue
@@ -66,12 +68,18 @@ class TraceWriter:
                 f"No trace can be written in '{folder}' ({error.strerror}): name another folder with --home, or make"
                 " room there."
             ) from None
-        self.trouble: str | None = None
+        self._disk = Disk(self._file)
+        self._refused: str | None = None
         self._waiting = bytearray()
         self._lost_bytes = 0
         self._synced_at_s = 0.0
         self._write(dump(header.as_json()))
         self._sync()
+
+    @property
+    def trouble(self) -> str | None:
+        """One sentence on what is wrong with keeping the wind, None when all is well; readable from any thread."""
+        return self._refused or self._disk.trouble
 
     def input(self, event: Input) -> None:
         """Write an input as its row."""
@@ -93,8 +101,8 @@ class TraceWriter:
 
     def close(self) -> None:
         """Put all on the disk and close the file."""
-        self._sync()
-        os.close(self._file)
+        self._pour()
+        self._disk.close(CLOSES_WITHIN_S)
 
     def _write(self, row: str) -> None:
         data = row.encode("utf-8", "surrogatepass") + b"\n"
@@ -102,7 +110,7 @@ class TraceWriter:
             self._lost_bytes += len(data)
             return
         self._waiting += data
-        if self.trouble is None:
+        if self._refused is None:
             self._pour()
 
     def _pour(self) -> None:
@@ -111,19 +119,18 @@ class TraceWriter:
                 written = os.write(self._file, self._waiting)
                 del self._waiting[:written]
         except OSError as error:
-            self.trouble = f"The trace cannot be written ({error.strerror}): make room on the disk; coaching goes on."
+            self._refused = f"The trace cannot be written ({error.strerror}): make room on the disk; coaching goes on."
         else:
-            self.trouble = None
+            self._refused = None
 
     def _sync(self) -> None:
         self._pour()
-        if self.trouble is None:
-            try:
-                os.fsync(self._file)
-            except OSError as error:
-                # Some file systems cannot sync; the rows have been handed over all the same.
-                if error.errno not in CANNOT_SYNC:
-                    self.trouble = f"The trace may not reach the disk ({error.strerror}): save to another disk."
+        if self._refused is None:
+            self._disk.sync()
+
+    def settle(self, within_s: float = CLOSES_WITHIN_S) -> None:
+        """Wait until all that was to be put on the disk is there."""
+        self._disk.settle(within_s)
 
 
 @dataclass(frozen=True, slots=True)
