@@ -19,9 +19,10 @@ from winding_coach.command_line import main
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem
 from winding_coach.command_line.review import earlier_of
-from winding_coach.command_line.review_text import WIDEST, text_of
+from winding_coach.command_line.review_text import WIDEST, chart_lines, text_of
 from winding_coach.command_line.reviewing import record_from
 from winding_coach.command_line.writing import write_whole
+from winding_coach.report.chart import Chart, Curve
 from winding_coach.report.seasons import season_report
 from winding_coach.report.winds import several_winds
 from winding_coach.review.season import season_of
@@ -276,3 +277,18 @@ def test_text_keeps_to_its_width_and_to_ascii_where_it_must(trace: Path, columns
             assert widest <= columns
         assert text_of(report, columns, plain=True).isascii()
         assert "nan" not in text.lower().replace("mn·m", "").split()
+
+
+def test_a_curve_that_leaves_its_chart_is_kept_within() -> None:
+    chart = Chart(
+        "Far",
+        "",
+        "x",
+        "y",
+        (Curve((((0.0, 0.0), (1.0, 1e30), (1e30, -1e30)),)),),
+        x_range=(0.0, 2.0),
+        y_range=(0.0, 1.0),
+    )
+    lines = chart_lines(chart, 60)
+    assert max(map(len, lines)) <= 60
+    assert any(0x2800 < ord(char) <= 0x28FF for char in lines[0])

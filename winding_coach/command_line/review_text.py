@@ -85,7 +85,8 @@ def chart_lines(chart: Chart, columns: int) -> list[str]:
     canvas = Canvas(wide, ROWS, left, right, bottom, top)
     for number, curve in enumerate(chart.curves):
         for part in curve.parts:
-            canvas.line([x for x, _ in part], [y for _, y in part], number, dotted=bool(curve.dashes))
+            xs, ys = [min(max(x, left), right) for x, _ in part], [min(max(y, bottom), top) for _, y in part]
+            canvas.line(xs, ys, number, dotted=bool(curve.dashes))
     for level in chart.levels:
         canvas.level(level.y, 99)
     sheet = Sheet(columns, ROWS + 2)
@@ -93,7 +94,7 @@ def chart_lines(chart: Chart, columns: int) -> list[str]:
         sheet.put(LABELS, row, text)
 
     def at(x: float, y: float) -> tuple[int, int]:
-        column, row = canvas.column_of(x), canvas.row_of(y)
+        column, row = canvas.column_of(min(max(x, left), right)), canvas.row_of(min(max(y, bottom), top))
         return LABELS + min(max(column, 0), wide - 1), min(max(row, 0), ROWS - 1)
 
     for x, sign, _ in chart.top_signs:
