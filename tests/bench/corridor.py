@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from tests.scenario import MODEL, MOTOR, SETTINGS, WINDER, wind
 from winding_coach.coach.step import Coach
@@ -30,8 +31,21 @@ def best_of(times: int, run: Callable[[], object]) -> float:
     return min(took)
 
 
-def main() -> None:
-    """Print the table."""
+@dataclass(frozen=True, slots=True)
+class Corridor:
+    """What was measured: lines and seconds of the wind; seconds of each part, whole."""
+
+    lines: int
+    wind_s: float
+    simulated_s: float
+    step_s: float
+    view_s: float
+    replay_s: float
+    plan_s: float
+
+
+def measured() -> Corridor:
+    """Run a simulated wind through everything that is pure."""
     wind.cache_clear()
     simulated_s = best_of(1, lambda: wind("good"))
     inputs = wind("good")
@@ -51,17 +65,30 @@ def main() -> None:
     def replayed() -> None:
         Session(ReplaySource(inputs, None), Coach(SETTINGS), None, replaying=True).run()
 
-    step_s, view_s, replay_s = best_of(3, stepped), best_of(3, viewed), best_of(3, replayed)
-    plan_s = best_of(5, lambda: make_plan(MOTOR, WINDER, MODEL))
+    return Corridor(
+        lines,
+        inputs[-1].at_s,
+        simulated_s,
+        best_of(3, stepped),
+        best_of(3, viewed),
+        best_of(3, replayed),
+        best_of(5, lambda: make_plan(MOTOR, WINDER, MODEL)),
+    )
+
+
+def main() -> None:
+    """Print the table."""
+    found = measured()
     help_s = best_of(5, lambda: subprocess.run([sys.executable, "-m", "winding_coach", "--help"], capture_output=True))
     print(
-        f"{platform.machine()}, Python {platform.python_version()}, {lines} lines in {inputs[-1].at_s:.0f} s of winding"
+        f"{platform.machine()}, Python {platform.python_version()}, {found.lines} lines"
+        f" in {found.wind_s:.0f} s of winding"
     )
-    print(f"{1e6 * step_s / lines:8.1f} µs a sample, bytes to advice")
-    print(f"{1e6 * view_s / lines:8.1f} µs a sample, with a view made for each")
-    print(f"{inputs[-1].at_s / replay_s:8.0f} times real time, replay at full speed")
-    print(f"{1e6 * simulated_s / lines:8.1f} µs a sample, simulated motor, hands and meter")
-    print(f"{1e3 * plan_s:8.2f} ms a plan")
+    print(f"{1e6 * found.step_s / found.lines:8.1f} µs a sample, bytes to advice")
+    print(f"{1e6 * found.view_s / found.lines:8.1f} µs a sample, with a view made for each")
+    print(f"{found.wind_s / found.replay_s:8.0f} times real time, replay at full speed")
+    print(f"{1e6 * found.simulated_s / found.lines:8.1f} µs a sample, simulated motor, hands and meter")
+    print(f"{1e3 * found.plan_s:8.2f} ms a plan")
     print(f"{1e3 * help_s:8.0f} ms for --help, whole process")
 
 

@@ -77,6 +77,12 @@ def test_the_help_of_a_command_loads_no_screen_and_no_scipy(name: str) -> None:
     assert not loaded(name, "--help") & {"scipy", "textual", "serial"}
 
 
+@pytest.mark.parametrize("name", ["wind", "practice", "plan"])
+def test_the_help_of_what_is_typed_daily_loads_no_numpy(name: str) -> None:
+    """It takes a tenth of a second, and the shell waits."""
+    assert "numpy" not in loaded(name, "--help")
+
+
 def test_a_headless_wind_loads_no_screen_and_no_scipy(tmp_path: Path) -> None:
     words = ("practice", "--script", "good", "--speed", "max", "--headless", "--home", str(tmp_path))
     code = f"import sys\nsys.argv[1:] = {list(words)!r}\nfrom winding_coach.command_line import main\n"

@@ -12,8 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach import __version__
 from winding_coach.coach.settings import CoachSettings
-from winding_coach.coach.step import Coach
-from winding_coach.coach.view import CoachView
 from winding_coach.command_line.figures import Figures
 from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, sentence, teller
 from winding_coach.command_line.home import Home
@@ -25,14 +23,15 @@ from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.plan import DEFAULT_RESTS_ON, make_plan
-from winding_coach.session import Session, Source
 from winding_coach.traces.files import TraceWriter
 from winding_coach.traces.header import Header
 from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 
 if TYPE_CHECKING:
+    from winding_coach.coach.view import CoachView
     from winding_coach.command_line.earlier import EarlierWinds
+    from winding_coach.session import Source
     from winding_coach.simulator.bench import Truth
 
 SIMULATED_NAME = "simulated"
@@ -200,6 +199,10 @@ def coach_it(
     note: a remark for the screen while there is no alarm. ports: what is seen on them, for a screen without a meter.
     flight: keeps a line about the flight, typed in the finished screen.
     """
+    # Not above: the help needs no estimator, which takes a tenth of a second to load.
+    from winding_coach.coach.step import Coach
+    from winding_coach.session import Session
+
     hz = readings_hz(args)
     wanted = sound_from(args, home, "off" if args.headless else "auto")
     coach = Coach(settings)

@@ -8,12 +8,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Protocol
-
-import numpy as np
+from typing import TYPE_CHECKING, Protocol
 
 from winding_coach.rubber.figures import MotorFigures, Plan, WinderFigures
 from winding_coach.rubber.path import PlanPath
+
+if TYPE_CHECKING:
+    import numpy as np
 
 CRANK_SETTLES_S = 0.35
 """Time in which the hand changes its speed; assumed."""
