@@ -272,7 +272,7 @@ class _Sorting:
         if seen.header.more.get("practice") is True:
             self.passed[name] = PRACTICE
             return None
-        if seen.summary is None and self._now_s - _written_s(self._folder / name) < BEING_WRITTEN_S:
+        if seen.summary is None and abs(self._now_s - _written_s(self._folder / name)) < BEING_WRITTEN_S:
             return None
         place = self.places.get(wind)
         if place is not None and place != name:

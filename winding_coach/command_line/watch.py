@@ -28,6 +28,8 @@ from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 
 LOOK_FOR_NEW_S = 1.0
+CLOCKS_AGREE_NS = 10_000_000_000
+"""A file may be so much newer than now: the clock of a disk in the network."""
 USUAL_ADDRESS = "127.0.0.1:8270"
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
@@ -71,13 +73,15 @@ def run(args: argparse.Namespace) -> int:
 
 
 def newest_trace(folder: Path) -> Path:
-    """Return the trace of the folder that was written to last.
+    """Return the trace of the folder that was written to last; one from the future was, before the clock was set back.
 
     Raises:
         TraceError: there is none.
     """
     try:
-        return max(folder.glob(f"*{SUFFIX}"), key=lambda path: path.stat().st_mtime_ns)
+        latest_ns = time.time_ns() + CLOCKS_AGREE_NS
+        written = {path: path.stat().st_mtime_ns for path in folder.glob(f"*{SUFFIX}")}
+        return max(written, key=lambda path: (written[path] <= latest_ns, written[path]))
     except (ValueError, OSError):
         raise TraceError(f"There is no trace to watch in '{folder}' yet: start a wind, or name a trace.") from None
 
