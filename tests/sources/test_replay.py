@@ -1,4 +1,4 @@
-"""A replay gives the wind's own inputs and nothing else, at their times; pause, hurry and quit."""
+"""A replay gives the wind's own inputs and nothing else, at their times, until it is left."""
 
 from __future__ import annotations
 
@@ -47,7 +47,6 @@ def test_the_winds_own_inputs_and_no_other(times: list[float], speed: float | No
     wind = tuple(BytesArrived(at_s, b"x") for at_s in times)
     source, clock = replay(speed, wind)
     assert [event for _, event in played(source, clock)] == [*wind, Ended(times[-1] if times else 0.0)]
-    assert source.position == len(wind)
 
 
 @pytest.mark.parametrize("speed", [0.5, 1.0, 4.0])
@@ -94,7 +93,7 @@ def test_keys_are_not_heard_but_for_quit() -> None:
     assert source.read(1.0) == Ended(2.0)
     assert source.read(1.0) == Ended(2.0)
     source.close()
-    assert source.position == 3
+    assert source.at_s == 2.0
 
 
 @pytest.mark.parametrize("speed", [None, 1.0])
@@ -118,72 +117,10 @@ def test_quit_is_heard_while_it_waits() -> None:
     assert clock() < 1001.0 + 2 * POLL_S
 
 
-@pytest.mark.parametrize("speed", [None, 1.0])
-def test_paused_time_stands_still(speed: float | None) -> None:
-    clock = FakeClock()
-    events: list[Input] = []
-
-    def sleep(seconds: float) -> None:
-        clock.sleep(seconds)
-        if clock() > 1100.0:
-            source.resume()
-
-    source = ReplaySource(WIND, speed, clock=clock, sleep=sleep)
-    events += [source.read(1.0), source.read(1.0)]
-    source.pause()
-    was_paused = source.paused
-    events.append(source.read(1.0))
-    assert (was_paused, source.paused) == (True, False)
-    resumed = clock()
-    assert resumed > 1100.0
-    assert events == list(WIND[:3])
-    source.read(1.0)
-    if speed is not None:
-        assert clock() - resumed == pytest.approx(1.0, abs=2 * POLL_S)
-
-
-def test_quit_is_heard_when_paused() -> None:
-    source, clock = replay()
-    source.read(1.0)
-    source.pause()
-    source.press("quit")
-    assert source.read(1.0) == Ended(0.0)
-    assert clock.slept == []
-
-
-def test_hurry_to_a_moment_without_waiting_also_when_paused() -> None:
-    source, clock = replay()
-    source.pause()
-    source.seek(3.0)
-    assert [source.read(1.0) for _ in range(5)] == list(WIND[:5])
-    assert clock.slept == []
-    assert (source.at_s, source.end_s) == (3.0, 7.0)
-    source.resume()
-    assert source.read(1.0) == WIND[5]
-    assert clock() - 1000.0 == pytest.approx(4.0), "from there on at the wind's own pace"
-
-
-def test_hurry_when_nothing_waits_anyway() -> None:
-    source, clock = replay(None)
-    source.pause()
-    source.seek(2.0)
-    assert [source.read(1.0) for _ in range(3)] == list(WIND[:3])
-    assert clock.slept == []
-
-
-def test_no_way_back() -> None:
-    source, _ = replay(None)
-    for _ in range(3):
-        source.read(1.0)
-    with pytest.raises(ValueError, match="begin a new one"):
-        source.seek(1.0)
-    source.seek(2.0)
-
-
 def test_an_empty_wind_ends_at_once() -> None:
     source, clock = replay(1.0, ())
     assert played(source, clock) == [(0.0, Ended(0.0))]
-    assert (source.at_s, source.end_s) == (0.0, 0.0)
+    assert source.at_s == 0.0
 
 
 def test_when_it_was() -> None:

@@ -32,46 +32,11 @@ class ReplaySource:
         self._pace = None if speed is None else Pace(speed, clock)
         self._sleep = sleep
         self._keys = Keys()
-        self._paused = False
-        self._hurry_to_s = 0.0
-
-    @property
-    def position(self) -> int:
-        """How many inputs have been played."""
-        return self._next
 
     @property
     def at_s(self) -> float:
         """The trace's time that has been reached."""
         return self._inputs[self._next - 1].at_s if self._next else 0.0
-
-    @property
-    def end_s(self) -> float:
-        """The trace's last moment."""
-        return self._inputs[-1].at_s if self._inputs else 0.0
-
-    @property
-    def paused(self) -> bool:
-        """Whether time stands still."""
-        return self._paused
-
-    def pause(self) -> None:
-        """Let time stand still, from any thread."""
-        self._paused = True
-
-    def resume(self) -> None:
-        """Let time go on, from any thread."""
-        self._paused = False
-
-    def seek(self, at_s: float) -> None:
-        """Play up to this moment without waiting, also when paused. To go back, begin a new source and coach.
-
-        Raises:
-            ValueError: that moment is over.
-        """
-        if at_s < self.at_s:
-            raise ValueError(f"{at_s} s is over: a replay goes on only, begin a new one")
-        self._hurry_to_s = at_s
 
     def press(self, name: str) -> None:
         """Queue a key, from any thread."""
@@ -90,22 +55,11 @@ class ReplaySource:
             if self._next >= len(self._inputs) or self._quit(last_s):
                 return Ended(last_s)
             event = self._inputs[self._next]
-            wait_s = self._wait_s(event.at_s)
+            wait_s = 0.0 if self._pace is None else self._pace.wait_s(event.at_s)
             if wait_s <= 0:
                 self._next += 1
                 return event
             self._sleep(min(wait_s, POLL_S))
-
-    def _wait_s(self, at_s: float) -> float:
-        if at_s <= self._hurry_to_s:
-            if self._pace is not None:
-                self._pace.go_on_from(at_s)
-            return 0.0
-        if self._paused:
-            if self._pace is not None:
-                self._pace.go_on_from(self.at_s)
-            return POLL_S
-        return 0.0 if self._pace is None else self._pace.wait_s(at_s)
 
     def _quit(self, at_s: float) -> bool:
         key = self._keys.take(at_s)
