@@ -36,6 +36,8 @@ BATCHES_FOLDER = "batches"
 LONGEST_TEXT = 10_000_000
 """Of a batch file; a longer one is cut, and then no JSON."""
 PARTS = 5
+NO_FILE = {"CON", "PRN", "AUX", "NUL", *(f"{port}{number}" for port in ("COM", "LPT") for number in range(1, 10))}
+"""Names that Windows takes for devices, whatever follows the dot; a home may move between systems."""
 """The residuals of a wind are shown as the mean misfit in so many parts of its turns."""
 
 
@@ -129,7 +131,8 @@ def batch_file(name: str, home: Home) -> Path:
     Raises:
         UsageProblem: the name cannot be a file's.
     """
-    if not name or not all(c.isalnum() or c in "._- " for c in name) or name.startswith(".") or len(name) > 80:
+    taken = name.partition(".")[0].upper() in NO_FILE or name[-1:] in (".", " ")
+    if not name or not all(c.isalnum() or c in "._- " for c in name) or name.startswith(".") or len(name) > 80 or taken:
         raise UsageProblem(f"'{name}' cannot name a batch: use letters, digits, spaces, dots and dashes.")
     return home.folder / BATCHES_FOLDER / f"{name}.json"
 

@@ -98,10 +98,12 @@ class KeysFromStdin:
 
 
 def close_on_signals(press: Callable[[str], None]) -> None:
-    """Let SIGINT and SIGTERM close the wind as the key `quit` does."""
+    """Let signals to end close the wind as the key `quit` does."""
 
     def handle(_number: int, _frame: Any) -> None:
         press("quit")
 
-    signal.signal(signal.SIGINT, handle)
-    signal.signal(signal.SIGTERM, handle)
+    # The last is what Windows sends when the console's window is closed or Ctrl-Break is pressed.
+    for name in ("SIGINT", "SIGTERM", "SIGBREAK"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), handle)

@@ -38,6 +38,10 @@ from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem, show
 
+CARE = """\
+Weights fall, and a loaded arm springs back: eye protection on, hands and feet clear, within the rating of the cell and
+its stand, bystanders and children at a distance. Local rules and the adult in charge come first."""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the jobs of `meter` and their options."""
@@ -54,7 +58,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(check)
     what = "known loads on the meter to a calibration with its uncertainty"
-    add_calibrate_arguments(_job(jobs, "calibrate", what, 'meter calibrate auto --arm "30 mm" --rating "29 mN.m"'))
+    example = 'meter calibrate auto --arm "30 mm" --rating "29 mN.m"'
+    add_calibrate_arguments(_job(jobs, "calibrate", what, example, f"\n\n{CARE}"))
     what = "hold a meter's lines against the protocol, for who writes firmware"
     add_conform_arguments(_job(jobs, "conform", what, "meter conform /dev/ttyACM0"))
     emulate = _job(

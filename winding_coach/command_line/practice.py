@@ -10,6 +10,9 @@ examples:
   winding-coach practice --lessons --person Wren
   winding-coach practice --lesson 1 --person Wren
   winding-coach practice --lesson walk-in --script steady --speed max --headless
+
+Nothing here can hurt; the real motor can: eye protection on, within the ratings of winder and hooks, bystanders and
+children out of the motor's line. Local rules and the adult in charge come first.
 """
 
 from __future__ import annotations
