@@ -8,6 +8,7 @@ import re
 import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from functools import lru_cache
 from html.parser import HTMLParser
 
 import pytest
@@ -36,14 +37,15 @@ def hostile() -> WindRecord:
     return replace(record, name=HOSTILE, header=replace(record.header, person=HOSTILE, motor=motor))
 
 
-def reports() -> list[Report]:
+@lru_cache
+def reports() -> tuple[Report, ...]:
     good = recorded("good-wind")
     pairs = [(replace(wind, person=HOSTILE), flight) for wind, flight in winds("x", 12, 0.01)]
     seasons = season_of(pairs)
     wound = (Wound(9.3, True), Wound(8.9, False), Wound(9.1, False))
     batch = Batch(HOSTILE, wound, (0.97, 1.02, 1.0))
     learned = [LearnedWind(HOSTILE, 0.97, wound[0]), LearnedWind("x", None, None), LearnedWind("y", 1.0, wound[1])]
-    return [
+    return (
         one_wind(hostile(), [], "metric"),
         one_wind(hostile(), [good], "inch"),
         one_wind(hostile(), [good, good], "metric"),
@@ -53,7 +55,7 @@ def reports() -> list[Report]:
         batch_report(batch, fitted(batch), learned, (2.2e-3, 2.21e-3, 2.19e-3), "metric"),
         batch_report(Batch("new"), fitted(Batch("new")), [], (), "inch", "Invented."),
         batch_report(Batch("new"), fitted(Batch("new")), [], (2.2e-3,), "inch"),
-    ]
+    )
 
 
 class Seen(HTMLParser):
