@@ -251,3 +251,16 @@ def test_what_is_not_known_is_filled_from_plan_and_model() -> None:
 def test_durations_and_changes_as_people_say_them() -> None:
     assert minutes(245.4) == "4:05"
     assert [percent(share) for share in (0.041, -0.028, 0.001, -0.001)] == ["+4%", "−3%", "±0%", "±0%"]
+
+
+def test_fresh_motors_are_not_held_against_broken_in_ones() -> None:
+    who = flyer(6, loop=1.3)
+    fresh = [replace(one, use=1) for one in who.winds[:2]]
+    luckier = {one.id: replace(who.flights[one.id], duration_s=500.0, turns_left=100.0) for one in fresh}
+    broken_in = [replace(one, use=4) for one in who.winds[2:]]
+    found = advise([*fresh, *broken_in], who.flights | luckier, who.shelf_model)
+    assert "Go back" not in found.items[0].do
+    assert "Cut it at" in found.items[0].do
+    assert found.items[0].motor is not None
+    assert found.items[0].cut_loop_m is not None
+    assert found.items[0].cut_loop_m < 0.97 * found.items[0].motor.loop_m

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from winding_coach.review.wear import MANY_USES, MOST_RISK, next_share, wear_of
+from winding_coach.review.wear import MANY_USES, MOST_RISK, grown, next_share, wear_of
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.flight import unwinding_of
 from winding_coach.rubber.law import DEFAULT_RUBBER
@@ -103,3 +103,18 @@ def test_winds_without_figures_are_passed_over() -> None:
     assert wear_of(bare, [], 6).torque_lost is None
     impossible = [replace(wind(0.9, i), orings_kg=1.0) for i in range(1, 7)]
     assert wear_of(impossible, [], 6).torque_lost is None
+
+
+def test_a_loop_grows_in_its_first_winds() -> None:
+    # The permanent set of the simulated motor, wound by the usual shares, is the same.
+    from winding_coach.simulator.motor import SimulatedMotor
+
+    figures = MOTOR
+    for use in (1, 2):
+        motor = SimulatedMotor(replace(figures, share=None), hooks_m=HOOKS_M)
+        breaks = unwinding_of(figures, HOOKS_M, 1000.0)[1]
+        motor.move((0.80, 0.85)[use - 1] * breaks, HOOKS_M, 60.0)
+        figures = motor.after_the_wind()
+    assert figures.loop_m / MOTOR.loop_m - 1.0 == pytest.approx(grown(3), abs=0.004)
+    assert grown(1) == 0.0
+    assert grown(30) == grown(8) < DEFAULT_RUBBER.set_limit

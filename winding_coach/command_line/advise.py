@@ -158,15 +158,15 @@ def _lines(advised: Advised, person: str | None, model: str | None, units: UnitS
         effect = effect_words(item)
         lines += [f"   {line}" for line in _wrapped(f"{item.why} {effect}".strip(), WIDTH - 3)]
         if number == 1 and item.motor is not None and item.topic == "motor":
-            lines.append(f"   Its plan: {_plan_words(item.motor, advised, units)}")
+            lines.append(f"   Its plan: {_plan_words(item.motor, item.cut_loop_m, advised, units)}")
     if not advised.items:
         lines += ["", "There is nothing to advise yet."]
     return lines
 
 
-def _plan_words(motor: MotorFigures, advised: Advised, units: UnitSystem) -> str:
-    """Return the command that plans a motor, to be copied."""
-    words = [f"winding-coach plan --loop '{show(motor.loop_m, 'length', units)}'"]
+def _plan_words(motor: MotorFigures, cut_loop_m: float | None, advised: Advised, units: UnitSystem) -> str:
+    """Return the command that plans a motor's first wind, to be copied."""
+    words = [f"winding-coach plan --loop '{show(cut_loop_m or motor.loop_m, 'length', units)}'"]
     words.append(f"--mass '{show(motor.mass_kg, 'mass', units)}'")
     if motor.orings_kg:
         words.append(f"--orings '{show(motor.orings_kg, 'mass', units)}'")

@@ -24,8 +24,8 @@ from winding_coach.coach.step import Coach
 from winding_coach.indexing import wind_of
 from winding_coach.inputs import BytesArrived, Ended, Input, LinkUp
 from winding_coach.meter.calibration import SIMULATED, Calibration
-from winding_coach.review.flown import flown_of
-from winding_coach.review.rules_of_thumb import rule_for
+from winding_coach.review.advice import advise
+from winding_coach.review.advice_words import density_of
 from winding_coach.rubber.course import back_off_from, wind_along
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
 from winding_coach.rubber.history import permanent_set
@@ -62,8 +62,9 @@ WINDS_A_DAY = 6
 BETWEEN_MIN = 35
 TICK_S = 0.1
 LONGEST_S = 600.0
-IN_ROTATION, MOST_USES, TRIES_OUT = 3, 10, 6
-"""Motors that a member flies in turn, uses after which one is retired, flights after which a new size is tried."""
+IN_ROTATION, MOST_USES, TRIES_OUT, HEEDED = 3, 10, 6, 12
+"""Motors that a member flies in turn, uses after which one is retired, flights after which a new size is
+tried, and the newest flights that advice on it is asked from."""
 SEASON = uuid.UUID("6f2b8e3c-7d41-4c0a-9e5f-2a1d0c9b8e70")
 METER = MeterModel(lines_per_s=1.0 / TICK_S, board="invented-uno", noise_Nm=12e-6)
 
@@ -132,6 +133,7 @@ class _Season:
         self._cut = 0
         self._made = Made()
         self._since_change = 0
+        self._flown_lately: list[tuple[Wind, Flight]] = []
 
     def run(self) -> Made:
         for number in range(self._order.winds):
@@ -301,22 +303,35 @@ class _Season:
         )
 
     def _learn(self, wind: Wind, flight: Flight) -> None:
-        """After some flights a new size is cut: by the rule of thumb, or by chance where nobody heeds it."""
+        """After some flights a new size is cut: as advised, or by chance where nobody heeds advice."""
+        self._flown_lately = [*self._flown_lately, (wind, flight)][-HEEDED:]
         self._since_change += 1
         if self._since_change < TRIES_OUT:
             return
         self._since_change = 0
-        if not self._member.heeds:
+        before = self._loop_m, self._density
+        if self._member.heeds:
+            self._heed()
+        else:
             self._loop_m *= float(self._rng.choice((0.95, 1.0, 1.05)))
+        if (self._loop_m, self._density) != before and self._rack:
+            # The oldest makes room for the new size.
+            self._made.motors.append(_record(self._rack.pop(0), "retired"))
+
+    def _heed(self) -> None:
+        """Take the first advice there is on motor or launch."""
+        winds = [wind for wind, _ in self._flown_lately]
+        flights = {flight.wind: flight for _, flight in self._flown_lately}
+        advised = advise(winds, flights, self._shelf_model, ceiling_m=self._member.model.ceiling_m)
+        for item in advised.items:
+            if item.topic not in ("motor", "launch") or (item.gain is None and item.rests_on == "fit"):
+                continue
+            if item.motor is not None:
+                self._loop_m = item.cut_loop_m or item.motor.loop_m
+                self._density = density_of(replace(item.motor, loop_m=self._loop_m))
+            if item.torque_Nm is not None:
+                self._figures = replace(self._figures, launch_torque_Nm=item.torque_Nm)
             return
-        flown = flown_of(wind, flight, self._shelf_model)
-        rule = None if flown is None else rule_for(flown)
-        if rule is None:
-            return
-        if rule.kind == "length":
-            self._loop_m *= rule.factor
-        elif rule.kind == "density":
-            self._density *= rule.factor
 
 
 def _record(motor: InventedMotor, state: str) -> Motor:

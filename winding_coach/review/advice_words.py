@@ -9,7 +9,7 @@ from winding_coach.review.flight_fit import FlightFit
 from winding_coach.review.flown import Flown
 from winding_coach.review.next_motor import Option
 from winding_coach.review.rules_of_thumb import Rule
-from winding_coach.review.wear import NextShare, Wear
+from winding_coach.review.wear import NextShare, Wear, grown
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.units import UnitSystem, show
 
@@ -26,7 +26,8 @@ class Advice:
     """One thing to do. topic: motor, launch, experiment, counts, share, retire or log. rests_on: fit, rules or law.
 
     gain, low, high: expected change of duration as a share, with its interval of 80 %; None where nothing tells.
-    motor: the one to make, as figures; torque_Nm: to launch at.
+    motor: the one to fly, measured at the use of the flight that it is held against; cut_loop_m: its loop when new,
+    before it has grown. torque_Nm: to launch at.
     """
 
     topic: str
@@ -38,6 +39,7 @@ class Advice:
     high: float | None = None
     motor: MotorFigures | None = None
     torque_Nm: float | None = None
+    cut_loop_m: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Return it as an object, figures in SI."""
@@ -60,6 +62,7 @@ class Advice:
             "duration_change_low": _rounded(self.low),
             "duration_change_high": _rounded(self.high),
             "motor": made,
+            "cut_loop_m": _rounded(self.cut_loop_m, 4),
             "launch_torque_Nm": _rounded(self.torque_Nm, 6),
         }
 
@@ -179,19 +182,11 @@ def motor(base: Flown, now: Option, best: Option, fit: FlightFit, units: UnitSys
                 f" takes {turns} turns and {mass} off."
             )
         why += " Keep the length: it would not change the torque."
+    cut_m, cut = _cut(made, was.use, units)
+    do += cut
     if best.launch_factor != 1.0:
         do += f" Launch it at {show(best.launch_torque_Nm, 'torque', units)}."
-    return Advice(
-        "motor",
-        do,
-        why,
-        "fit",
-        best.gain,
-        best.low,
-        best.high,
-        made,
-        best.launch_torque_Nm,
-    )
+    return Advice("motor", do, why, "fit", best.gain, best.low, best.high, made, best.launch_torque_Nm, cut_m)
 
 
 def launch(base: Flown, best: Option, now: Option, fit: FlightFit, units: UnitSystem) -> Advice:
@@ -213,6 +208,15 @@ def launch(base: Flown, best: Option, now: Option, fit: FlightFit, units: UnitSy
     else:
         why = f"The turns that are not backed off lift it to about {best.height_m:.0f} m, and it sinks from there."
     return Advice("launch", do, why, "fit", best.gain, best.low, best.high, torque_Nm=best.launch_torque_Nm)
+
+
+def _cut(made: MotorFigures, use: int, units: UnitSystem) -> tuple[float, str]:
+    """Return the loop to cut, and the sentence that says so where it is another than that of the motor in use."""
+    growth = grown(use)
+    cut_m = made.loop_m / (1.0 + growth)
+    if growth < SURE_TO_SAY:
+        return cut_m, ""
+    return cut_m, f" Cut it at {show(cut_m, 'length', units)}: a new loop grows by {growth:.0%} until its wind {use}."
 
 
 def _left(base: Flown, now: Option) -> tuple[float, str]:
@@ -237,9 +241,11 @@ def counts(best: Flown, units: UnitSystem) -> Advice:
     """What to fly when a flight counts."""
     lasted = "" if best.duration_s is None else f" It lasted {minutes(best.duration_s)}."
     at = "" if best.launch_torque_Nm is None else f", launched at {show(best.launch_torque_Nm, 'torque', units)}"
+    use = _ordinal(best.motor.use)
     return Advice(
         "counts",
-        f"For a flight that counts, fly what flew on {_day(best)}: {_motor_text(best.motor, units)}{at}.",
+        f"For a flight that counts, fly what flew on {_day(best)}: {_motor_text(best.motor, units)}, in its {use}"
+        f" wind{at}.",
         f"Of all that was flown it is expected to last longest.{lasted}",
         "fit",
         motor=best.motor,
@@ -304,7 +310,10 @@ def by_rule(base: Flown, rule: Rule, made: MotorFigures, units: UnitSystem) -> A
             f" {show(density_of(base.motor), 'linear density', units)} ({_motor_text(made, units)})."
         )
     low, high = (None, None) if rule.gain is None else (0.0, 2.0 * rule.gain)
-    return Advice("motor", do, rule.why, "rules", rule.gain, low, high, made if rule.kind != "same" else None)
+    if rule.kind == "same":
+        return Advice("motor", do, rule.why, "rules")
+    cut_m, cut = _cut(made, base.motor.use, units)
+    return Advice("motor", do + cut, rule.why, "rules", rule.gain, low, high, made, cut_loop_m=cut_m)
 
 
 def retire(name: str, wear: Wear) -> Advice:
@@ -321,7 +330,7 @@ def retire(name: str, wear: Wear) -> Advice:
 
 def share(name: str, one: NextShare) -> Advice:
     """How far to wind next."""
-    use = {1: "first", 2: "second", 3: "third"}.get(one.use, f"{one.use}th")
+    use = _ordinal(one.use)
     risk = one.risk
     why = f"Chance to break it: {risk.value:.1%} ({risk.low:.1%} to {risk.high:.1%}), from "
     why += (
@@ -342,6 +351,10 @@ def share(name: str, one: NextShare) -> Advice:
         why,
         "law",
     )
+
+
+def _ordinal(number: int) -> str:
+    return {1: "first", 2: "second", 3: "third"}.get(number, f"{number}th")
 
 
 def log(do: str, why: str) -> Advice:

@@ -18,6 +18,7 @@ from winding_coach.review.rules_of_thumb import GREAT_MANY_LEFT
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.flight import Floats, Launch, fly, launch_at, unwinding_of
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
+from winding_coach.rubber.motor import BROKEN_IN_FROM_USE
 
 KINDS = ("length", "density", "launch")
 LENGTHS = (0.65, 0.70, 0.75, 0.80, 0.85, 0.90, 0.95, 1.05, 1.10, 1.15, 1.20, 1.30)
@@ -142,11 +143,19 @@ def best_flown(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber = DEFAULT_
 
 
 def base_of(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber = DEFAULT_RUBBER) -> Flown:
-    """Return the flight to go on from: the last, or the best where the last was a step too far. flown: usable."""
+    """Return the flight to go on from: the last, or the best where the last was a step too far. flown: usable.
+
+    Fresh motors and broken-in ones are not held against each other: a loop grows and softens in its first winds.
+    """
+    flown = [one for one in flown if _stage(one) == _stage(flown[-1])]
     expected = _expected(fit, flown, rubber)
     best, last = flown[int(np.argmax(expected))], flown[-1]
     near = expected[-1] >= max(expected) - TOO_FAR
     return last if near or _alike(last.motor, last.launch_torque_Nm, best) else best
+
+
+def _stage(flown: Flown) -> int:
+    return min(flown.motor.use, BROKEN_IN_FROM_USE)
 
 
 def _expected(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber) -> list[float]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from winding_coach.rubber.figures import FiguresError, MotorFigures
 from winding_coach.rubber.flight import unwinding_of
+from winding_coach.rubber.history import permanent_set
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
 from winding_coach.rubber.motor import usual_share
 from winding_coach.rubber.strength import Estimate, StrengthPrior, Wound, strength_of
@@ -27,6 +28,8 @@ SHARE_STEP, LEAST_SHARE = 0.05, 0.70
 BATCH_WINDS = 60
 """The newest winds of a batch that its strength is taken from."""
 EARLY = 2
+SETTLED = 8
+"""From this use on a loop grows no more."""
 _HURT = re.compile(
     r"\b(nick|nicks|nicked|cut|cuts|crack|cracks|cracked|tear|tears|torn|frayed|fraying)\b", re.IGNORECASE
 )
@@ -60,6 +63,15 @@ class Wear:
     turns_lost: float | None
     hurt: str | None
     reasons: tuple[str, ...]
+
+
+def grown(use: int, rubber: Rubber = DEFAULT_RUBBER) -> float:
+    """Return by which share a loop has grown before its use-th wind, when it was wound to the usual shares so far."""
+    so_far = 0.0
+    for wind in range(1, min(use, SETTLED)):
+        stretch = rubber.break_stretch * usual_share(wind) ** (2.0 / 3.0)
+        so_far = permanent_set(rubber, so_far, stretch)
+    return so_far
 
 
 def next_share(

@@ -182,12 +182,12 @@ def make_motor(
 
 
 def prefixes(names: Sequence[str]) -> dict[str, str]:
-    """Return for each name the shortest small letters, two at least, that no other name has."""
+    """Return for each name the shortest small letters, two at least, that no other name has; numbered ones whole."""
     found: dict[str, str] = {}
     for name in names:
-        for length in range(2, len(name) + 1):
-            letters = name[:length].lower()
-            if not any(other != name and other[:length].lower() == letters for other in names):
-                break
-        found[name] = letters.strip("-")
+        begins = [name[:length].lower() for length in range(2, len(name))]
+        alone = (
+            part for part in begins if not any(other != name and other.lower().startswith(part) for other in names)
+        )
+        found[name] = name.lower() if "-" in name else next(alone, name.lower())
     return found
