@@ -50,7 +50,7 @@ LOOK_KEYS = (
     Binding("q,ctrl+c,ctrl+q", "leave", "quit"),
 )
 """The screen's own."""
-LOOKS_PER_S = 15
+LOOKS_PER_S = 12
 """How often all is drawn, chart and clock too."""
 CHECKS_PER_S = 100
 """How often it is seen whether a figure or a word has changed, which is drawn at once."""

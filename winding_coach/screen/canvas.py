@@ -74,11 +74,9 @@ class Canvas:
         """Return each row's characters and the layer of each."""
         blocks = self._dots.reshape(self.rows, 4, self.columns, 2)
         codes = (blocks * _DOTS[None, :, None, :]).sum(axis=(1, 3), dtype=np.int64)
-        rows = []
-        for row in range(self.rows):
-            text = "".join(chr(0x2800 + int(code)) if code else " " for code in codes[row])
-            rows.append((text, self._layer[row]))
-        return rows
+        made = np.where(codes > 0, 0x2800 + codes, ord(" ")).astype("<u4").tobytes().decode("utf-32-le")
+        wide = self.columns
+        return [(made[row * wide : (row + 1) * wide], self._layer[row]) for row in range(self.rows)]
 
     def column_of(self, x: float) -> int:
         """Return the column of cells that a value of x falls into; it may lie outside."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -127,13 +128,14 @@ def _band(
 
 
 def _paint(sheet: Sheet, column: int, row: int, canvas: Canvas, tint: npt.NDArray[np.float64]) -> None:
+    floors = 8 * np.arange(canvas.rows - 1, -1, -1)
+    low, high = np.clip(tint[:, None, :] - floors[:, None], 0, 8).astype(int).tolist()
     for number, (text, layers) in enumerate(canvas.cells()):
-        floor = (canvas.rows - 1 - number) * 8
-        low, high = np.clip(tint - floor, 0, 8).astype(int).tolist()
-        made = [_cell(*each) for each in zip(text, layers.tolist(), low, high, strict=True)]
-        sheet.paint(column, row + number, "".join(char for char, _ in made), [role for _, role in made])
+        made = [*map(_cell, text, layers.tolist(), low[number], high[number])]
+        sheet.paint(column, row + number, "".join([char for char, _ in made]), [role for _, role in made])
 
 
+@lru_cache(maxsize=8192)
 def _cell(char: str, layer: int, lower: int, upper: int) -> tuple[str, str]:
     """A cell's character and role; the band takes it from `lower` to `upper` eighths."""
     tinted = upper - lower >= TINTED_FROM

@@ -134,10 +134,14 @@ class Sheet:
         text, at = "".join(self._text[number]), 0
         runs = []
         for role, same in groupby(self._role[number]):
-            end = at + sum(1 for _ in same)
+            end = at + len(list(same))
             runs.append((text[at:end], role))
             at = end
         return tuple(runs)
+
+    def same_row(self, other: Sheet, number: int) -> bool:
+        """Whether a row is as in another sheet; much cheaper than to compare its runs."""
+        return self._text[number] == other._text[number] and self._role[number] == other._role[number]
 
     def lines(self) -> list[str]:
         """Return the text alone."""

@@ -18,21 +18,20 @@ class SheetView(Widget):
 
     def __init__(self) -> None:
         super().__init__()
-        self._rows: list[Row] = []
+        self._sheet = Sheet(0, 0)
         self._strips: list[Strip] = []
         self._styles: dict[str, Style] = {}
 
     def show(self, sheet: Sheet, styles: dict[str, Style]) -> None:
         """Take a sheet; rows that are as before are not painted again."""
-        rows = [sheet.row(number) for number in range(sheet.rows)]
-        anew = styles is not self._styles or len(rows) != len(self._rows)
-        changed = [n for n, row in enumerate(rows) if anew or row != self._rows[n]]
+        anew = styles is not self._styles or sheet.rows != self._sheet.rows
+        changed = [number for number in range(sheet.rows) if anew or not sheet.same_row(self._sheet, number)]
         if not changed:
             return
-        strips = [Strip.blank(0)] * len(rows) if anew else self._strips
+        strips = [Strip.blank(0)] * sheet.rows if anew else self._strips
         for number in changed:
-            strips[number] = self._strip(rows[number], styles)
-        self._rows, self._strips, self._styles = rows, strips, styles
+            strips[number] = self._strip(sheet.row(number), styles)
+        self._sheet, self._strips, self._styles = sheet, strips, styles
         if anew:
             self.refresh()
         else:
