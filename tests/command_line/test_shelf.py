@@ -303,7 +303,7 @@ def test_export_carries_units_in_names_and_comes_back(
     assert figures <= set(rows[0])
     said(capsys, "export", str(tmp_path / "season"), "--format", "parquet")
     names = sorted(path.name for path in (tmp_path / "season").iterdir())
-    tables = "batches coached_again flights meters models motors persons winders winds"
+    tables = "batches coached_again flights meters models motors people winders winds"
     assert names == [f"{name}.parquet" for name in tables.split()]
     table = pyarrow.parquet.read_table(tmp_path / "season" / "winds.parquet").to_pylist()
     assert [row["flight_duration_s"] for row in table] == [400.0, None]

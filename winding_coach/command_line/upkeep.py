@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from winding_coach.shelf.store import Shelf
 
 MOST_PROCESSES = 256
-MOST_TOLD = 5
+MOST_TOLD, MOST_WRONG = 5, 20
 TYPED_ONLY = (
     "Flights, remarks and corrections, and what was typed about batches, motors, winders, models and people, are in no"
     " trace: only a shelf or a backup brings them back ('winding-coach import BACKUP')."
@@ -240,8 +240,10 @@ def checked(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"winds": len(winds), "wrong": wrong, "passed_over": len(over)}, ensure_ascii=False))
     else:
-        for line in wrong:
+        for line in wrong[:MOST_WRONG]:
             print(line)
+        if len(wrong) > MOST_WRONG:
+            print(f"And {len(wrong) - MOST_WRONG} more: --json lists all.")
         how = "every trace was read" if args.whole else "the traces are there; --whole reads every one"
         if not wrong:
             print(f"All is well: {_many(len(winds), 'wind', 'winds')}; {how}.")

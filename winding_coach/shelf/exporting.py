@@ -27,6 +27,7 @@ RENAMED = {
     "energy_share": "energy_used_share",
 }
 """Fields whose names do not say the unit."""
+PLURALS = {"batch": "batches", "person": "people"}
 USED, OF_WIND = frozenset({"energy_used_J"}), frozenset({"wind"})
 _TYPES: tuple[tuple[str, ColumnType], ...] = (
     ("tuple", "reals"),
@@ -64,7 +65,7 @@ def tables_of(shelf: Shelf, flown: Sequence[tuple[Wind, Flight | None]]) -> list
             [_row(flight) + _row(use_of(winds[flight.wind], flight), leave=USED) for flight in flights],
         ),
         *(
-            Table(f"{name}{'es' if name == 'batch' else 's'}", _columns(kind), [_row(one) for one in shelf.all(kind)])
+            Table(PLURALS.get(name, f"{name}s"), _columns(kind), [_row(one) for one in shelf.all(kind)])
             for name, kind in KINDS.items()
         ),
         Table("coached_again", _columns(Again), [_row(one) for one in again]),
