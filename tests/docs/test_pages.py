@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+import winding_coach
 from winding_coach.command_line import COMMANDS
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -48,3 +49,15 @@ def test_the_pictures_of_winding_are_up_to_date() -> None:
 def test_cautions_stand_on_every_page_where_work_is_done() -> None:
     for name in ("winding.md", "guide-winding.md", "guide-coach.md", "guide-meter.md", "meter-build.md"):
         assert "**Care.**" in (DOCS / name).read_text(encoding="utf-8"), name
+
+
+def test_every_room_is_on_both_maps() -> None:
+    package = DOCS.parent / "winding_coach"
+    rooms = {path.stem for path in package.iterdir() if path.suffix == ".py" or (path / "__init__.py").exists()}
+    developers = (DOCS.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    words = set(re.findall(r"[a-z_]+", str(winding_coach.__doc__)))
+    for room in rooms - {"__init__", "__main__"}:
+        assert room in words, f"{room} is not in the docstring of the package"
+        assert f"`{room}/`" in developers or f"`{room}.py`" in developers, (
+            f"{room} is not in the table of DEVELOPERS.md"
+        )
