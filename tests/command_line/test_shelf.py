@@ -6,12 +6,14 @@ import csv
 import io
 import json
 import os
+import sqlite3
 import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests.shelf.examples import a_wind
 from tests.test_indexing import SUMMARY, make_trace
 from winding_coach.command_line import main
 from winding_coach.command_line.flight import changes_in, duration_s, log_line
@@ -362,6 +364,62 @@ def test_backup_and_import_as_commands(capsys: pytest.CaptureFixture[str], home:
 def refused_after_bar(capsys: pytest.CaptureFixture[str], *words: str) -> str:
     assert main([*words]) == 1
     return capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("sql", "hint"),
+    [
+        ("PRAGMA user_version = 99", "newer version"),
+        ("UPDATE batch SET densities_kg_per_m = 'x'", "holds what no shelf does"),
+        ("UPDATE wind SET started = 'soon'", "holds what no shelf does"),
+        ("DROP TABLE motor", "cannot be used"),
+    ],
+)
+def test_a_shelf_that_cannot_be_brought_in_changes_nothing(
+    capsys: pytest.CaptureFixture[str], home: Path, tmp_path: Path, sql: str, hint: str
+) -> None:
+    other = str(tmp_path / "other")
+    said(capsys, "batch", "add", "amber", "--home", other)
+    (make_trace(tmp_path / "other" / "traces")).rename(tmp_path / "elsewhere.wind.jsonl")
+    with Shelf(tmp_path / "other" / "shelf.sqlite") as theirs:
+        theirs.log(a_wind(1))
+    db = sqlite3.connect(tmp_path / "other" / "shelf.sqlite")
+    db.execute(sql)
+    db.commit()
+    db.close()
+    said(capsys, "motor", "add", *TH_07)
+    assert hint in refused(capsys, 1, "import", other)
+    with Shelf(home / "shelf.sqlite") as shelf:
+        assert shelf.winds() == []
+        assert len(shelf.all(Motor)) == 1
+
+
+def test_an_import_that_cannot_copy_says_so(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_trace(tmp_path / "other" / "traces")
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("winding_coach.merging.copy_verified", full)
+    assert "No space left" in refused_after_bar(capsys, "import", str(tmp_path / "other"))
+
+
+def test_a_rebuild_tells_what_moved_is_missing_and_passed_over(capsys: pytest.CaptureFixture[str], home: Path) -> None:
+    paths = [make_trace(home / "traces", number) for number in range(1, 4)]
+    said(capsys, "shelf", "winds")
+    (home / "traces" / "older").mkdir()
+    paths[0].rename(home / "traces" / "older" / paths[0].name)
+    paths[1].unlink()
+    for number in range(7):
+        (home / "traces" / f"{number}.wind.jsonl").write_text("?")
+    text = said(capsys, "shelf", "rebuild")
+    assert "2 winds are on the shelf" in text
+    assert "1 wind of the index has no trace any more" in text
+    assert "Passed over 2 more files" in text
+    again = as_object(capsys, "shelf", "rebuild")
+    assert (again["missing"], len(again["passed_over"])) == ([paths[1].name], 7)
 
 
 def test_recompute_is_kept_told_and_goes_on(capsys: pytest.CaptureFixture[str], home: Path) -> None:
