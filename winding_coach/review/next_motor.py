@@ -35,13 +35,13 @@ LEAST_TOLD = 0.05
 """Nats; less is not worth a flight."""
 TOO_FAR = 0.04
 """A last flight that is expected to last this much shorter than the best is not gone on from; our own rule."""
-LAW_SD = 0.04
+FLOWN_SD = 0.04
 """Error of the law itself at a motor that was flown, relative; assumed."""
 SAME_RUBBER_FIRST, SAME_RUBBER_FIRST_MANY_LEFT = 0.5, 0.25
 """Another length of the rubber at hand goes first if it gains this share of another density's gain, and where a great
 many turns are left, which common practice answers so; the shares are our own rule."""
-AT_80 = 1.2816
-"""An interval of 80 % reaches so many standard deviations to either side."""
+EIGHTY = (0.1, 0.9)
+"""An interval of 80 % lies between these quantiles."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +110,12 @@ def options(
     gains = logs - logs[at]
     left = flights.turns_left / np.array([one.turns for one in launches])[:, None]
     tells = _information(logs[:, 1:], left[:, 1:], fit.noise)
+    beyond = np.random.default_rng(2).standard_normal(logs.shape[1] - 1)
     made = []
     for i, (kind, factor, motor, launch_factor, peak_turns, launch) in enumerate(rows):
         change = abs(math.log(factor)) + 0.3 * abs(math.log(launch_factor))
-        sd = math.hypot(float(np.std(gains[i, 1:])), BEYOND_SD * change)
-        mean = float(np.mean(gains[i, 1:]))
+        likely = gains[i, 1:] + BEYOND_SD * change * beyond
+        mean, low, high = float(np.mean(gains[i, 1:])), *(float(np.quantile(likely, q)) for q in EIGHTY)
         made.append(
             Option(
                 kind,
@@ -126,8 +127,8 @@ def options(
                 launch.turns,
                 float(np.exp(np.mean(logs[i, 1:]))),
                 math.expm1(mean),
-                math.expm1(mean - AT_80 * sd),
-                math.expm1(mean + AT_80 * sd),
+                math.expm1(min(low, mean)),
+                math.expm1(max(high, mean)),
                 float(np.mean(left[i, 1:])),
                 float(np.mean(flights.height_m[i, 1:])),
                 float(tells[i]),
@@ -167,7 +168,7 @@ def _expected(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber) -> list[fl
     masses = [(one.model_kg or 0.0) + one.motor.mass_kg for one in flown]
     law = np.array([fit.law.as_row()])
     logs = np.log(fly(launches, masses, law, fit.law.at_mass_kg, fit.ceiling_m).duration_s[:, 0])
-    trust = LAW_SD**2 / (LAW_SD**2 + (fit.noise * DURATION_SD) ** 2)
+    trust = FLOWN_SD**2 / (FLOWN_SD**2 + (fit.noise * DURATION_SD) ** 2)
     return [float(log + trust * (math.log(one.duration_s or 1.0) - log)) for one, log in zip(flown, logs, strict=True)]
 
 
