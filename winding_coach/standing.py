@@ -16,8 +16,6 @@ STEP_UNITS: tuple[StepUnit, ...] = get_args(StepUnit)
 
 PACE_M = 0.70
 """A pace where none is given: an assumption, to be measured by the person."""
-TAPE_M: dict[UnitSystem, float] = {"metric": 0.25, "inch": 10 * INCH_M}
-"""Spacing of tape marks where none is given."""
 MOST_MARKS = 40
 AT_MARK_M = 0.015
 """Nearer than this to a mark is at it: the tape is as wide."""

@@ -104,9 +104,10 @@ def test_steps_come_from_the_option_then_the_settings_then_the_unit_system(tmp_p
     by_settings = step_args(pace="60 cm")
     fill_in(by_settings, Home(tmp_path, {"steps": "paces", "pace": "80 cm"}))
     assert steps_from(by_settings, "metric", PLAN) == Steps("paces", 0.6)
-    assert steps_from(step_args(steps="tape"), "metric", PLAN).tape_m[:2] == (0.25, 0.5)
-    assert steps_from(step_args(steps="tape"), "inch", PLAN).tape_m[:2] == (0.254, 0.508)
-    by_plan = steps_from(step_args(steps="tape", tape="plan"), "metric", PLAN).tape_m
+    assert steps_from(step_args(steps="tape", tape="25"), "metric", PLAN).tape_m[:2] == (0.25, 0.5)
+    assert steps_from(step_args(steps="tape", tape="10"), "inch", PLAN).tape_m[:2] == (0.254, 0.508)
+    by_plan = steps_from(step_args(steps="tape"), "metric", PLAN).tape_m
+    assert steps_from(step_args(steps="tape", tape="plan"), "metric", PLAN).tape_m == by_plan
     assert by_plan == pytest.approx([row.distance_m for row in reversed(PLAN.walk_in)], abs=1e-4)
     for wrong in ({"steps": "yards"}, {"steps": "tape", "tape": "1 mm"}, {"steps": "paces", "pace": "9 m"}):
         with pytest.raises(UsageProblem):

@@ -5,7 +5,7 @@ example:
 
 --card FILE.svg or FILE.html writes a page to print and tape to the winding stand. --steps tape says where to put
 numbered tape marks on the floor, and what each stands for; wind, practice and replay then send you from mark to mark:
-  winding-coach plan --loop "30 cm" --mass 1.40g --orings 0.08g --steps tape --tape "25 cm"
+  winding-coach plan --loop "30 cm" --mass 1.40g --orings 0.08g --steps tape
 """
 
 from __future__ import annotations

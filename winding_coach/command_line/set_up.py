@@ -117,7 +117,7 @@ def questions(settings: Mapping[str, object], seen: Sequence[tuple[str, str]]) -
         Question(
             "step_length",
             "a pace, or tape to tape",
-            "as in 70 cm, or 25 cm; may stay empty",
+            "as in 70 cm; empty: 70 cm, or tape at the plan's rows",
             known("pace", "") or known("tape", ""),
         ),
         Question("read_from", "screen is read from", "as in 3 m; may stay empty", known("read_from", "")),
