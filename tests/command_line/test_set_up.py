@@ -13,7 +13,7 @@ from tests.scenario import PLAN
 from winding_coach.command_line.home import Home, home_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import kept_answers, wants_set_up, wrong_answers
-from winding_coach.command_line.settings import eyes_from, fill_in, save_settings, steps_from
+from winding_coach.command_line.settings import drawn_from, eyes_from, fill_in, save_settings, steps_from
 from winding_coach.screen.legible import Eyes
 from winding_coach.standing import Steps
 
@@ -135,3 +135,9 @@ def test_a_folder_that_takes_nothing_is_said(tmp_path: Path) -> None:
     blocked.write_text(json.dumps({}))
     with pytest.raises(Problem, match="cannot be written"):
         save_settings(Home(blocked / "home", {}), GOOD)
+
+
+def test_what_the_screen_is_drawn_with_is_a_setting(tmp_path: Path) -> None:
+    assert drawn_from(Home(tmp_path, {"characters": "few"})).characters == "few"
+    with pytest.raises(Problem, match="write one of all, few, ascii"):
+        drawn_from(Home(tmp_path, {"characters": "many"}))
