@@ -126,7 +126,7 @@ class Coach:
             self._sample = sample
             # A saturated reading is no torque: taken for one it would be the top, and its end a break.
             good = not (sample.torque_Nm is None or sample.settling or sample.saturated)
-            self._heard.take(self._at_s, data=sample.raw is not None, good=good)
+            self._heard.take(self._at_s, good=good)
             crank_turns = None if self._dead_crank.dead else sample.crank_turns
             share = self._share_of_top()
             self._turns.count(crank_turns, signed=sample.quadrature, phase=self._phase, torque_share_of_top=share)
@@ -223,6 +223,7 @@ class Coach:
         torque_Nm = None if live is None else live.torque_Nm
         fast = None if live is None else live.rate_fast_Nm_per_s
         slow = None if live is None else live.rate_slow_Nm_per_s
+        crank = None if live is None else live.crank_rev_per_s
         turns = self._turns.turns
         distance_m = None if sample is None else sample.distance_m
         plan_Nm = None if turns is None else self._path.torque_at(turns)
@@ -267,18 +268,19 @@ class Coach:
             overloaded=sample is not None and sample.overload,
             tared=self._tared,
             torque_back=self._still.back_s >= BACK_FOR_S,
-            crank_slow=live is not None
-            and live.crank_rev_per_s is not None
-            and abs(live.crank_rev_per_s) < SLOW_REV_PER_S,
+            crank_slow=crank is not None and abs(crank) < SLOW_REV_PER_S,
         )
 
     def _since(self, at_s: float | None) -> float:
         return 1e9 if at_s is None else self._at_s - at_s
 
     def _silent_s(self) -> float:
-        """Seconds without a raw reading; where none has come yet, from the link's opening, but loaded for ever."""
+        """Seconds without a reading (a saturated meter speaks, and has its own alarm); before the first, from the
+        link's opening, but loaded for ever."""
+        if self._sample is not None and self._sample.saturated and self._since(self._heard.line_at_s) <= STALE_S:
+            return 0.0
         begun = None if self._phase in LOADED else self._up_at_s
-        return self._since(begun if self._heard.data_at_s is None else self._heard.data_at_s)
+        return self._since(begun if self._heard.good_at_s is None else self._heard.good_at_s)
 
     def _share_of_top(self) -> float | None:
         reading = self._estimator.reading
@@ -309,8 +311,6 @@ class Coach:
             self._link_is("silent", port=self._link.port, reason=STRANGE if self._strange_bytes > 64 else SILENT)
         elif not silent and self._link.state == "silent":
             self._link_is("up", port=self._link.port)
-
-    # -- what is said
 
     def _link_is(self, state: str, *, port: str | None = None, reason: str | None = None) -> None:
         self._link = LinkView(state, port, reason)

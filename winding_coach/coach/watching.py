@@ -60,18 +60,15 @@ class Stillness:
 
 
 class Heard:
-    """When lines came, ones with a raw reading, and ones that count as torque: each can stop by itself."""
+    """When lines came, and ones that count as torque: each can stop by itself."""
 
     def __init__(self) -> None:
         self.line_at_s: float | None = None
-        self.data_at_s: float | None = None
         self.good_at_s: float | None = None
 
-    def take(self, at_s: float, *, data: bool, good: bool) -> None:
+    def take(self, at_s: float, *, good: bool) -> None:
         """Take a line."""
         self.line_at_s = at_s
-        if data:
-            self.data_at_s = at_s
         if good:
             self.good_at_s = at_s
 
