@@ -59,6 +59,10 @@ def test_uncertainty_and_gaps() -> None:
     assert work.bridged_turns == pytest.approx(50.0)
     # A rectangle ten turns wide has the standard deviation 10/√12 (JCGM 100:2008, 4.3.7).
     of_count = 2.0 * math.pi * 4e-3 * 10.0 / math.sqrt(12.0)
+    # Half a count beyond the last, at the torque there.
+    assert work.wound_in_J == pytest.approx(2.0 * math.pi * 4e-3 * 105.0)
+    assert work.returned_J == 0.0
+    assert work.returned_sd_J == pytest.approx(math.sqrt(2.0) * of_count)
     assert work.sd_J == pytest.approx(math.hypot(of_count, 2.0 * math.pi * 4e-5 * 100.0))
     unknown = crank_work([0.0, 100.0], [4e-3, 4e-3], [0.0, 0.1], step_turns=10.0, sd_Nm=None, longest_s=0.5)
     assert unknown is not None

@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from tests.review.recorded import NAMES, RECORDINGS, recorded
-from tests.scenario import MOTOR, SETTINGS, WINDER, wind
+from tests.scenario import MOTOR, PLAN, SETTINGS, WINDER, wind
 from winding_coach.coach.said import Phase
+from winding_coach.inputs import BytesArrived, Input, LinkUp
 from winding_coach.review.compare import (
     FIGURES,
     NOT_KNOWN,
@@ -19,11 +21,14 @@ from winding_coach.review.compare import (
     label_of,
     median_column,
 )
+from winding_coach.review.energy import work_of
 from winding_coach.review.record import Stall, WindRecord, record_of
 from winding_coach.review.telling import WHAT_IS_COUNTED, flown, told
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.shelf.records import Flight
-from winding_coach.simulator.bench import MeterModel
+from winding_coach.simulator.bench import Bench, MeterModel
+from winding_coach.simulator.hands import STYLES, ScriptedHands
+from winding_coach.simulator.motor import SimulatedMotor
 from winding_coach.traces.files import read_trace
 from winding_coach.traces.header import Header
 
@@ -73,6 +78,26 @@ def test_gaps_and_a_restart_are_told() -> None:
     whole = recorded("good-wind").work
     assert whole is not None
     assert record.work.wound_in_J == pytest.approx(whole.wound_in_J, abs=3.0 * whole.sd_J)
+
+
+def test_work_is_what_the_simulated_motor_took_and_gave() -> None:
+    rng = np.random.default_rng(5)
+    motor = SimulatedMotor(MOTOR)
+    hands = ScriptedHands(PLAN, MOTOR, WINDER, STYLES["good"], rng)
+    bench = Bench(motor, hands, WINDER.ratio, MeterModel(lines_per_s=20.0), rng)
+    inputs: list[Input] = [LinkUp(0.0, "simulated")]
+    turns, torques = [motor.turns], [motor.torque_Nm]
+    while not bench.done:
+        data = bench.advance(0.05)
+        turns.append(motor.turns)
+        torques.append(motor.torque_Nm)
+        if data:
+            inputs.append(BytesArrived(round(0.05 * len(turns), 6), data))
+    work = made(tuple(inputs)).work
+    took_J, gave_J = work_of(turns, torques)
+    assert work is not None
+    assert abs(work.wound_in_J - took_J) < 2.0 * work.sd_J < 1.0
+    assert abs(work.returned_J - gave_J) < 2.0 * work.returned_sd_J < 0.5
 
 
 def test_a_broken_motor_gives_nothing_back() -> None:

@@ -124,6 +124,7 @@ def _wind_json(record: WindRecord, figures: dict[str, Any]) -> dict[str, Any]:
         "turns_source": record.turns_source,
         "figures": figures,
         "crank_work_sd_J": None if record.work is None else round(record.work.sd_J, 4),
+        "returned_sd_J": None if record.work is None else round(record.work.returned_sd_J, 4),
         "phases": [
             {"phase": str(one.phase), "from_s": round(one.from_s, 3), "to_s": round(one.to_s, 3)}
             for one in record.phases

@@ -11,19 +11,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+ROOT_12 = math.sqrt(12.0)
+"""Width over standard deviation of what is uniform (JCGM 100:2008, 4.3.7)."""
+
 
 @dataclass(frozen=True, slots=True)
 class CrankWork:
     """wound_in_J: over all turns put on. returned_J: over all turns taken off, a positive figure.
 
-    sd_J: standard uncertainty of wound_in_J, from the meter's calibration (taken as the same error throughout) and
-    from turns that are told in whole turns of the crank. bridged_turns: turns that passed while no torque came; a
-    straight line stands in for them.
+    sd_J, returned_sd_J: their standard uncertainties, from the meter's calibration (taken as the same error
+    throughout) and from turns that are told in whole turns of the crank. bridged_turns: turns that passed while no
+    torque came; a straight line stands in for them.
     """
 
     wound_in_J: float
     returned_J: float
     sd_J: float
+    returned_sd_J: float
     bridged_turns: float
 
 
@@ -58,7 +62,16 @@ def crank_work(
     put_on, taken_off = work_of(turns, torques_Nm)
     spans = pairwise(zip(times_s, turns, strict=True))
     bridged = sum(abs(to - at) for (from_s, at), (to_s, to) in spans if to_s - from_s > longest_s)
-    # A count is told at its end: where the wind stopped is uniform over one step.
-    of_count = 2.0 * math.pi * max(torques_Nm) * step_turns / math.sqrt(12.0)
-    of_meter = 2.0 * math.pi * (sd_Nm or 0.0) * (max(turns) - min(turns))
-    return CrankWork(put_on, taken_off, math.hypot(of_count, of_meter), bridged)
+    # A count is told at its end, so the part of a turn before the stop is in none: uniform over one step, half of it on
+    # the mean. Backing off, the parts at both ends make up for each other on the mean.
+    step_J = 2.0 * math.pi * step_turns * max(*torques_Nm, 0.0)
+    last_step_J = 2.0 * math.pi * step_turns * max(torques_Nm[-1], 0.0)
+    turn_J = 2.0 * math.pi * (sd_Nm or 0.0)
+    off = max(turns) - turns[-1]
+    return CrankWork(
+        put_on + 0.5 * step_J,
+        taken_off,
+        math.hypot(step_J / ROOT_12, turn_J * (max(turns) - min(turns))),
+        math.hypot(step_J / ROOT_12, last_step_J / ROOT_12, turn_J * off),
+        bridged,
+    )

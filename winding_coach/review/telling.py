@@ -142,10 +142,10 @@ def _work(record: WindRecord) -> str:
     if work is None:
         return "Work cannot be told: no turns were counted."
     meter = "" if record.settings.calibration.sd_Nm is not None else ", the meter's own not known"
-    said = f"The crank did {work.wound_in_J:.1f} ± {work.sd_J:.1f} J of work (one standard uncertainty{meter})"
+    said = f"The crank did {work.wound_in_J:.1f} ± {work.sd_J:.1f} J of work"
     if work.returned_J > 0.0:
-        said += f"; the back-off gave {work.returned_J:.2f} J of it back"
-    said += "."
+        said += f"; the back-off gave {work.returned_J:.2f} ± {work.returned_sd_J:.2f} J of it back"
+    said += f" (± one standard uncertainty{meter})."
     if work.bridged_turns >= 0.5:
         said += f" While no torque came {work.bridged_turns:.0f} turns passed; a straight line stands in for them."
     if left_J is not None:
