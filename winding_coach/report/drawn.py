@@ -156,6 +156,7 @@ def picture_png(title: str, charts: Sequence[Chart], notes: Sequence[str] = ()) 
                 figure.add_artist(patch)
                 continue
             line = Line2D(*zip(*points, strict=True), color=LIGHT[stroke.role], linewidth=stroke.width, zorder=order)
+            line.set_solid_capstyle("butt")
             if stroke.dashes:
                 line.set_linestyle((0, tuple(float(part) / stroke.width for part in stroke.dashes.split())))
             line.set_transform(figure.transFigure)
