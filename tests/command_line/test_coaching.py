@@ -17,6 +17,8 @@ from winding_coach.command_line import main
 from winding_coach.traces.files import read_trace
 
 MOTOR = ("--loop", "30 cm", "--mass", "1.40 g", "--orings", "0.08 g", "--hooks", "22 cm", "--motor", "th-07")
+SMALL = ("--loop", "10 cm", "--mass", "0.467 g", "--orings", "0.027 g", "--hooks", "7.5 cm", "--motor", "th-02")
+"""A third of that motor: wound in half the time, for tests that only need a wind."""
 
 
 Processes = list[subprocess.Popen[str]]
@@ -60,7 +62,7 @@ def lines_until(process: subprocess.Popen[str], what: str) -> list[str]:
 
 
 def test_a_practised_wind_is_saved_and_replays_the_same(home: Path) -> None:
-    done = run("practice", "--script", "good", "--speed", "max", "--headless", "--json", "--readings", "2")
+    done = run("practice", *SMALL, "--script", "good", "--speed", "max", "--headless", "--json", "--readings", "2")
     assert done.returncode == 0, done.stderr
     events = [json.loads(line) for line in done.stdout.splitlines()]
     assert {event["event"] for event in events} >= {"link", "phase", "prompt", "alarm", "reading", "summary"}
@@ -77,7 +79,7 @@ def test_a_practised_wind_is_saved_and_replays_the_same(home: Path) -> None:
 
 
 def test_every_field_of_the_contract_is_there(home: Path) -> None:
-    done = run("practice", "--script", "stall", "--speed", "max", "--headless", "--json", "--readings", "1")
+    done = run("practice", *SMALL, "--script", "stall", "--speed", "max", "--headless", "--json", "--readings", "1")
     fields = {
         "link": {"state", "port", "reason"},
         "phase": {"phase"},
@@ -106,7 +108,8 @@ def test_every_field_of_the_contract_is_there(home: Path) -> None:
 
 
 def test_plain_sentences_are_sentences(home: Path) -> None:
-    done = run("practice", "--script", "good", "--speed", "max", "--headless", "--readings", "0.2", "--units", "inch")
+    words = ("--script", "good", "--speed", "max", "--headless", "--readings", "0.2", "--units", "inch")
+    done = run("practice", *SMALL, *words)
     lines = done.stdout.splitlines()
     assert all(line.endswith(".") for line in lines)
     assert any("ozf·in" in line for line in lines)
@@ -115,17 +118,17 @@ def test_plain_sentences_are_sentences(home: Path) -> None:
 
 
 def test_a_wind_on_an_emulated_meter_over_a_pseudo_terminal(home: Path, processes: Processes) -> None:
-    words = ("--port", "sim", "--sim-speed", "40", *MOTOR, "--headless", "--json")
+    words = ("--port", "sim", "--sim-speed", "40", *SMALL, "--headless", "--json")
     done = run("wind", *words)
     assert done.returncode == 0, done.stderr
     events = [json.loads(line) for line in done.stdout.splitlines()]
     assert [event["phase"] for event in events if event["event"] == "phase"][-1] == "done"
-    (trace,) = (home / "traces").glob("*th-07.wind.jsonl")
+    (trace,) = (home / "traces").glob("*th-02.wind.jsonl")
     assert run("replay", str(trace), "--check").returncode == 0
 
 
 def test_a_killed_wind_is_readable_and_the_meter_goes_with_it(home: Path, processes: Processes) -> None:
-    wind = start(processes, "wind", "--port", "sim", "--sim-speed", "10", *MOTOR, "--headless", "--json")
+    wind = start(processes, "wind", "--port", "sim", "--sim-speed", "10", *SMALL, "--headless", "--json")
     lines_until(wind, '"walk_in"')
     wind.send_signal(signal.SIGKILL)
     wind.wait(10)
@@ -229,7 +232,7 @@ def test_a_wrong_simulated_script_is_the_emulator_s_own_sentence(
 def test_replay_with_another_calibration_differs_and_says_where(
     home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert run("practice", "--script", "good", "--speed", "max", "--headless").returncode == 0
+    assert run("practice", *SMALL, "--script", "good", "--speed", "max", "--headless").returncode == 0
     (trace,) = (home / "traces").glob("*.wind.jsonl")
     from dataclasses import replace
 

@@ -84,7 +84,8 @@ def test_the_help_of_what_is_typed_daily_loads_no_numpy(name: str) -> None:
 
 
 def test_a_headless_wind_loads_no_screen_and_no_scipy(tmp_path: Path) -> None:
-    words = ("practice", "--script", "good", "--speed", "max", "--headless", "--home", str(tmp_path))
+    small = ("--loop", "10 cm", "--mass", "0.467 g", "--hooks", "7.5 cm")
+    words = ("practice", *small, "--script", "good", "--speed", "max", "--headless", "--home", str(tmp_path))
     code = f"import sys\nsys.argv[1:] = {list(words)!r}\nfrom winding_coach.command_line import main\n"
     code += "main()\nprint(*sys.modules, file=sys.stderr)"
     done = subprocess.run(
