@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from winding_coach.sound import device
 from winding_coach.sound.device import BUFFER_MS, DEVICE_RATE_HZ, NoSoundError, SoundCard, open_card
 
 pytest.importorskip("miniaudio")
@@ -115,3 +116,38 @@ def test_without_a_card_it_is_one_sentence_and_nothing_is_printed(
         open_card(Blocks())
     assert capfd.readouterr() == ("", "")
     assert threading.active_count() == before
+
+
+def test_a_card_that_answers_plays(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(device, "_real_backends", lambda miniaudio: [miniaudio.Backend.NULL])
+    blocks = Blocks()
+    card = open_card(blocks)
+    assert blocks.enough.wait(10.0)
+    assert plays(card)
+    card.close()
+
+
+def test_a_card_that_does_not_answer_is_none_and_is_closed_when_it_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    answers, closed = threading.Event(), threading.Event()
+
+    class Slow:
+        def __init__(self, _block: Blocks) -> None:
+            answers.wait(10.0)
+
+        def close(self) -> None:
+            closed.set()
+
+    monkeypatch.setattr(device, "SoundCard", Slow)
+    monkeypatch.setattr(device, "OPEN_S", 0.01)
+    with pytest.raises(NoSoundError, match=r"^The sound card does not answer\.$"):
+        open_card(Blocks())
+    answers.set()
+    assert closed.wait(10.0)
+
+
+def test_real_cards_are_tried_in_the_library_s_order_and_not_the_one_that_nobody_hears() -> None:
+    miniaudio = pytest.importorskip("miniaudio")
+    tried = device._real_backends(miniaudio)
+    assert miniaudio.Backend.NULL not in tried
+    assert miniaudio.Backend.CUSTOM not in tried
+    assert [backend.value for backend in tried] == sorted(backend.value for backend in tried)

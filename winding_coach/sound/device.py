@@ -51,19 +51,18 @@ class SoundCard:
         self.failure: Exception | None = None
         self._device: Any = None
         try:
-            with _quiet_stderr():
-                self._device = miniaudio.PlaybackDevice(
-                    output_format=miniaudio.SampleFormat.SIGNED16,
-                    nchannels=1,
-                    sample_rate=DEVICE_RATE_HZ,
-                    buffersize_msec=BUFFER_MS,
-                    callback_periods=2,
-                    backends=[miniaudio.Backend.NULL] if null else _real_backends(miniaudio),
-                    app_name="winding-coach",
-                )
-                blocks = self._blocks()
-                next(blocks)
-                self._device.start(blocks)
+            self._device = miniaudio.PlaybackDevice(
+                output_format=miniaudio.SampleFormat.SIGNED16,
+                nchannels=1,
+                sample_rate=DEVICE_RATE_HZ,
+                buffersize_msec=BUFFER_MS,
+                callback_periods=2,
+                backends=[miniaudio.Backend.NULL] if null else _real_backends(miniaudio),
+                app_name="winding-coach",
+            )
+            blocks = self._blocks()
+            next(blocks)
+            self._device.start(blocks)
         except (miniaudio.MiniaudioError, OSError):
             self.close()
             raise NoSoundError("No sound card answers.") from None
@@ -104,7 +103,7 @@ def open_card(block: Block) -> SoundCard:
         NoSoundError: there is nothing to play on.
     """
     found: list[SoundCard | NoSoundError] = []
-    late = threading.Event()
+    given_up, deciding = threading.Event(), threading.Lock()
 
     def look() -> None:
         try:
@@ -112,17 +111,20 @@ def open_card(block: Block) -> SoundCard:
         except NoSoundError as error:
             found.append(error)
             return
-        found.append(card)
-        if late.is_set():
+        with deciding:
+            found.append(card)
+        if given_up.is_set():
             card.close()
 
     opening = threading.Thread(target=look, name="opening the sound card", daemon=True)
-    opening.start()
-    opening.join(OPEN_S)
-    if opening.is_alive():
-        late.set()
-    if not found:
-        raise NoSoundError("The sound card does not answer.")
+    # Not in that thread: a card that hangs would keep stderr, and the screen is drawn there.
+    with _quiet_stderr():
+        opening.start()
+        opening.join(OPEN_S)
+    with deciding:
+        if not found:
+            given_up.set()
+            raise NoSoundError("The sound card does not answer.")
     if isinstance(found[0], NoSoundError):
         raise found[0]
     return found[0]
