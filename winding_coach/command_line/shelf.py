@@ -84,13 +84,15 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _winds(args: argparse.Namespace) -> int:
+    from winding_coach.shelf.tables import as_dict
+
     home = home_from(args)
     units = units_from(args, home)
     with shelf_at(home, reading=True) as shelf:
         looked(home, shelf)
         flown = shelf.flown(wind_filter(args, shelf, None if args.every else args.newest))
     if args.json:
-        objects = [asdict(wind) | {"flight": None if flight is None else asdict(flight)} for wind, flight in flown]
+        objects = [as_dict(wind) | {"flight": None if flight is None else as_dict(flight)} for wind, flight in flown]
         print(json.dumps({"winds": objects}, ensure_ascii=False))
         return 0
     if not flown:
