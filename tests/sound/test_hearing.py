@@ -80,6 +80,25 @@ def test_outside_the_band_the_tone_is_in_pulses_once_that_is_sure() -> None:
     assert 0.0 < low.pulses_per_s < 5.0
 
 
+def test_a_crank_that_stands_is_too_slow_at_once_even_where_the_band_reaches_below_zero() -> None:
+    ear = Ear()
+    heard(ear, 0.5, 60.0)
+    stands = at(61.1, 0.45)
+    tone = ear.hear(replace(stands, reading=replace(stands.reading, cranking=False))).tone
+    assert tone is not None
+    assert tone.side is Side.BELOW
+    assert tone.pitch_hz == pytest.approx(512.0)
+
+
+@pytest.mark.parametrize(("code", "side"), [("crank_stalled", Side.BELOW), ("rising_too_fast", Side.ABOVE)])
+def test_what_an_alarm_says_of_the_pace_is_what_the_tone_says(code: str, side: Side) -> None:
+    view = replace(at(60.0, 0.5), alarms=(Alarm(60.0, code, Level.WARNING, True, "Words."),))
+    tone = Ear().hear(view).tone
+    assert tone is not None
+    assert tone.side is side
+    assert (tone.pitch_hz > 1000.0) is (side is Side.ABOVE)
+
+
 def test_silent_in_the_band_if_chosen() -> None:
     ear = Ear(silent_in_band=True)
     assert heard(ear, 0.5, 60.0) == SILENCE

@@ -144,7 +144,12 @@ class Ear:
         if share is None or view.prompt is None or view.prompt.code not in CRANKING_PROMPTS:
             self._side, self._other_since_s = Side.WITHIN, None
             return None
-        self._settle(share, view.at_s)
+        known = _said_side(view)
+        if known is None:
+            self._settle(share, view.at_s)
+        else:
+            self._side, self._other_since_s = known, None
+            share = min(share, -OFF_BY_AT_MOST) if known is Side.BELOW else max(share, 1.0)
         if self._silent_in_band and self._side is Side.WITHIN:
             return None
         held = min(max(share, -OFF_BY_AT_MOST), 1.0 + OFF_BY_AT_MOST)
@@ -171,6 +176,14 @@ def share_of_band(view: CoachView) -> float | None:
     if rate is None or low is None or high is None or high <= low:
         return None
     return (rate - low) / (high - low)
+
+
+def _said_side(view: CoachView) -> Side | None:
+    """What the coach says of the pace in so many words: a crank that stands is too slow, whatever torque does."""
+    codes = {alarm.code for alarm in view.alarms}
+    if view.reading.cranking is False or "crank_stalled" in codes:
+        return Side.BELOW
+    return Side.ABOVE if "rising_too_fast" in codes else None
 
 
 def _danger(view: CoachView) -> Heard | None:
