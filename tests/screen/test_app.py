@@ -147,7 +147,10 @@ def test_z_freezes_the_picture_and_not_the_coach() -> None:
         await pilot.pause()
         assert "FROZEN" in shown(app)
         assert "● WIND " in shown(app)
-        await pilot.press("z")
+        await pilot.press("u")
+        await pilot.pause()
+        assert "Keep cranking to 0.559 ozf·in." in shown(app), "a frozen picture has units too"
+        await pilot.press("u", "z")
         app.look()
         await pilot.pause()
         assert "FROZEN" not in shown(app)

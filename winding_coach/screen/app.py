@@ -28,6 +28,7 @@ from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.terminal import is_terminal as is_terminal
 from winding_coach.screen.themes import PALETTES, styles, theme
 from winding_coach.screen.wording import CLOSED_LINE, FLOWN_LINE, HAND_HELP, HAND_KEY_LINE, HAND_KEYS, KEY_LINE, KEYS
+from winding_coach.units import UnitSystem
 
 COACH_KEYS = (
     Binding("t", "press('tare')", "zero"),
@@ -155,6 +156,11 @@ class CoachApp(App[None]):
         self._swapped_units = not self._swapped_units
         self.look()
 
+    def _units(self) -> UnitSystem:
+        """The unit system shown: the wind's own, or after `u` the other."""
+        own = self._looked.view.units
+        return ("inch" if own == "metric" else "metric") if self._swapped_units else own
+
     def action_theme(self) -> None:
         """The next palette."""
         self._palette = PALETTES[(PALETTES.index(self._palette) + 1) % len(PALETTES)]
@@ -225,11 +231,11 @@ class CoachApp(App[None]):
     def scene(self) -> Scene:
         """What there is to draw now."""
         if self._frozen is not None:
-            return replace(self._frozen, mode="FROZEN: z goes on", glance=self._glance, characters=self._characters)
+            view = figures_in(self._frozen.view, self._units())
+            mode = "FROZEN: z goes on"
+            return replace(self._frozen, view=view, mode=mode, glance=self._glance, characters=self._characters)
         looked = self._looked
-        view, trouble = self._live(looked.view), looked.trouble
-        if self._swapped_units:
-            view = figures_in(view, "inch" if view.units == "metric" else "metric")
+        view, trouble = figures_in(self._live(looked.view), self._units()), looked.trouble
         keys = KEY_LINE if self._hand is None else HAND_KEY_LINE
         closed = CLOSED_LINE if self._flight is None else FLOWN_LINE
         return Scene(
