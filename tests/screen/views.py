@@ -287,7 +287,7 @@ def _back_off() -> Still:
 
 
 def _ready() -> Still:
-    prompt = told(126.0, "launch_ready", None, None, 3.55e-3)
+    prompt = told(126.0, "launch_ready", None, None, 3.55e-3, 1280.0)
     view = view_at(Phase.READY, 127.0, 3.55, 1280.0, prompt, rate=-1e-6, stand_m=0.22, goal_mNm=3.53, cranking=False)
     marks = Marks(6.91e-3, 1310.0, 3.55e-3, 1280.0)
     return Still(replace(view, marks=marks), curve_to(1310.0, 30.0))
