@@ -104,6 +104,7 @@ class Guard:
             word = big_word(view).text
             if word.startswith(MORE_WORDS):
                 self._broke(at_s, view, f"shows {word} although {why}")
+        self._aim(at_s, view, said)
         self._danger(at_s, view, why, said)
         self._live(at_s, view, torques)
         self._estimate(at_s, view)
@@ -140,6 +141,15 @@ class Guard:
             return f"{reading.turns:.0f} turns are past the middle to breaking"
         return None
 
+    def _aim(self, at_s: float, view: CoachView, said: bool) -> None:
+        """No torque that is asked for may be past a rating."""
+        settings = self.coach.settings
+        ratings = [rated for rated in (settings.winder.limit_Nm, settings.calibration.rating_Nm) if rated is not None]
+        aim = view.prompt.torque_Nm if said and view.prompt is not None else None
+        for asked in (aim, view.targets.torque_Nm if view.phase in WINDING else None):
+            if asked is not None and ratings and asked > min(ratings):
+                self._broke(at_s, view, f"asks for {asked * 1e3:.2f} mN·m, past the rating of {min(ratings) * 1e3:.2f}")
+
     def _danger(self, at_s: float, view: CoachView, why: str | None, said: bool) -> None:
         dangers = [alarm.code for alarm in view.alarms if alarm.level is Level.DANGER]
         if dangers:
@@ -150,7 +160,7 @@ class Guard:
             if big_word(view).role != "danger word":
                 self._broke(at_s, view, f"shows {big_word(view).text} as usual in the danger {dangers[0]}")
         # Past a limit for a while, in the phases where turns come on: a danger must be said.
-        if why is None or view.phase not in WINDING | PREPARING or "is the peak" in why:
+        if why is None or view.phase not in WINDING | PREPARING | {Phase.BACK_OFF} or "is the peak" in why:
             self._past_at_s = None
         else:
             self._past_at_s = at_s if self._past_at_s is None else self._past_at_s
@@ -197,11 +207,3 @@ class Guard:
     def _broke(self, at_s: float, view: CoachView, what: str) -> None:
         if len(self.broken) < 20:
             self.broken.append(f"at {at_s:.2f} s in {view.phase}: {what}")
-
-
-def dangers_of(view: CoachView) -> frozenset[str]:
-    """The codes of the dangers that are on."""
-    return frozenset(alarm.code for alarm in view.alarms if alarm.level is Level.DANGER)
-
-
-WINDING_PHASES: frozenset[Phase] = WINDING

@@ -31,7 +31,7 @@ def test_nothing_forbidden_in_any_wind() -> None:
     run_state_machine_as_test(
         AFewWinds,
         settings=settings(
-            max_examples=12, stateful_step_count=10, deadline=None, phases=[Phase_.generate], database=None
+            max_examples=8, stateful_step_count=8, deadline=None, phases=[Phase_.generate], database=None
         ),
     )
 
