@@ -1,10 +1,11 @@
 """From a line on the port to the changed screen, through a pseudo-terminal: `python -m tests.bench.latency [HZ...]`.
 
-Torque jumps now and then, once the digits have come to rest: up and down by 12 % of the peak torque. Counted is the time
-from writing the first line of the new torque to the first painted screen whose figure has moved that way by three units
-of its last place or more, and to the first that is within a tenth of the jump of the new torque. Painted is what the
-library hands to the terminal; the terminal's own time is not in it. Prints medians and 99th percentiles, and the
-processor time that coach, screen and this meter took together; not a test, it depends on the machine.
+Torque jumps now and then, once the digits have come to rest: up and down by 12 % of the peak torque. Counted is the
+time from writing the first line of the new torque to the first painted screen whose figure has moved that way by three
+units of its last place or more, and to the first that is within a tenth of the jump of the new torque. Painted is what
+the library hands to the terminal; the terminal's own time is not in it. Prints medians and 99th percentiles, and the
+processor time that coach, screen and this meter took together; not a test, it depends on the machine. A rate takes
+two and a half minutes.
 """
 
 from __future__ import annotations
