@@ -105,7 +105,7 @@ def lowest() -> list[str]:
     return [f"{found[1]}=={found[2]}" for one in asked if (found := re.match(r"([A-Za-z0-9_-]+)>=([0-9.]+)", one))]
 
 
-def tried(python: str, wheel: Path, constraints: list[str], folder: Path) -> str:
+def tried(python: str, wheel: Path, source: Path, constraints: list[str], folder: Path) -> str:
     """Install with all extras, run a fast part of the tests against it; return what they said and what was there."""
     project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = ",".join(name for name in project["optional-dependencies"] if name != "check")
@@ -115,10 +115,9 @@ def tried(python: str, wheel: Path, constraints: list[str], folder: Path) -> str
     inside = fresh(python, folder / "environment")
     run(inside, "-m", "pip", "install", "-q", "-c", file, f"{wheel}[{extras}]", *testing)
     copy = folder / "copy"
-    shutil.copytree(TOP / "tests", copy / "tests", ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("docs", "recordings"):
-        shutil.copytree(TOP / name, copy / name)
-    shutil.copy(TOP / "pyproject.toml", copy)
+    for name in ("tests", "docs", "recordings", "firmware_notes"):
+        shutil.copytree(source / name, copy / name)
+    shutil.copy(source / "pyproject.toml", copy)
     tests = [copy / "tests" / name for name in (*SUBSET, *SCREENS, *REPORTS) if (copy / "tests" / name).exists()]
     told = run(
         inside,
@@ -164,7 +163,10 @@ def main() -> None:
             place = there / what
             place.mkdir()
             name = run(python, "--version").strip()
-            print(f"{what} versions, {name}: {tried(python, artefacts[0], constraints, place)}", flush=True)
+            print(
+                f"{what} versions, {name}: {tried(python, artefacts[0], there / 'source', constraints, place)}",
+                flush=True,
+            )
 
 
 if __name__ == "__main__":

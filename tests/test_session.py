@@ -31,8 +31,11 @@ HEADER = Header(
     model=MODEL,
     plan=PLAN,
 )
-BEGINNING = wind("good")[:2400]
-"""Thirty seconds: hooked up, stretched out, cranking."""
+
+
+def beginning() -> tuple[Input, ...]:
+    """Thirty seconds: hooked up, stretched out, cranking. Not made while tests are collected."""
+    return wind("good")[:2400]
 
 
 class Played:
@@ -104,7 +107,7 @@ def test_the_replay_of_a_trace_gives_equal_views(tmp_path: Path, style: str) -> 
 def test_a_session_hears_what_a_trace_keeps(tmp_path: Path) -> None:
     heard: list[Said] = []
     writer = TraceWriter(tmp_path, HEADER)
-    inputs = (*BEGINNING, Ended(BEGINNING[-1].at_s))
+    inputs = (*beginning(), Ended(beginning()[-1].at_s))
     Session(Played(iter(inputs)), Coach(SETTINGS), writer, heard=heard.append, readings_hz=2.0).run()
     trace = read_trace(writer.path)
     told = [one.as_json() for one in heard if not isinstance(one, ReadingSaid)]
@@ -136,7 +139,7 @@ def test_time_that_stands_still_is_a_sign_of_life_too() -> None:
 
 
 def test_a_difference_is_found_and_named(tmp_path: Path) -> None:
-    trace = recorded(tmp_path, BEGINNING)
+    trace = recorded(tmp_path, beginning())
     settings = settings_of(trace)
     changed = list(trace.said)
     number, said = changed[5]
@@ -151,7 +154,7 @@ def test_a_difference_is_found_and_named(tmp_path: Path) -> None:
 
 
 def test_a_killed_wind_replays_as_far_as_it_went(tmp_path: Path) -> None:
-    whole = recorded(tmp_path, BEGINNING)
+    whole = recorded(tmp_path, beginning())
     rows = whole.path.read_bytes().splitlines(keepends=True)
     for kept in (100, len(rows) // 2, len(rows) - 3):
         whole.path.write_bytes(b"".join(rows[:kept]) + rows[kept][:7])
@@ -205,7 +208,7 @@ def test_replay_at_any_speed_is_the_same_wind() -> None:
     def sleep(seconds: float) -> None:
         now[0] += seconds
 
-    inputs = BEGINNING
+    inputs = beginning()
     heard: list[list[Said]] = []
     for speed in (None, 1.0, 7.0):
         said: list[Said] = []

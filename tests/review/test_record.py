@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import numpy as np
@@ -34,7 +35,7 @@ from winding_coach.traces.header import Header
 
 LIMIT_COMING_S = 102.5
 """In the good wind the limit is coming then."""
-HEADER = Header(id="1", started=recorded("good-wind").header.started, motor=MOTOR, winder=WINDER)
+HEADER = Header(id="1", started=datetime(2026, 11, 25, 9, 22, 52, tzinfo=UTC), motor=MOTOR, winder=WINDER)
 
 
 def test_a_record_says_the_same_as_the_kept_summary() -> None:

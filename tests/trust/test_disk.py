@@ -14,13 +14,13 @@ import pytest
 from tests.scenario import SETTINGS, wind
 from tests.traces.test_files import HEADER
 from winding_coach.coach.step import Coach
+from winding_coach.inputs import Input
 from winding_coach.replaying import difference, settings_of
 from winding_coach.session import Session
 from winding_coach.sources.replay import ReplaySource
 from winding_coach.traces.disk import GONE, SLOW
 from winding_coach.traces.files import TraceWriter, read_trace
 
-INPUTS = wind("good", 3)[:1500]
 SMALL = """
 import resource, sys
 from winding_coach.command_line import main
@@ -29,10 +29,15 @@ sys.exit(main(sys.argv[1:]))
 """
 
 
+def inputs() -> tuple[Input, ...]:
+    """The beginning of a wind; not made while tests are collected."""
+    return wind("good")[:1500]
+
+
 def wound(folder: Path) -> tuple[Session, TraceWriter]:
     """A wind of some seconds, kept in a folder."""
     writer = TraceWriter(folder, HEADER)
-    session = Session(ReplaySource(INPUTS, None), Coach(SETTINGS), writer)
+    session = Session(ReplaySource(inputs(), None), Coach(SETTINGS), writer)
     session.run()
     return session, writer
 
@@ -69,16 +74,16 @@ def test_a_full_disk_gets_everything_once_there_is_room(tmp_path: Path) -> None:
     try:
         (disk / "filler").write_bytes(b"x" * 50_000)
         writer = TraceWriter(disk, HEADER)
-        for event in INPUTS[:1400]:
+        for event in inputs()[:1400]:
             writer.input(event)
         assert "No space left" in str(writer.trouble)
         subprocess.run(["mount", "-o", "remount,size=4m", str(disk)], check=True)
-        writer.input(INPUTS[1400])
+        writer.input(inputs()[1400])
         writer.sync()
         writer.settle()
         assert str(writer.trouble) == "None"
         writer.close()
-        assert read_trace(writer.path).inputs == INPUTS[:1401]
+        assert read_trace(writer.path).inputs == inputs()[:1401]
     finally:
         subprocess.run(["umount", "-l", str(disk)], check=False)
 
@@ -92,7 +97,7 @@ def test_a_slow_disk_keeps_nobody_waiting(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr(writer._disk, "_clock", lambda: now_s[0])
     monkeypatch.setattr(os, "fsync", lambda _file: hangs.wait(20.0))
     coach = Coach(SETTINGS)
-    for event in INPUTS:
+    for event in inputs():
         coach.step(event)
         writer.input(event)
     assert coach.view.reading.torque_Nm is not None
@@ -100,7 +105,7 @@ def test_a_slow_disk_keeps_nobody_waiting(tmp_path: Path, monkeypatch: pytest.Mo
         threading.Event().wait(0.001)
     now_s[0] += 2.5
     assert writer.trouble == SLOW
-    assert read_trace(writer.path).inputs == INPUTS, "the system has it all"
+    assert read_trace(writer.path).inputs == inputs(), "the system has it all"
     hangs.set()
     writer.close()
     assert str(writer.trouble) == "None"
@@ -111,7 +116,7 @@ def test_a_disk_that_is_taken_away_is_said(tmp_path: Path) -> None:
     writer = TraceWriter(folder, HEADER)
     shutil.rmtree(folder)
     coach = Coach(SETTINGS)
-    for event in INPUTS:
+    for event in inputs():
         coach.step(event)
         writer.input(event)
     writer.settle()
