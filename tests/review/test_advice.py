@@ -264,3 +264,10 @@ def test_fresh_motors_are_not_held_against_broken_in_ones() -> None:
     assert found.items[0].motor is not None
     assert found.items[0].cut_loop_m is not None
     assert found.items[0].cut_loop_m < 0.97 * found.items[0].motor.loop_m
+
+
+def test_where_nothing_gains_enough_the_motor_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("winding_coach.review.advice.WORTH_IT", 9.0)
+    found = advised(flyer(4))
+    assert found.items[0].do.startswith("Keep this motor")
+    assert found.items[0].gain is None

@@ -8,6 +8,7 @@ from winding_coach.review import advice_words as words
 from winding_coach.review.flight_fit import FlightFit, fit_flights
 from winding_coach.review.rules_of_thumb import Rule
 from winding_coach.rubber.figures import MotorFigures
+from winding_coach.units import UnitSystem
 
 
 @pytest.fixture(scope="module")
@@ -97,3 +98,23 @@ def test_a_flight_that_counts() -> None:
     bare = replace(practised(0.1), duration_s=None, launch_torque_Nm=None)
     assert "launched at" not in words.counts(bare, "metric").do
     assert words.counts(practised(0.1), "metric").why.endswith("It lasted 4:00.")
+
+
+@pytest.mark.parametrize(("units", "unit"), [("metric", "mN·m"), ("inch", "ozf·in")])
+def test_the_law_in_words(fit: FlightFit, units: UnitSystem, unit: str) -> None:
+    first, second = words.law_lines(fit, units)
+    assert first.startswith("It holds its height at ")
+    assert f"{unit} (± " in first
+    assert "turns a second" in second
+
+
+def test_what_is_held_against_a_fresh_motor_is_cut_as_it_is() -> None:
+    from dataclasses import replace
+
+    base = practised(0.34)
+    fresh = replace(base, motor=replace(base.motor, use=1))
+    made = MotorFigures(0.45, 2.9e-3, 0.1e-3)
+    item = words.by_rule(fresh, Rule("length", 0.9, "Why."), made, "metric")
+    assert "Cut it" not in item.do
+    assert item.cut_loop_m == made.loop_m
+    assert "Cut it at 43." in words.by_rule(base, Rule("length", 0.9, "Why."), made, "metric").do

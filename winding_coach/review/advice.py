@@ -23,7 +23,7 @@ from winding_coach.units import UnitSystem
 
 NEWEST = 40
 """So many flights are fitted: a model is trimmed and repaired, old flights tell of another one."""
-WORTH_IT = 0.01
+WORTH_IT = 0.02
 """A change that is expected to gain less is not advised; our own rule."""
 MUCH_MORE = 1.15
 """The flight that tells most is named when it tells so many times as much as the last one flown again; our own rule."""

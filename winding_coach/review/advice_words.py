@@ -122,7 +122,7 @@ def keep(base: Flown, now: Option, units: UnitSystem) -> Advice:
     return Advice(
         "motor",
         f"Keep this motor: {_motor_text(base.motor, units)}.",
-        f"No change of length, density or launch torque is expected to gain 1 %.{left} From here only tests tell:"
+        f"No change of length, density or launch torque is expected to gain 2 %.{left} From here only tests tell:"
         " linear densities 1 to 2 % apart can be told apart (common practice, no source), each flown several times.",
         "fit",
         motor=now.motor,

@@ -67,6 +67,12 @@ class Option:
     height_m: float
     tells: float
 
+    @property
+    def careful(self) -> float:
+        """What options are chosen by: half-way from the expected gain to the low end, since the best of many guesses
+        is a lucky guess, and beyond the edge where height is held little further a flight falls off steeply."""
+        return 0.5 * (self.gain + self.low)
+
 
 def options(
     fit: FlightFit,
@@ -211,9 +217,9 @@ def best_changes(tried: Sequence[Option], left_share: float | None = None) -> li
             continue
         if many and one.kind == "length" and one.factor > 1.0 and one.low < 0.0:
             continue
-        if one.kind in KINDS and (one.kind not in best or one.gain > best[one.kind].gain):
+        if one.kind in KINDS and (one.kind not in best or one.careful > best[one.kind].careful):
             best[one.kind] = one
-    found = sorted(best.values(), key=lambda one: (many and one.kind == "launch", -one.gain))
+    found = sorted(best.values(), key=lambda one: (many and one.kind == "launch", -one.careful))
     length = best.get("length")
     share = SAME_RUBBER_FIRST_MANY_LEFT if many else SAME_RUBBER_FIRST
     if length is not None and found[0].kind == "density" and length.gain >= share * found[0].gain:
