@@ -111,6 +111,17 @@ def test_the_rubber_at_hand_goes_first_where_another_length_gains_about_as_much(
     assert [one.kind for one in found] == ["density", "length"]
 
 
+def test_with_a_great_many_turns_left_another_motor_comes_first_and_none_longer() -> None:
+    tried = [option("launch", 0.09), option("density", 0.08, factor=1.1), option("length", 0.07, factor=1.1)]
+    tried += [option("length", 0.03, factor=0.9)]
+    assert [(one.kind, one.factor) for one in best_changes(tried, 0.36)] == [
+        ("length", 0.9),
+        ("density", 1.1),
+        ("launch", 0.9),
+    ]
+    assert [one.gain for one in best_changes(tried, 0.06)] == [0.09, 0.08, 0.07]
+
+
 def test_what_a_launch_torque_gains_alone_is_not_put_down_to_the_density() -> None:
     found = best_changes(
         [option("launch", 0.05), option("density", 0.055, launch_factor=1.15), option("density", 0.02)]

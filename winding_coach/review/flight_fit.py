@@ -45,7 +45,7 @@ class FlightFit:
     """What flights tell of a model. law: the likeliest. draws: laws as likely as it, rows as `FlightLaw.as_row`.
 
     noise: how many times the assumed spread the flights scatter. flights: how many were used. hold_sd, rate_sd:
-    relative, mass_exponent_sd: absolute. ceiling_m: of the hall.
+    relative, mass_exponent_sd: absolute, the law's own error included. ceiling_m: of the hall.
     """
 
     law: FlightLaw
@@ -123,7 +123,7 @@ def fit_flights(
     wide = covariance + np.diag(np.square(LAW_SD))
     draws: Floats = np.asarray(rng.multivariate_normal(best, wide, DRAWS), dtype=np.float64)
     draws[:, 3] = np.clip(draws[:, 3], 0.1, 1.5)
-    sd = np.sqrt(np.diag(covariance))
+    sd = np.sqrt(np.diag(wide))
     row = _laws(best[None, :])[0]
     law = FlightLaw(float(row[0]), at_mass, float(row[1]), float(row[2]), float(row[3]), float(row[4]))
     return FlightFit(

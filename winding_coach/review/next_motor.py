@@ -206,7 +206,7 @@ def best_changes(tried: Sequence[Option], left_share: float | None = None) -> li
     """Return the best other length, the best other density and the best other launch, the one to be done first first.
 
     left_share: turns left over turns at launch as it is now. Where that is a great many another motor comes before
-    another launch, and no longer one unless that is sure to gain (unused rubber is ballast: common practice).
+    another launch, and none longer (unused rubber is ballast: common practice).
     """
     many = left_share is not None and left_share >= GREAT_MANY_LEFT
     best: dict[str, Option] = {}
@@ -215,7 +215,7 @@ def best_changes(tried: Sequence[Option], left_share: float | None = None) -> li
         # What the launch torque gains without a new motor is not put down to the motor.
         if one.kind == "density" and one.launch_factor != 1.0 and one.gain < alone + OWN_GAIN:
             continue
-        if many and one.kind == "length" and one.factor > 1.0 and one.low < 0.0:
+        if many and one.kind == "length" and one.factor > 1.0:
             continue
         if one.kind in KINDS and (one.kind not in best or one.careful > best[one.kind].careful):
             best[one.kind] = one
