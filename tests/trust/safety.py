@@ -118,9 +118,7 @@ class Guard:
         shown = view.reading.torque_Nm
         if view.phase not in PREPARING | LOADED:
             return None
-        # The coach's own aim first; then what nobody's estimate can move.
-        if shown is not None and shown >= self.coach._limits.peak_Nm:
-            return f"{shown * 1e3:.2f} mN·m is the peak"
+        # First what nobody's estimate can move, the coach's own aim last.
         surely = min(lately) if len(lately) >= 5 else 0.0
         if surely >= 1.02 * MOST_SCALE * plan.peak_torque_Nm:
             return f"{surely * 1e3:.2f} mN·m is far past the plan's peak"
@@ -139,6 +137,8 @@ class Guard:
         middle = 0.5 * (plan.target_turns + plan.breaking_turns)
         if reading.turns is not None and reading.turns_source in ("counted", "tapped") and reading.turns >= middle:
             return f"{reading.turns:.0f} turns are past the middle to breaking"
+        if shown is not None and shown >= self.coach._limits.peak_Nm:
+            return f"{shown * 1e3:.2f} mN·m is the peak"
         return None
 
     def _aim(self, at_s: float, view: CoachView, said: bool) -> None:

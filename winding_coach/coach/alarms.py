@@ -38,7 +38,8 @@ def _overwind(now: Moment, limits: Limits) -> bool:
 
 
 def _overwound_still(now: Moment, limits: Limits) -> bool:
-    if now.torque_Nm is not None and now.torque_Nm >= 0.99 * limits.peak_Nm:
+    # A danger is not over because nothing is known.
+    if now.torque_Nm is None or now.torque_Nm >= 0.99 * limits.peak_Nm:
         return True
     return now.counted and now.turns is not None and now.turns >= 0.5 * (limits.target_turns + limits.breaking_turns)
 
@@ -120,6 +121,10 @@ def _winder(share: float) -> Test:
     )
 
 
+def _winder_still(now: Moment, limits: Limits) -> bool:
+    return now.torque_Nm is None or _winder(0.97)(now, limits)
+
+
 def _overloaded(now: Moment, limits: Limits) -> bool:
     return now.overloaded
 
@@ -166,7 +171,7 @@ RULES: tuple[Rule, ...] = (
     Rule("motor_broke", Level.DANGER, CRANKED | {Phase.BROKEN}, _broke, _gone, least_s=0.0),
     Rule("overwind", Level.DANGER, WINDING | {Phase.BACK_OFF}, _overwind, _overwound_still),
     Rule("meter_limit", Level.DANGER, IN_USE, _overloaded, _overloaded),
-    Rule("winder_limit", Level.DANGER, LOADED, _winder(1.0), _winder(0.97)),
+    Rule("winder_limit", Level.DANGER, LOADED, _winder(1.0), _winder_still),
     Rule("meter_saturated", Level.DANGER, IN_USE, _saturated, _saturated),
     Rule("meter_silent", Level.DANGER, LOADED, _silent, _quiet, least_s=0.5),
     Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
