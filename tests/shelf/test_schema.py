@@ -180,7 +180,7 @@ def test_a_folder_that_cannot_be_written(path: Path) -> None:
         place.chmod(0o555)
         (place / path.name).chmod(0o444)
         code = (
-            "import os, sys\n"
+            "import os, sys, urllib.parse\n"
             "from pathlib import Path\n"
             "from winding_coach.shelf.records import Person\n"
             "from winding_coach.shelf.schema import ShelfError\n"

@@ -272,6 +272,9 @@ def _reading(path: Path) -> sqlite3.Connection:
         if log.exists() and log.stat().st_size:
             raise  # The newest that was written is in there.
         db = _connect(f"{_uri(path)}?mode=ro&immutable=1")
+    except BaseException:
+        db.close()
+        raise
     return db
 
 
