@@ -56,6 +56,17 @@ def test_an_unknown_command_is_named_without_its_control_characters(capsys: pyte
     assert "\x1b" not in said
 
 
+def test_home_and_units_may_stand_before_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    home = str(tmp_path / "elsewhere")
+    assert main(["--home", home, "--units=inch", "person", "add", "Wren"]) == 0
+    capsys.readouterr()
+    assert main(["person", "list", "--home", home]) == 0
+    assert "Wren" in capsys.readouterr().out
+    with pytest.raises(SystemExit) as ended:
+        main(["--home", home])
+    assert ended.value.code == 2
+
+
 def test_printable_keeps_letters_and_drops_escapes() -> None:
     assert printable("déjà\x1b[31m\n\x07 vu") == "déjà?[31m?? vu"
 

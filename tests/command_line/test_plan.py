@@ -169,6 +169,9 @@ def test_steps_in_other_units_are_told_beside_the_length(capsys: pytest.CaptureF
     assert paces.count("half a pace in") > 3
     assert "place" not in said(capsys, *TH_07)
     assert "tape_marks" not in as_object(capsys, *TH_07)
+    assert said(capsys, *TH_07, "--pace", "60 cm") == paces, "the length of a pace says that it is paces"
+    taped = said(capsys, *TH_07, "--steps", "tape", "--tape", "25 cm")
+    assert said(capsys, *TH_07, "--tape", "25 cm") == taped
     assert "is none of metres, inches, feet" in refused(capsys, 2, *TH_07, "--steps", "yards")
 
 

@@ -50,6 +50,9 @@ GROUPS = (
 MODULES = {"import": "import_"}
 """Modules that cannot have their command's name."""
 
+ANYWHERE = ("--home", "--units")
+"""Options that people type before the command too."""
+
 BEGIN = """to begin, without a meter:
   winding-coach wind --port sim    watch a simulated wind being coached
   winding-coach practice           wind one yourself, by the keyboard
@@ -102,8 +105,18 @@ def main(argv: list[str] | None = None) -> int:
         return _main(argv)
 
 
+def _command_first(words: list[str]) -> list[str]:
+    """Put `--home` and `--units` after the command, where they are read, if they were typed before it."""
+    given: list[str] = []
+    while words and words[0].partition("=")[0] in ANYWHERE:
+        count = 1 if "=" in words[0] else 2
+        given += words[:count]
+        words = words[count:]
+    return [*words, *given] if words else given
+
+
 def _main(argv: list[str] | None) -> int:
-    words = sys.argv[1:] if argv is None else argv
+    words = _command_first(sys.argv[1:] if argv is None else argv)
     overview = _overview()
     if not words or words[0].startswith("-"):
         overview.parse_args(words)

@@ -33,6 +33,11 @@ def fill_in(args: argparse.Namespace, home: Home) -> None:
     Raises:
         Problem: a setting is not text.
     """
+    if getattr(args, "steps", None) is None:
+        if getattr(args, "tape", None) is not None:  # who says how the tape lies stands at tape
+            args.steps = "tape"
+        elif getattr(args, "pace", None) is not None:
+            args.steps = "paces"
     for name in FILLED_IN:
         kept = home.settings.get(name)
         if getattr(args, name, None) is None and kept not in (None, ""):
