@@ -90,9 +90,8 @@ def main() -> None:
         late = [replace(event, at_s=round(event.at_s + WAITING_S, 6)) for event in wind("good", seed)]
         days.append([*idle, *late])
     lasted_s = sum(days[i % SEEDS][-1].at_s for i in range(winds))
-    print(
-        f"{winds} winds, {lasted_s / 3600:.1f} simulated hours, {sum(len(days[i % SEEDS]) for i in range(winds))} inputs"
-    )
+    inputs = sum(len(days[i % SEEDS]) for i in range(winds))
+    print(f"{winds} winds, {lasted_s / 3600:.1f} simulated hours, {inputs} inputs")
     costs: list[float] = []
     with tempfile.TemporaryDirectory(prefix="long-day-") as folder:
         for number in range(1, winds + 1):
