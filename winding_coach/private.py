@@ -36,6 +36,6 @@ def write_private(path: Path, text: str) -> None:
             opened.flush()
             os.fsync(opened.fileno())
         os.replace(fresh, path)
-    except OSError:
+    except (OSError, ValueError):
         fresh.unlink(missing_ok=True)
         raise

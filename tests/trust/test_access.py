@@ -119,6 +119,10 @@ def test_a_file_that_cannot_be_written_whole_leaves_the_old_one(tmp_path: Path) 
     with pytest.raises(UnicodeEncodeError):
         write_private(path, "\ud800")
     assert path.read_text() == "old"
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(OSError, match="directory"):
+        write_private(tmp_path / "folder", "a folder is in its place")
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["folder", "settings.json"]
 
 
 @pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="asks Linux what a process holds open")

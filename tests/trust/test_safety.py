@@ -91,3 +91,18 @@ def test_a_dead_crank_sensor_does_not_keep_the_coach_waiting() -> None:
     assert going.coach.view.reading.turns_source in ("unknown", "estimated")
     going.press("count")
     assert going.coach.view.reading.turns_source == "tapped"
+
+
+def test_nobody_is_sent_to_crank_without_a_meter() -> None:
+    """Stretched out, and the meter falls silent: it is not yet a danger, but cranking does not begin blind."""
+    going = Guarded(CASE["usual"], 0.0)
+    going.wind.hands.hooked = True
+    going.wind.hands.goal_m = going.wind.settings.plan.stretch_distance_m
+    going.go_on(9.0)
+    assert going.coach.view.prompt is not None
+    assert going.coach.view.prompt.code == "start_cranking"
+    going.wind.spoil = "silent"
+    going.go_on(5.0)
+    assert going.coach.view.prompt.code == "stretch_to"
+    assert going.coach.view.phase is Phase.STRETCH_OUT
+    assert going.guard.broken == []
