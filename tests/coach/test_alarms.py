@@ -46,7 +46,11 @@ CALM = Moment(
     overloaded=False,
     tared=True,
     torque_back=False,
-    crank_slow=False,
+    crank_rev_per_s=0.8,
+    pace_turns=None,
+    fitted=None,
+    off_path_m=None,
+    stopped=False,
 )
 """A moment in which nothing is wrong."""
 
@@ -68,8 +72,8 @@ EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
     "torque_falling": ({}, {"torque_Nm": 0.71 * STRETCHED}, {"torque_Nm": 0.69 * STRETCHED}),
     "not_this_motor": (
         {"phase": Phase.WIND_STRETCHED, "turns": 500.0},
-        {"torque_Nm": 1.17 * STRETCHED},
-        {"torque_Nm": 1.19 * STRETCHED},
+        {"fitted": 1.10},
+        {"fitted": 1.12},
     ),
     "zero_moved": (
         {"phase": Phase.STRETCH_OUT, "cranking": None, "still_s": 2.0, "torque_Nm": 0.0},

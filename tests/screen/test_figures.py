@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -103,7 +104,7 @@ def test_seconds_to_the_peak_are_what_is_left_over_the_rate() -> None:
         ("crank_faster", {}, "FASTER", ""),
     ],
 )
-def test_each_prompt_in_block_letters(code: str, figures: dict[str, float], text: str, unit: str) -> None:
+def test_each_prompt_in_block_letters(code: str, figures: dict[str, Any], text: str, unit: str) -> None:
     prompt = Prompt(1.0, code, "words", **figures)
     big = big_word(replace(wind().view, prompt=prompt))
     assert (big.text, big.unit) == (text, unit)

@@ -22,12 +22,23 @@ IN_USE = frozenset(Phase) - OVER - {Phase.BROKEN}
 FALLEN_SHARE, CAUGHT_SHARE = 0.70, 0.80
 """Every step-in makes a saw tooth; torque that stays below this share of the plan's means walking in too fast.
 Found with the simulated motor (invented hands), not from logged winds."""
+AHEAD_M = 0.12
+"""Where the meter tells the distance: nearer than the path by this. On the path low torque will come back."""
 ABOVE_PLAN = 1.08
 """In the walk-in torque recovers quickly from each step; only above the plan's torque is that too fast."""
 TOO_FAST = 1.35
 """Times the upper edge of the band: beyond it torque rises too fast."""
 SILENT_S = 2.0
+STOPPED_AFTER_S = 3.0
+"""Where no crank is felt: so long after the peak the hand has stopped."""
+UNLIKE_PLAN = 0.11
+"""Motors of one label differ by some 8 % in torque (assumed); beyond this it is another motor, or the zero is off."""
 ZERO_SHARE = 0.03
+
+
+def stopped_beyond(now: Moment) -> bool:
+    """Whether the hand has stopped after the peak: then it is time to back off."""
+    return now.phase is Phase.BACK_OFF and (now.stopped or (now.cranking is None and now.in_phase_s > STOPPED_AFTER_S))
 
 
 def _overwind(now: Moment, limits: Limits) -> bool:
@@ -91,7 +102,8 @@ def _below_plan(share: float) -> Test:
     def test(now: Moment, limits: Limits) -> bool:
         reference_Nm = limits.stretched_Nm if now.expected_Nm is None else now.expected_Nm
         low = now.torque_Nm is not None and now.torque_Nm < share * reference_Nm
-        return low and not at_a_limit(now, limits)
+        on_path = now.off_path_m is not None and now.off_path_m > -AHEAD_M
+        return low and not on_path and not at_a_limit(now, limits)
 
     return test
 
@@ -106,11 +118,7 @@ def _gone(now: Moment, limits: Limits) -> bool:
 
 def _unlike_plan(off_by: float) -> Test:
     def test(now: Moment, limits: Limits) -> bool:
-        if now.torque_Nm is None or now.plan_Nm is None or not now.counted or now.turns is None:
-            return False
-        if now.turns < 0.4 * limits.stretched_turns:
-            return False
-        return not (1 - off_by) <= now.torque_Nm / now.plan_Nm <= 1 + off_by
+        return now.fitted is not None and not 1 - off_by <= now.fitted <= 1 + off_by
 
     return test
 
@@ -198,8 +206,8 @@ RULES: tuple[Rule, ...] = (
         "not_this_motor",
         Level.CAUTION,
         frozenset({Phase.WIND_STRETCHED}),
-        _unlike_plan(0.18),
-        _unlike_plan(0.15),
+        _unlike_plan(UNLIKE_PLAN),
+        _unlike_plan(0.8 * UNLIKE_PLAN),
         after_s=2.0,
     ),
     Rule("zero_moved", Level.CAUTION, PREPARING, _zero_off(ZERO_SHARE), _zero_off(0.6 * ZERO_SHARE), after_s=1.0),
@@ -241,8 +249,7 @@ class AlarmBank:
 
     def _light(self, rule: Rule, now: Moment, limits: Limits, *, active: bool) -> Alarm:
         in_s = now.peak_in_s if active and rule.code == "overwind_soon" else None
-        of_plan = now.torque_Nm / now.plan_Nm if now.torque_Nm is not None and now.plan_Nm else None
-        figures = AlarmFigures(now.torque_Nm, limits.peak_Nm, of_plan, now.peak_in_s)
+        figures = AlarmFigures(now.torque_Nm, limits.peak_Nm, now.fitted, now.peak_in_s)
         alarm = Alarm(now.at_s, rule.code, rule.level, active, self._words(rule.code, figures), in_s, figures)
         self._since.pop(rule, None)
         if active:

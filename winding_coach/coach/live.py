@@ -21,7 +21,8 @@ CLIMB_SHARE = 0.5
 
 
 class LiveScale:
-    """`scale`: this motor's torque over the plan's, 1 until enough has been seen; `known` tells which."""
+    """`scale`: this motor's torque over the plan's, 1 until enough has been seen; `known` tells which. `ratio`: the
+    same without the bounds that the scale is held in, None until known."""
 
     def __init__(self, limits: Limits, path: PlanPath) -> None:
         self._limits = limits
@@ -32,6 +33,7 @@ class LiveScale:
         self._first_turns: float | None = None
         self._before_s: float | None = None
         self.scale = 1.0
+        self.ratio: float | None = None
         self.known = False
 
     def tell(
@@ -59,5 +61,6 @@ class LiveScale:
             self._set(self.scale + (torque_Nm / expected - self.scale) * min(1.0, passed / CARRY_S))
 
     def _set(self, scale: float) -> None:
+        self.ratio = scale
         self.scale = min(max(scale, LEAST), MOST)
         self.known = True

@@ -14,6 +14,10 @@ class Moment:
     in_phase_s: since the phase began. torque_top_Nm: the highest smoothed torque of
     this wind; phase_top_Nm: of this phase.
     still_s: how long torque has been steady. counted: `turns` come from pulses or taps, so a rule may trust them.
+    pace_turns: turns counted or, for the pace of the walk-in only, estimated. fitted: this motor's torque over the
+    plan's as fitted at full stretch, None until it is.
+    off_path_m: how much further out than the walk-in's path the person stands (below 0: too far in), where the meter
+    tells. stopped: since the phase began the crank has stood still or gone back.
     plan_Nm: the plan's torque at these turns; expected_Nm: the same times this
     motor's live scale. peak_in_s: time to the peak at the present rate, if it rises.
     silent_s: since the last sample. gone_s: how long torque has been about nothing.
@@ -32,6 +36,10 @@ class Moment:
     reversing: bool
     turns: float | None
     counted: bool
+    pace_turns: float | None
+    off_path_m: float | None
+    stopped: bool
+    fitted: float | None
     distance_m: float | None
     expected_Nm: float | None
     plan_Nm: float | None
@@ -47,4 +55,4 @@ class Moment:
     overloaded: bool
     tared: bool
     torque_back: bool
-    crank_slow: bool
+    crank_rev_per_s: float | None

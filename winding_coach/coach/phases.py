@@ -15,7 +15,8 @@ from winding_coach.coach.said import Phase
 
 PREPARING = frozenset({Phase.HOOK_UP, Phase.STRETCH_OUT})
 WINDING = frozenset({Phase.WIND_STRETCHED, Phase.WALK_IN, Phase.FINAL_TURNS})
-LOADED = WINDING | {Phase.BACK_OFF, Phase.READY}
+UNLOADING = frozenset({Phase.BACK_OFF, Phase.READY})
+LOADED = WINDING | UNLOADING
 OVER = frozenset({Phase.DONE, Phase.ABORTED})
 
 BROKEN_FOR_S = 5.0
@@ -24,7 +25,7 @@ UNHOOKED_FOR_S = 1.0
 BEGUN_TURNS_OF_CRANK = 2.0
 BEGUN_SHARE = 0.12
 """Torque of this share of the full-stretch figure: cranking has begun, where no crank sensor tells."""
-LAUNCH_REACHED = 1.01
+LAUNCH_REACHED = 1.0
 STOPPED_NEAR = 0.97
 NEAR_LAUNCH = 1.04
 STILL_PER_S = 0.002

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from winding_coach.coach.alarms import at_a_limit
+from winding_coach.coach.alarms import at_a_limit, stopped_beyond
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.phases import WINDING
@@ -22,17 +22,35 @@ QUIET_S = 2.5
 """Advice changes no sooner than this within a phase; what is urgent does not wait."""
 URGENT = frozenset({"stop_at_peak", "keep_cranking", "launch_ready"})
 HOOKING_UP_S = 6.0
-REACTION_S = 0.9
-"""Stop is said so long before the peak: reaction (median 0.7 s, from memory), then the hand slows down."""
+REACTION_S = 1.3
+"""Stop is said so long before the peak: reaction (median 0.7 s, from memory), then the hand slows down,
+and most go on a little longer than they mean to; found in the closed loop (simulated)."""
 STOPS_IN_S = 0.8
 """In the back-off torque falls so fast that the hand must be told this long before; reaction and slowing down."""
+STILL_NEAR, MOST_STOPPING_S = 0.97, 8.0
+"""At the peak the stop stands until the hand has stopped; below it not for ever: what is felt of the hand may be
+wrong."""
+SETTLES = 0.985
+"""After the last turn off torque comes back by this much within seconds (simulated; rubber that relaxed recovers)."""
 STOP_STANDS_S = 3.0
 """A stop that was said stands so long, whatever the rate does meanwhile."""
-AHEAD_TURNS_OF_CRANK = 2.5
-"""A step-in is said as where to be after about so many turns, so that it can be made a little at each."""
+BACK_OFF_QUIET_S = 1.2
+"""In the back-off each turn is told; its turns are slow, and there is nothing else to listen to."""
 NOTE_AFTER_S = 3.0
-MARK_M = 0.10
-"""Walk-in marks are this far apart, so that a step is a step."""
+NEAR_WALK_IN = 0.93
+"""From this share of the full-stretch torque on, the walk-in is announced by a slower crank."""
+CALM_REV_PER_S = 0.85
+"""A crank that turns no faster needs not be slowed for the walk-in; found in the closed loop (simulated)."""
+SLOW_REV_PER_S = 0.35
+NEAR_PEAK = 0.93
+"""Below this share of the peak no rate is a reason to stop: each step and each stall ends in a quick rise."""
+WELL_INSIDE_M = 0.10
+"""Nearer than the mark by this is too far in: wait there."""
+WAIT_BELOW = 0.85
+"""Without turns: below this share of the full-stretch torque the walk-in waits."""
+BLIND_TURNS = 2.0
+MARK_M = 0.05
+"""Walk-in marks are whole multiples of this from the hooks: what can be judged, or seen on a tape."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +63,8 @@ class Wanted:
     torque_Nm: float | None = None
     turns: float | None = None
     peak_Nm: float | None = None
+    side: str | None = None
+    next_Nm: float | None = None
 
     def same_as(self, other: Wanted) -> bool:
         """Whether saying this after `other` would only repeat it."""
@@ -62,8 +82,9 @@ class Scene:
     """What a prompt is chosen from.
 
     mark_m: where to be in a few turns of the crank, mark_in: in how many; None when turns are not known.
-    back_off_left: crank turns that the plan's back-off takes from this torque to the launch torque.
-    stopping: the stop at the peak was said a moment ago.
+    back_off_left: crank turns that the plan's back-off takes from this torque to the launch torque; next_Nm: torque
+    to expect after the next of them. stopping: the stop at the peak was said a moment ago. side: ahead of the
+    path or behind it. slowed: the crank was told to go slower for the walk-in.
     """
 
     now: Moment
@@ -74,13 +95,19 @@ class Scene:
     marks: Marks
     back_off_left: float | None
     stopping: bool = False
+    side: str | None = None
+    slowed: bool = False
+    next_Nm: float | None = None
 
 
-def mark_of(path_m: float, limits: Limits) -> float:
-    """Return the mark to stand at: the path's distance, rounded up to a whole step, never below the hooks."""
+def mark_of(path_m: float, limits: Limits, *, inside: bool = False) -> float:
+    """Return the mark to stand at: the path's distance, rounded up to a whole step (down where `inside`), never below
+    the hooks."""
     if limits.stops_m:
+        if inside:
+            return next((at for at in reversed(limits.stops_m) if at <= path_m + 1e-6), limits.hooks_m)
         return next((at for at in limits.stops_m if at >= path_m - 1e-6), limits.stretch_m)
-    steps = -((limits.hooks_m - path_m) // MARK_M)
+    steps = (path_m - limits.hooks_m) // MARK_M if inside else -((limits.hooks_m - path_m) // MARK_M)
     return round(min(limits.hooks_m + max(steps, 0) * MARK_M, limits.stretch_m), 3)
 
 
@@ -96,7 +123,9 @@ def _stop(scene: Scene) -> Wanted | None:
     if "meter_limit" in alarms:
         return Wanted("stop_at_peak", torque_Nm=limits.meter_Nm)
     if "overwind" in alarms or at_a_limit(scene.now, limits):
-        return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
+        # Out there the strands must be let go: with the crank still, a step in takes torque down.
+        mark = scene.mark_m if scene.now.phase is Phase.WALK_IN else None
+        return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm, distance_m=mark)
     return Wanted("stop_at_peak") if alarms & {"meter_saturated", "meter_silent"} else None
 
 
@@ -111,50 +140,71 @@ def _stretch_out(scene: Scene) -> Wanted:
 
 
 def _wind_stretched(scene: Scene) -> Wanted:
-    limits = scene.limits
+    now, limits = scene.now, scene.limits
     if "rising_too_fast" in scene.alarms:
         return Wanted("crank_slower")
-    if scene.now.cranking is None and scene.now.in_phase_s < 1.0:
+    if now.cranking is None and now.in_phase_s < 1.0:
         return Wanted("start_cranking", distance_m=limits.stretch_m)
+    near = now.torque_Nm is not None and now.torque_Nm >= NEAR_WALK_IN * limits.stretched_Nm
+    if scene.slowed or (near and (now.crank_rev_per_s or 0.0) > CALM_REV_PER_S):
+        return Wanted("crank_slower", distance_m=limits.stretch_m)
     return Wanted("keep_cranking", torque_Nm=limits.stretched_Nm, distance_m=limits.stretch_m)
 
 
 def _walk_in(scene: Scene) -> Wanted:
-    now, limits = scene.now, scene.limits
+    now = scene.now
     if "crank_stalled" in scene.alarms:
         return Wanted("keep_cranking")
-    mark = scene.mark_m
+    mark, here_m = scene.mark_m, None if now.distance_m is None else round(now.distance_m, 2)
     if "torque_falling" in scene.alarms:
+        return Wanted("hold_distance", distance_m=here_m, side="ahead")
+    if mark is None:
+        return _step_by_torque(scene)
+    if mark >= scene.limits.stretch_m:
         return Wanted("hold_distance", distance_m=mark)
-    if mark is not None and mark >= limits.stretch_m:
-        return Wanted("hold_distance", distance_m=mark)
-    if now.distance_m is not None and mark is not None and now.distance_m < mark - 1.5 * MARK_M:
-        return Wanted("hold_distance", distance_m=round(now.distance_m, 1))
-    return Wanted("walk_in_to", distance_m=mark, crank_turns=scene.mark_in)
+    if now.distance_m is not None and now.distance_m < mark - WELL_INSIDE_M:
+        return Wanted("hold_distance", distance_m=here_m, side="ahead")
+    side = "behind" if scene.side == "behind" else None
+    return Wanted("walk_in_to", distance_m=mark, crank_turns=scene.mark_in, side=side)
+
+
+def _step_by_torque(scene: Scene) -> Wanted:
+    """Without turns torque sets the pace: step in while it is there, wait while it is not."""
+    now, limits = scene.now, scene.limits
+    waits = now.torque_Nm is not None and now.torque_Nm < WAIT_BELOW * limits.stretched_Nm
+    if now.distance_m is None:
+        return Wanted("hold_distance", side="ahead") if waits else Wanted("walk_in_to")
+    if waits:
+        return Wanted("hold_distance", distance_m=round(now.distance_m, 2), side="ahead")
+    mark_m = mark_of(max(now.distance_m - MARK_M, limits.hooks_m), limits, inside=True)
+    return Wanted("walk_in_to", distance_m=mark_m, crank_turns=BLIND_TURNS)
 
 
 def _final_turns(scene: Scene) -> Wanted:
     now, limits = scene.now, scene.limits
-    if scene.stopping or (now.peak_in_s is not None and now.peak_in_s <= REACTION_S):
+    near = now.torque_Nm is not None and now.torque_Nm >= NEAR_PEAK * limits.peak_Nm
+    if near and (scene.stopping or (now.peak_in_s is not None and now.peak_in_s <= REACTION_S)):
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if "rising_too_fast" in scene.alarms:
         return Wanted("crank_slower")
-    if now.crank_slow:
+    speed = now.crank_rev_per_s
+    if speed is not None and speed < SLOW_REV_PER_S and now.cranking and now.in_phase_s > QUIET_S:
         return Wanted("crank_faster")
     return Wanted("keep_cranking", torque_Nm=limits.peak_Nm, distance_m=limits.hooks_m)
 
 
 def _back_off(scene: Scene) -> Wanted:
-    limits = scene.limits
-    if "overwind" in scene.alarms and scene.now.torque_Nm is not None and scene.now.torque_Nm >= limits.peak_Nm:
+    now, limits = scene.now, scene.limits
+    least = STILL_NEAR if now.in_phase_s < MOST_STOPPING_S else 1.0
+    if now.torque_Nm is not None and now.torque_Nm >= least * limits.peak_Nm and not stopped_beyond(now):
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
-    now = scene.now
     if now.torque_Nm is not None:
         stops_at_Nm = now.torque_Nm + STOPS_IN_S * min(now.rate_Nm_per_s or 0.0, 0.0)
-        if now.torque_Nm < limits.peak_Nm and stops_at_Nm <= limits.launch_Nm:
+        if now.torque_Nm < limits.peak_Nm and stops_at_Nm <= SETTLES * limits.launch_Nm:
             return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=0.0)
     left = limits.back_off_turns / limits.ratio if scene.back_off_left is None else scene.back_off_left
-    return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=max(round(2.0 * left) / 2.0, 0.5))
+    left = max(round(left) if left > 2.0 else round(2.0 * left) / 2.0, 0.5)
+    return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=left, next_Nm=scene.next_Nm)
 
 
 def _ready(scene: Scene) -> Wanted:
@@ -199,6 +249,14 @@ class Pacer:
         self._last: Wanted | None = None
         self._last_phase: Phase | None = None
         self.prompt: Prompt | None = None
+        self.slowed = False
+
+    @property
+    def mark_m(self) -> float | None:
+        """The mark that the walk-in was told last, None where the last word was another."""
+        said = self.prompt
+        walks = said is not None and said.code == "walk_in_to"
+        return said.distance_m if walks and said is not None else None
 
     def stopping(self, at_s: float) -> bool:
         """Whether the stop at the peak was said a moment ago."""
@@ -211,16 +269,20 @@ class Pacer:
             self._last = self.prompt = None
             self._last_phase = now.phase
             return None
-        if self._last is not None and self.prompt is not None and self._last_phase == now.phase:
+        # A stop is one stop, though the phase goes on from the final turns to the back-off meanwhile.
+        here = self._last_phase == now.phase or choice.code == "stop_at_peak"
+        if self._last is not None and self.prompt is not None and here:
             if choice.same_as(self._last):
                 return None
-            due = now.at_s - self.prompt.at_s >= QUIET_S
+            quiet_s = BACK_OFF_QUIET_S if choice.code == "back_off" else QUIET_S
+            due = now.at_s - self.prompt.at_s >= quiet_s
             urgent = choice.code in URGENT or choice.crank_turns == 0.0
             if not due and not (
                 urgent and (choice.code, choice.crank_turns) != (self._last.code, self._last.crank_turns)
             ):
                 return None
         self._last, self._last_phase = choice, now.phase
+        self.slowed = self.slowed or (choice.code == "crank_slower" and choice.distance_m is not None)
         if choice.distance_m is not None:
             self._from_m, self._at_m = self._at_m, choice.distance_m
         self.prompt = in_words(
@@ -234,6 +296,8 @@ class Pacer:
                 choice.turns,
                 choice.peak_Nm,
                 self._from_m,
+                side=choice.side,
+                next_Nm=choice.next_Nm,
             ),
             self._units,
             self._steps,

@@ -5,7 +5,7 @@ Torque is SI inside; `as_json` puts it into mN·m, rounds, and drops nothing: No
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, TypeAlias
 
@@ -100,7 +100,8 @@ class PhaseSaid:
 class Prompt:
     """The one thing to do now: code, words, and the figures that the words hold, where they apply.
 
-    The last three are in no JSON, only for words in other units: turns and peak noted, the place told before.
+    side: "ahead" of the path or "behind" it, where that is why. next_Nm: torque to expect after the next turn of the
+    back-off. The three before are in no JSON, only for words in other units: turns and peak noted, the place before.
     """
 
     at_s: float
@@ -112,6 +113,8 @@ class Prompt:
     turns: float | None = None
     peak_Nm: float | None = None
     from_m: float | None = None
+    side: str | None = field(default=None, kw_only=True)
+    next_Nm: float | None = field(default=None, kw_only=True)
 
     def as_json(self) -> dict[str, Any]:
         said: dict[str, Any] = {"event": "prompt", "at_s": self.at_s, "code": self.code, "text": self.text}
@@ -121,6 +124,10 @@ class Prompt:
             said["crank_turns"] = round(self.crank_turns, 2)
         if self.torque_Nm is not None:
             said["torque_mNm"] = _mNm(self.torque_Nm)
+        if self.next_Nm is not None:
+            said["next_mNm"] = _mNm(self.next_Nm)
+        if self.side is not None:
+            said["side"] = self.side
         return said
 
 

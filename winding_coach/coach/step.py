@@ -9,17 +9,17 @@ from dataclasses import replace
 
 from winding_coach.coach.alarms import AlarmBank
 from winding_coach.coach.band import RateBand
+from winding_coach.coach.guide import Guide
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.live import LiveScale
 from winding_coach.coach.look import reading_of, targets_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
-from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, WINDING, SignalSteps, next_by_key
+from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, UNLOADING, WINDING, SignalSteps, next_by_key
 from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import Level, LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView
-from winding_coach.coach.walk import Walk
 from winding_coach.coach.watching import BACK_FOR_S, DeadCrank, Heard, MotorTurns, Stillness, ZeroTaker, zero_offers
 from winding_coach.coach.wording import SILENT, STRANGE, alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
@@ -32,7 +32,6 @@ from winding_coach.signals.reading import CrankState
 
 STALE_S = 0.5
 SILENT_AFTER_S = 2.0
-SLOW_REV_PER_S = 0.35
 
 
 class Coach:
@@ -60,13 +59,14 @@ class Coach:
         self._notes = Notes()
         self._alarms = AlarmBank(lambda code, figures: alarm_words(code, figures, settings.units))
         self._live = LiveScale(self._limits, self._path)
-        self._walk: Walk | None = None
+        self._guide = Guide(self._path, self._limits)
         self._steps = SignalSteps()
         self._pacer = Pacer(settings.units, settings.steps)
         self._link = LinkView()
         self._phase = Phase.HOOK_UP
         self._phase_at_s = 0.0
         self._phase_top_Nm = 0.0
+        self._stopped = False
         self._phase_before_break = Phase.HOOK_UP
         self._phases: tuple[tuple[float, float | None, Phase], ...] = ()
         self._alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
@@ -128,7 +128,7 @@ class Coach:
             good = not (sample.torque_Nm is None or sample.settling or sample.saturated)
             self._heard.take(self._at_s, good=good)
             crank_turns = None if self._dead_crank.dead else sample.crank_turns
-            share = self._share_of_top()
+            share = self._share_of_top() if self._phase in UNLOADING else None
             self._turns.count(crank_turns, signed=sample.quadrature, phase=self._phase, torque_share_of_top=share)
             if sample.restarted:
                 self._estimator.reset()
@@ -197,16 +197,19 @@ class Coach:
                 self._alarm_starts = (*self._alarm_starts[-99:], (alarm.at_s, now.turns, alarm.level))
             self._saying.append(alarm)
         self._notes.tell(now)
-        mark_m, mark_in = self._next_mark(now)
+        guided = self._guide.tell(now, self._limits, self._notes.marks, self._live.scale, self._pacer.mark_m)
         scene = Scene(
             now,
             self._limits,
-            mark_m,
-            mark_in,
+            guided.mark_m,
+            guided.mark_in,
             frozenset(alarm.code for alarm in self._alarms.on),
             self._notes.marks,
-            self._back_off_left(now),
+            guided.off_left,
             self._pacer.stopping(self._at_s),
+            guided.side,
+            self._pacer.slowed,
+            guided.off_next_Nm,
         )
         prompt = self._pacer.tell(now, wanted(scene))
         if prompt is not None:
@@ -226,6 +229,7 @@ class Coach:
         crank = None if live is None else live.crank_rev_per_s
         turns = self._turns.turns
         distance_m = None if sample is None else sample.distance_m
+        pace_turns = self._guide.pace_of(turns, live)
         plan_Nm = None if turns is None else self._path.torque_at(turns)
         scale = self._live.scale
         self._live.tell(self._at_s, self._phase, torque_Nm, turns, distance_m)
@@ -233,6 +237,9 @@ class Coach:
             self._limits = self._plan_limits.scaled(self._live.scale)
         low, high = self._band.at(self._phase, turns)
         self._phase_top_Nm = max(self._phase_top_Nm, torque_Nm or 0.0)
+        cranking = None if live is None else live.cranking
+        reversing = live is not None and live.crank_state is CrankState.REVERSING
+        self._stopped = self._stopped or cranking is False or reversing
         coming, peak_in_s = False, None
         if torque_Nm is not None and self._phase in WINDING:
             coming = self._limit.update(torque_Nm, slow, self._limits.peak_Nm).coming
@@ -249,10 +256,14 @@ class Coach:
             slow_rate_Nm_per_s=slow,
             torque_top_Nm=self._notes.top_Nm,
             phase_top_Nm=self._phase_top_Nm,
-            cranking=None if live is None else live.cranking,
-            reversing=live is not None and live.crank_state is CrankState.REVERSING,
+            cranking=cranking,
+            reversing=reversing,
             turns=turns,
             counted=turns is not None,
+            pace_turns=pace_turns,
+            fitted=self._live.ratio,
+            off_path_m=self._guide.off_path_m(pace_turns, distance_m),
+            stopped=self._stopped,
             distance_m=distance_m,
             expected_Nm=None if plan_Nm is None else plan_Nm * self._live.scale,
             plan_Nm=plan_Nm,
@@ -268,7 +279,7 @@ class Coach:
             overloaded=sample is not None and sample.overload,
             tared=self._tared,
             torque_back=self._still.back_s >= BACK_FOR_S,
-            crank_slow=crank is not None and abs(crank) < SLOW_REV_PER_S,
+            crank_rev_per_s=crank,
         )
 
     def _since(self, at_s: float | None) -> float:
@@ -286,24 +297,6 @@ class Coach:
         reading = self._estimator.reading
         return None if reading is None or not self._notes.top_Nm else reading.torque_Nm / self._notes.top_Nm
 
-    def _next_mark(self, now: Moment) -> tuple[float | None, float | None]:
-        if now.turns is None or self._walk is None or self._phase is not Phase.WALK_IN:
-            return None, None
-        return self._walk.next_mark(now.turns, self._limits)
-
-    def _back_off_left(self, now: Moment) -> float | None:
-        """Crank turns from this torque to the launch torque, by the plan's back-off branch and the live scale."""
-        if now.torque_Nm is None or self._phase is not Phase.BACK_OFF:
-            return None
-        scale = self._live.scale
-        wanted = self._path.back_off_turns_to(self._limits.launch_Nm / scale)
-        return (wanted - self._path.back_off_turns_to(now.torque_Nm / scale)) / self._limits.ratio
-
-    def _standing_m(self) -> float:
-        """Where the person stands as the walk-in begins: by the sensor, else at full stretch."""
-        sample = self._sample if self._since(self._heard.line_at_s) <= STALE_S else None
-        return (None if sample is None else sample.distance_m) or self._plan_limits.stretch_m
-
     def _silence(self) -> None:
         """Say that the link is silent, or up again."""
         silent = min(self._silent_s(), self._since(self._up_at_s)) >= SILENT_AFTER_S and self._up_at_s is not None
@@ -319,11 +312,9 @@ class Coach:
     def _enter(self, phase: Phase) -> None:
         if phase is Phase.BROKEN:
             self._phase_before_break = self._phase
-        self._phase, self._phase_at_s, self._phase_top_Nm = phase, self._at_s, 0.0
+        self._phase, self._phase_at_s, self._phase_top_Nm, self._stopped = phase, self._at_s, 0.0, False
         if phase is Phase.BACK_OFF:
             self._turns.back_off(self._notes.marks.peak_turns, self._share_of_top())
-        if phase is Phase.WALK_IN and self._turns.turns is not None:
-            self._walk = Walk(self._path, self._plan_limits, self._turns.turns, self._standing_m())
         self._phases = (*self._phases, (self._at_s, self._turns.turns, phase))
         self._saying.append(PhaseSaid(self._at_s, phase))
 
@@ -372,7 +363,7 @@ class Coach:
             stale=stale,
             prompt=self._pacer.prompt,
             alarms=self._alarms.on,
-            targets=targets_of(now, self._phase, self._limits, None if now is None else self._next_mark(now)[0]),
+            targets=targets_of(now, self._phase, self._limits, self._guide.now.mark_m),
             link=replace(
                 self._link,
                 meter=None if meter.hello is None else meter.hello.board,

@@ -1,16 +1,25 @@
-"""The walk-in path from where it really began: turns in, distance to stand at out. Pure.
+"""The walk-in path from where it really began: turns in; where to be, and over how many turns of the crank, out. Pure.
 
-Equal strand stretch, as planned, but through the turns and the distance at which this person left full stretch.
+Equal strand stretch, as planned, but through the turns and the distance at which this person left full stretch. One
+mark follows the other so that the walk never stops: the next is told a reaction before this one is due.
 """
 
 from __future__ import annotations
 
 from winding_coach.coach.limits import Limits
-from winding_coach.coach.prompts import AHEAD_TURNS_OF_CRANK, mark_of
+from winding_coach.coach.prompts import mark_of
 from winding_coach.rubber.path import PlanPath
 
 STRETCH_SLACK = 0.04
 """The path may lie so much (share of strand stretch) beside the planned one; a late start is caught up with by then."""
+LEAD_TURNS_OF_CRANK = 1.5
+"""The next mark is told so long before this one is due: a reaction time of cranking."""
+NEARLY_M = 0.05
+"""Who is so near the mark, by a distance sensor, is told the next: nobody stops there and starts again."""
+STRIDE_TURNS_OF_CRANK = 6.0
+"""A mark is about so many turns away: long enough to be heard and done, short enough to hold the path."""
+SHIFT_M, MOST_SHIFT_M = 0.03, 0.15
+"""Without a distance sensor, torque that says ahead or behind moves the marks by so much, so far at most."""
 
 
 class Walk:
@@ -20,9 +29,13 @@ class Walk:
         self._path = path
         self._hooks_m = limits.hooks_m
         self._most_m = limits.stretch_m
-        planned = path.walk_stretch
-        begun = path.strand_stretch(turns, distance_m)
-        self._stretch = min(max(begun, planned * (1.0 - STRETCH_SLACK)), planned * (1.0 + STRETCH_SLACK))
+        self._lead = LEAD_TURNS_OF_CRANK * limits.ratio
+        self._stretch = self._through(turns, distance_m)
+        self._shift_m = 0.0
+        self._due_turns: float | None = None
+        self._from_m = distance_m
+        self.mark_m = distance_m
+        self.mark_in: float = 1.0
 
     def distance_at(self, turns: float) -> float:
         """Return the hook distance to stand at."""
@@ -33,7 +46,44 @@ class Walk:
         """Return the turns at which the path is at a distance."""
         return self._path.turns_at_stretch(self._stretch, max(distance_m, self._hooks_m))
 
-    def next_mark(self, turns: float, limits: Limits) -> tuple[float, float]:
-        """Return where to be in a few turns of the crank, and in how many of them, at least one."""
-        mark = mark_of(self.distance_at(turns + AHEAD_TURNS_OF_CRANK * limits.ratio), limits)
-        return mark, max(round((self.turns_at(mark) - turns) / limits.ratio), 1)
+    def _through(self, turns: float, distance_m: float) -> float:
+        """Strand stretch of a path from here; the first step on it comes a reaction later."""
+        planned = self._path.walk_stretch
+        here = self._path.strand_stretch(turns + self._lead, distance_m)
+        return min(max(here, planned * (1.0 - STRETCH_SLACK)), planned * (1.0 + STRETCH_SLACK))
+
+    def tell(
+        self,
+        turns: float,
+        limits: Limits,
+        told_m: float | None = None,
+        distance_m: float | None = None,
+        side: str | None = None,
+    ) -> None:
+        """Take the turns of now; `mark_m` and `mark_in` say where to be, in how many turns of the crank.
+
+        told_m: the mark that the person has been told last. distance_m: where they stand, None if nobody measures. Who
+        is "behind" (`side`) gets a path that goes on from there, so that nobody has to rush. Where only torque says
+        ahead or behind, the next mark allows for it.
+        """
+        told = self._due_turns is not None and told_m == self.mark_m
+        there = distance_m is not None and distance_m <= self.mark_m + NEARLY_M
+        if told and not there and turns < (self._due_turns or 0.0) - self._lead:
+            return
+        if told:
+            if side is not None and distance_m is None:
+                by = SHIFT_M if side == "ahead" else -SHIFT_M
+                self._shift_m = min(max(self._shift_m + by, -MOST_SHIFT_M), MOST_SHIFT_M)
+            self._from_m = self.mark_m
+        if side == "behind" and distance_m is not None:
+            self._stretch = max(self._stretch, self._through(turns, distance_m))
+        self._next(turns, limits)
+
+    def _next(self, turns: float, limits: Limits) -> None:
+        wanted_m = self.distance_at(turns + self._lead + STRIDE_TURNS_OF_CRANK * limits.ratio) + self._shift_m
+        # Never out again, and where stops are far apart on to the next of them, however many turns that takes.
+        wanted_m = max(min(wanted_m, self._from_m - 2e-3), self._hooks_m)
+        self.mark_m = mark_of(wanted_m, limits, inside=True)
+        at = self.turns_at(max(self.mark_m - self._shift_m, self._hooks_m))
+        self._due_turns = max(at, turns + self._lead + limits.ratio)
+        self.mark_in = max(round((self._due_turns - turns - self._lead) / limits.ratio), 1)

@@ -10,6 +10,8 @@ from winding_coach.coach.said import Phase
 
 STILL_SHARE = 0.008
 """Torque that stays within this share of the peak is still."""
+MEAN_S, JUMP = 0.3, 4.0
+"""Stillness is of torque averaged so long: a meter with 1 % of noise can be still too."""
 GONE_SHARE = 0.12
 """Torque below this share of the launch torque is none: the motor is off the hook."""
 BACK_SHARE = 0.3
@@ -34,7 +36,7 @@ class Stillness:
         self._tolerance = STILL_SHARE * peak_Nm
         self._gone_below = GONE_SHARE * launch_Nm
         self._anchor_Nm: float | None = None
-        self._anchor_s = 0.0
+        self._anchor_s = self._before_s = self._mean_Nm = 0.0
         self._there_s: float | None = None
         self._low_s: float | None = None
         self.still_s = 0.0
@@ -46,8 +48,13 @@ class Stillness:
         if self._low_s is None or torque_Nm < BACK_SHARE * top_Nm:
             self._low_s = t_s
         self.back_s = max(t_s - self._low_s, 0.0)
-        if self._anchor_Nm is None or abs(torque_Nm - self._anchor_Nm) > self._tolerance:
-            self._anchor_Nm, self._anchor_s = torque_Nm, t_s
+        change_Nm = torque_Nm - self._mean_Nm
+        # A jump is no noise: it counts at once.
+        jumped = self._anchor_Nm is None or abs(change_Nm) > JUMP * self._tolerance
+        self._mean_Nm += change_Nm if jumped else change_Nm * min(max(t_s - self._before_s, 0.0) / MEAN_S, 1.0)
+        self._before_s = t_s
+        if self._anchor_Nm is None or abs(self._mean_Nm - self._anchor_Nm) > self._tolerance:
+            self._anchor_Nm, self._anchor_s = self._mean_Nm, t_s
         self.still_s = max(t_s - self._anchor_s, 0.0)
         if self._there_s is None or torque_Nm > self._gone_below:
             self._there_s = t_s

@@ -106,7 +106,11 @@ def big_word(view: CoachView) -> BigWord:
         return BigWord(OUTCOME_BLOCKS[view.summary.outcome], role="word")
     if view.link.state in LINK_BLOCKS:
         return BigWord(LINK_BLOCKS[view.link.state], role="danger word")
+    backing = view.prompt is not None and view.prompt.code == "back_off"
     for alarm in view.alarms:
+        if alarm.code == "overwind" and backing:
+            # The hand has stopped: what is left to do about it is what the prompt says.
+            continue
         if alarm.code in ALARM_BLOCKS:
             return BigWord(ALARM_BLOCKS[alarm.code], role="danger word")
         if alarm.code == "overwind_soon" and view.phase is Phase.FINAL_TURNS:
@@ -120,7 +124,7 @@ def big_word(view: CoachView) -> BigWord:
         return BigWord(PHASE_BLOCKS[view.phase])
     if prompt.code == "back_off" and prompt.crank_turns == 0.0:
         return BigWord("STOP", role="danger word")
-    urgent = prompt.code in ("stop_at_peak", "crank_slower")
+    urgent = prompt.code in ("stop_at_peak", "crank_slower") or any(one.level is Level.DANGER for one in view.alarms)
     distance, unit = "", ""
     if prompt.distance_m is not None:
         paces = paces_in(prompt.from_m, prompt.distance_m, view.steps)
