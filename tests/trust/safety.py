@@ -23,8 +23,8 @@ MORE_ALARMS = frozenset({"crank_stalled", "torque_falling"})
 MORE_WORDS = ("CRANK", "FASTER", "SLOWER", "WALK IN", "HOLD", "WIND", "FINAL", "STEP", "PACE", "STAY")
 """How the large word begins where it says so."""
 LOOK_BACK_S = 1.0
-SURE_S = 0.5
-"""Torque that has been past a limit for so long is past it, whatever ripple and noise do."""
+SURE_S = 0.8
+"""Torque that has been past a limit for so long is past it, whatever ripple, noise and smoothing do."""
 STALE_S = 0.5
 BLIND_S = 2.5
 """Loaded and without a good reading for so long: that must be said as a danger."""
