@@ -14,7 +14,7 @@ from typing import Any
 from winding_coach.coach.said import Phase
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView
-from winding_coach.command_line.coaching import PRACTISED, coach_it, header_for, writer_for
+from winding_coach.command_line.coaching import PRACTISED, coach_it, header_for, needs_terminal, writer_for
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.progress import Progress, Record, load_progress, nickname
@@ -161,6 +161,7 @@ def take_lesson(
     before = None if progress is None else progress.noted(person, lesson.name)
     seed = _seed(args.seed, before)
     learner = learner_from(args.script, seed)
+    needs_terminal(args)
     bench = LessonBench(lesson, settings.plan, settings.motor, settings.winder, seed, rubber)
     source = PracticeSource(
         bench,

@@ -78,7 +78,6 @@ def run(args: argparse.Namespace) -> int:
     if args.lessons:
         return list_lessons(args, home)
     readings_hz(args)
-    needs_terminal(args)
     speed = speed_from(args.speed)
     units = units_from(args, home)
     figures = figures_from(args, units)
@@ -90,7 +89,9 @@ def run(args: argparse.Namespace) -> int:
         return take_lesson(args, home, settings, rubber, speed)
     if args.script is not None and args.script not in STYLES:
         raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
-    rng = np.random.default_rng(whole("--seed", args.seed or "1", 0, MOST_SEED))
+    seed = whole("--seed", args.seed or "1", 0, MOST_SEED)
+    needs_terminal(args)
+    rng = np.random.default_rng(seed)
     nearest_m, farthest_m = settings.plan.walk_in[-1].distance_m, 1.15 * settings.plan.stretch_distance_m
     keyboard = KeyboardHands(figures.motor, nearest_m, farthest_m)
     scripted = args.script is not None
