@@ -165,8 +165,12 @@ def test_a_wind_is_closed_and_saved_when_it_is_ended(home: Path, processes: Proc
 def test_unplugging_and_replugging_in_mid_wind(home: Path, tmp_path: Path, processes: Processes) -> None:
     link = tmp_path / "meter"
     meter = start(
-        processes, "meter", "emulate", *MOTOR, "--speed", "20", "--link", str(link), "--fault", "unplug@60:30"
-    )
+        processes,
+        "meter",
+        "emulate",
+        *MOTOR,
+        *("--speed", "10", "--wait", "--link", str(link), "--fault", "unplug@60:30"),
+    )  # no faster: the rules hold in real seconds, and a back-off of half a second is a motor that broke
     lines_until(meter, str(link))
     wind = start(processes, "wind", "--port", str(link), "--calibration", "simulated", *MOTOR, "--headless", "--json")
     lines_until(wind, '"down"')
