@@ -287,3 +287,18 @@ def test_a_rebuilt_index_equals_the_index(steps: list[tuple[str, int]]) -> None:
                     assert (folder / other.trace).exists()
                     continue
                 assert other == wind
+
+
+def test_a_wind_that_was_closed_takes_the_place_of_a_copy_made_in_its_middle(folder: Path, shelf: Shelf) -> None:
+    copy = make_trace(folder, summary=None)
+    look(folder, shelf)
+    assert [wind.outcome for wind in shelf.winds()] == ["open"]
+    whole = make_trace(folder)
+    assert whole != copy
+    look(folder, shelf)
+    assert [(wind.outcome, wind.trace) for wind in shelf.winds()] == [("done", whole.name)]
+    for _ in range(2):
+        found = rebuild(folder, shelf)
+        assert [(wind.outcome, wind.trace) for wind in shelf.winds()] == [("done", whole.name)]
+    assert look(folder, shelf).logged == ()
+    assert found.moved == ()

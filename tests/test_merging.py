@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import gzip
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -252,3 +253,13 @@ def test_fitted_batches_come_too(tmp_path: Path) -> None:
     assert merge.same["winder"] == 1
     with Shelf(home / "shelf.sqlite") as shelf:
         assert shelf.all(Winder) == [TEN]
+
+
+def test_a_backup_made_in_mid_wind_brings_no_second_file_of_a_wind_that_goes_on(tmp_path: Path) -> None:
+    home, other = folder_with(tmp_path / "home"), folder_with(tmp_path / "other")
+    make_trace(other / "traces", 1, summary=None)
+    going_on = make_trace(home / "traces", 1, summary=None)
+    os.utime(going_on)
+    (home / "traces" / "x.wind.jsonl").write_text("hello\n")
+    merge = bring_in(home, other)
+    assert (merge.winds, merge.copies, merge.same["wind"]) == ([], [], 1)

@@ -276,14 +276,18 @@ class _Sorting:
             return None
         place = self.places.get(wind)
         if place is not None and place != name:
-            if place in self._files:
+            replaced = seen.summary is not None and place not in self._closed
+            if place in self._files and not replaced:
                 self.passed[name] = f"the same wind as {place}"
                 return None
             if seen.summary is None and place in self._closed:
                 self.passed[name] = f"the wind of {place} without its end"
                 return None
-            self.moved.append(name)
+            if place not in self._files:
+                self.moved.append(name)
         self.places[wind] = name
+        if seen.summary is not None:
+            self._closed[name] = wind
         return seen
 
 

@@ -156,6 +156,7 @@ def _plan_winds(
     traces = traces_of(folder)
     taken = set(trace_files(home / "traces")) | {kept.trace for kept in ours.values()}
     files = trace_files(traces)
+    going_on = _not_logged(home / "traces", {kept.trace for kept in ours.values()})
     seen: set[str] = set()
     for number, name in enumerate(files, 1):
         if told is not None:
@@ -170,6 +171,8 @@ def _plan_winds(
             merge.passed_over[name] = PRACTICE
         elif wind in seen:
             merge.passed_over[name] = "the same wind as another file of theirs"
+        elif wind in going_on:
+            merge.is_here("wind")
         elif wind in ours:
             _compare_winds(merge, shelf.wind(wind), home, found, _free(name, taken))
         else:
@@ -188,6 +191,18 @@ def _plan_winds(
             for wind in theirs.winds()
             if wind.id not in seen and wind.id not in ours and is_sound(wind) and is_trace_name(wind.trace)
         ]
+
+
+def _not_logged(traces: Path, logged: set[str]) -> set[str]:
+    """Return the ids of our traces that no row stands for yet: a wind that goes on while a backup of it comes in."""
+    found = set()
+    for name in trace_files(traces):
+        if name not in logged:
+            try:
+                found.add(wind_id(glance(traces / name).header))
+            except TraceError:
+                continue
+    return found
 
 
 def _compare_winds(merge: Merge, wind: Wind, home: Path, found: Glance, free: str) -> None:
