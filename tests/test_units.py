@@ -22,6 +22,7 @@ from winding_coach.units import (
     Kind,
     QuantityError,
     UnitSystem,
+    counted,
     example,
     parse_quantity,
     show,
@@ -223,3 +224,8 @@ def test_inputs_are_values() -> None:
     assert KeyPressed(1.0, "tare") == events[4]
     with pytest.raises(AttributeError):
         events[0].data = b"y"  # type: ignore[misc]
+
+
+def test_a_count_has_its_noun() -> None:
+    assert [counted(n, "wind") for n in (0, 1, 2)] == ["0 winds", "1 wind", "2 winds"]
+    assert counted(2, "batch", "batches") == "2 batches"

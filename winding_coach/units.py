@@ -87,6 +87,11 @@ def parse_quantity(text: str, kind: Kind, system: UnitSystem = "metric") -> floa
     return float(number) * UNITS[kind][unit]
 
 
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """Return a count with its noun, as in `1 wind` and `3 winds`. many: if it does not just take an s."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def example(kind: Kind, system: UnitSystem) -> str:
     """A quantity of this kind as one would type it, for messages and help."""
     number = {"length": "30", "mass": "1.4", "linear density": "2.2", "torque": "3.5"}[kind]

@@ -93,3 +93,8 @@ def test_a_home_that_is_a_file_or_closed_is_said(tmp_path: Path) -> None:
     (tmp_path / "settings.json").mkdir()
     with pytest.raises(Problem, match="cannot be read"):
         home_from(parsed("--home", str(tmp_path)))
+
+
+def test_a_motor_that_is_not_on_the_shelf_is_named() -> None:
+    with pytest.raises(UsageProblem, match=r"There is no motor 'th-99' on the shelf: see 'motor list', or give --loop"):
+        figures_from(parsed("--motor", "th-99"), "metric")

@@ -115,3 +115,25 @@ def test_output_into_a_closed_pipe_is_no_traceback() -> None:
     command = f"{sys.executable} -m winding_coach meter list --json | true"
     done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False, timeout=60)
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (("plan", "--loop", "-30cm"), "--loop: expected one argument (one that begins with a dash"),
+        (("plan", "--unts", "inch"), "unrecognized arguments: --unts inch"),
+        (("motor", "show"), "required: NAME"),
+        (("motor",), "required: JOB"),
+        (("shelf", "season", "--by", "mo\x1bon"), "--by: invalid choice"),
+        (("paln",), "there is no command 'paln'"),
+    ],
+)
+def test_wrong_words_are_one_sentence(words: tuple[str, ...], what: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main([*words])
+    said = capsys.readouterr().err
+    assert ended.value.code == 2
+    assert what in said
+    assert "--help' tells what to type.\n" in said
+    assert said.count("\n") == 1
+    assert "\x1b" not in said

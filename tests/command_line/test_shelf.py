@@ -349,7 +349,7 @@ def test_backup_and_import_as_commands(capsys: pytest.CaptureFixture[str], home:
     dry = as_object(capsys, "import", str(copy), "--dry-run", "--home", str(new))
     assert (len(dry["winds"]), len(dry["flights"]), dry["records"][0]["name"]) == (1, 1, "th-07")
     text = said(capsys, "import", str(copy), "--home", str(new))
-    assert text == "Came in: 1 winds; 1 flights; motor th-07.\n"
+    assert text == "Came in: 1 wind; 1 flight; motor th-07.\n"
     said(capsys, "motor", "edit", "th-07", "--loop", "31 cm", "--home", str(new))
     text = said(capsys, "import", str(copy), "--home", str(new))
     assert text.splitlines() == [
@@ -475,3 +475,25 @@ def test_files_are_for_their_user_only(capsys: pytest.CaptureFixture[str], home:
         os.umask(before)
     for folder in (home, tmp_path / "copy"):
         assert all(path.stat().st_mode & 0o077 == 0 for path in (folder, *folder.rglob("*")))
+
+
+def test_words_of_a_newcomer(capsys: pytest.CaptureFixture[str], home: Path, tmp_path: Path) -> None:
+    make_trace(home / "traces")
+    said(capsys, "shelf", "rebuild")
+    assert "logged: log one" in said(capsys, "flight", "list", "--motor", "th-99")
+    assert said(capsys, "flight", "list", "--motor", "th-99").startswith("No such flight")
+    assert "leave --format away" in refused(capsys, 2, "export", str(tmp_path / "a.csv"), "--format", "parquet")
+    assert said(capsys, "export", str(tmp_path / "a.csv")).endswith("a.csv: 1 row.\n")
+    assert "There is no batch 'amber' that was fitted: first 'batch fit" in refused(
+        capsys, 1, "plan", "--loop", "30 cm", "--mass", "1.4 g", "--batch", "amber"
+    )
+    assert "check its name" in refused(capsys, 1, "review", str(home))
+
+
+def test_a_wind_of_the_shelf_is_replayed_by_its_id(capsys: pytest.CaptureFixture[str], home: Path) -> None:
+    trace = make_trace(home / "traces")
+    said(capsys, "shelf", "rebuild")
+    wanted = refused(capsys, 1, "replay", str(trace), "--check")
+    assert f"The replay of '{trace}' differs" in wanted, "its summary is made up"
+    assert refused(capsys, 1, "replay", "last", "--check") == wanted
+    assert "There is no trace 'lst'" in refused(capsys, 1, "replay", "lst", "--headless")

@@ -10,6 +10,7 @@ import importlib
 import os
 import sys
 from types import ModuleType
+from typing import NoReturn
 
 from winding_coach import __version__
 from winding_coach.command_line.plain import plain_output
@@ -66,11 +67,21 @@ CAUTION = (
 )
 
 
+class Parser(argparse.ArgumentParser):
+    """A parser whose errors are one sentence, like all others; what there is to type, `--help` tells."""
+
+    def error(self, message: str) -> NoReturn:
+        """Tell what is wrong with the words, and end."""
+        if message.endswith("expected one argument"):
+            message += " (one that begins with a dash is taken for an option)"
+        self.exit(2, f"{self.prog}: {printable(message).removesuffix('.')}; '{self.prog} --help' tells what to type.\n")
+
+
 def _overview() -> argparse.ArgumentParser:
     jobs = "\n\n".join(
         "\n".join([f"{heading}:", *(f"  {name:<12}{COMMANDS[name]}" for name in names)]) for heading, names in GROUPS
     )
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="winding-coach",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         description="A live coach for winding rubber motors: reads a torque meter, says what to do, keeps a trace.",
@@ -89,7 +100,7 @@ def parser_of(name: str) -> argparse.ArgumentParser:
     """Return the parser of one command; it is also what the reference and the shells' completion are made from."""
     module = _module_of(name)
     about, _, more = str(module.__doc__).partition("\n\n")
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog=f"winding-coach {name}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         description=about,

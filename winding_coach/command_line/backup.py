@@ -18,6 +18,7 @@ from pathlib import Path
 from winding_coach.command_line.home import add_common_arguments, home_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.upkeep import bar
+from winding_coach.units import counted
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     done = "is as it was" if args.check else "is made and read back"
     print(
-        f"The backup '{saved.folder}' {done}: {saved.files} files, {saved.size / 1e6:.1f} MB, {saved.winds} winds and"
-        f" {saved.flights} flights on its shelf."
+        f"The backup '{saved.folder}' {done}: {counted(saved.files, 'file')}, {saved.size / 1e6:.1f} MB,"
+        f" {counted(saved.winds, 'wind')} and {counted(saved.flights, 'flight')} on its shelf."
     )
     return 0

@@ -99,7 +99,9 @@ def load_batch(named: str, home: Home) -> Batch:
         with path.open(encoding="utf-8") as opened:
             text = opened.read(LONGEST_TEXT)
     except FileNotFoundError:
-        raise Problem(f"There is no batch '{named}': looked for '{path}'.") from None
+        raise Problem(
+            f"There is no batch '{named}' that was fitted: first 'batch fit {named} TRACE', or name its file."
+        ) from None
     except OSError as error:
         raise Problem(f"The batch '{path}' cannot be read ({error.strerror}): check the file.") from None
     except UnicodeDecodeError:

@@ -27,6 +27,7 @@ from winding_coach.command_line.home import Home, add_common_arguments, home_fro
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import looked, shelf_at
 from winding_coach.command_line.wind_choice import add_wind_arguments, wind_filter
+from winding_coach.units import counted
 
 if TYPE_CHECKING:
     from winding_coach.shelf.exporting import ColumnType, Table
@@ -57,6 +58,8 @@ def run(args: argparse.Namespace) -> int:
     to_file = ending in FORMATS
     if not to_file and to.suffix and not to.is_dir():
         raise UsageProblem(f"TO: '{to}' must end in .csv or .parquet, or be a folder.")
+    if to_file and args.format not in (None, ending):
+        raise UsageProblem(f"TO: '{to}' does not end in .{args.format}: leave --format away, or name another file.")
     if args.readings is not None and not to_file:
         raise UsageProblem("--readings goes into a file that ends in .csv or .parquet.")
     write = _writer(ending if to_file else args.format or "csv")
@@ -75,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"written": written}, ensure_ascii=False))
     else:
-        print("\n".join(f"{path}: {rows} rows." for path, rows in written.items()))
+        print("\n".join(f"{path}: {counted(rows, 'row')}." for path, rows in written.items()))
     return 0
 
 

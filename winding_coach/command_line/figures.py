@@ -62,7 +62,10 @@ def figures_from(args: argparse.Namespace, system: UnitSystem) -> Figures:
         UsageProblem: loop or mass are missing, or something typed is no quantity of its kind.
     """
     if args.loop is None or args.mass is None:
-        raise UsageProblem("A motor needs --loop and --mass, as in: --loop '30 cm' --mass '1.40 g' --orings '0.08 g'.")
+        needed = "--loop and --mass, as in: --loop '30 cm' --mass '1.40 g' --orings '0.08 g'."
+        if args.motor is None:
+            raise UsageProblem(f"A motor needs {needed}")
+        raise UsageProblem(f"There is no motor '{args.motor}' on the shelf: see 'motor list', or give {needed}")
 
     def measured(option: str, typed: str | None, kind: Kind) -> float | None:
         value = None if typed is None else quantity(option, typed, kind, system)

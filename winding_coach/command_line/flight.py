@@ -289,7 +289,8 @@ def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         print(json.dumps({"flights": [as_object(winds[one.wind], one) for one in flights]}, ensure_ascii=False))
         return 0
     if not flights:
-        print("No flight is logged: log one with 'winding-coach flight 6:52 --left 180'.")
+        such = "No such flight" if args.motor or args.person else "No flight"
+        print(f"{such} is logged: log one with 'winding-coach flight 6:52 --left 180'.")
         return 0
     rows = []
     for flight in flights:

@@ -24,6 +24,7 @@ from winding_coach.command_line.kinds import a_name
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import looked, shelf_at
 from winding_coach.command_line.upkeep import bar
+from winding_coach.units import counted
 
 if TYPE_CHECKING:
     from winding_coach.merging import Merge
@@ -100,12 +101,12 @@ def _as_object(merge: Merge, *, dry: bool) -> dict[str, Any]:
 def _lines(merge: Merge, *, dry: bool) -> list[str]:
     names = [f"{type(one).__name__.lower()} {one.name}" for one in merge.records]
     counts = (
-        (len(merge.winds), "winds"),
-        (len(merge.flights), "flights"),
-        (len(merge.fits), "fitted batches"),
-        (merge.back, "missing traces of yours"),
+        (len(merge.winds), "wind"),
+        (len(merge.flights), "flight"),
+        (len(merge.fits), "fitted batch", "fitted batches"),
+        (merge.back, "missing trace of yours", "missing traces of yours"),
     )
-    new = [f"{count} {what}" for count, what in counts if count]
+    new = [counted(count, *words) for count, *words in counts if count]
     new += [", ".join(names[:MOST_SHOWN]) + (" and others" if len(names) > MOST_SHOWN else "")] if names else []
     same = ", ".join(f"{count} of {what}" for what, count in merge.same.items())
     lines = [f"{'Would come in' if dry else 'Came in'}: {'; '.join(new) or 'nothing'}."]
@@ -117,5 +118,5 @@ def _lines(merge: Merge, *, dry: bool) -> list[str]:
         if len(merge.conflicts) > MOST_SHOWN:
             lines.append(f"  and {len(merge.conflicts) - MOST_SHOWN} more: --json lists all.")
     if merge.passed_over:
-        lines.append(f"Passed over: {len(merge.passed_over)} files that are no winds to keep; --json lists them.")
+        lines.append(f"Passed over: {counted(len(merge.passed_over), 'file')} to keep no wind of; --json lists them.")
     return lines

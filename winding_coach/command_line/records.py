@@ -148,7 +148,7 @@ def _tell_all(
         return
     if not records:
         others = "" if every else " in use"
-        print(f"There are no {spec.plural}{others} on the shelf: put one there with 'winding-coach {spec.add}'.")
+        print(f"There are no {spec.plural}{others} on the shelf: put one there with `winding-coach {spec.add}`.")
         return
     heads = ["name", *(_label(option.field) for option in spec.options), *(_label(key) for key in besides[0])]
     rows = [

@@ -5,6 +5,7 @@ trace's own); --check keeps to the trace's.
 
 example:
   winding-coach replay recordings/good-wind.wind.jsonl.gz --headless --speed max
+  winding-coach replay last --speed 4
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from winding_coach.command_line.coaching import add_coaching_arguments, calibrat
 from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import add_steps_arguments, drawn_from, eyes_from, steps_from
+from winding_coach.command_line.shelving import trace_named
 from winding_coach.command_line.sound import sound_from, sounding
 from winding_coach.command_line.speed import speed_from
 from winding_coach.replaying import difference, settings_of
@@ -34,7 +36,11 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `replay`."""
-    parser.add_argument("trace", metavar="TRACE", help="a .wind.jsonl file, or one packed as .gz")
+    parser.add_argument(
+        "trace",
+        metavar="TRACE",
+        help="a .wind.jsonl file, one packed as .gz, or a wind of the shelf by its id, or last",
+    )
     parser.add_argument("--speed", default="1", metavar="N", help="how fast: a number, or max (1)")
     parser.add_argument("--check", action="store_true", help="compare what the coach says now with what it said then")
     parser.add_argument("--against", metavar="TRACE", help="another wind, shown as a thin line in the chart")
@@ -54,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
         raise UsageProblem("--check holds against the words as they were said: leave --units and --steps away.")
     units = None if args.check else units_asked_for(args, home)
     try:
-        trace = read_trace(Path(args.trace))
+        trace = read_trace(trace_named(args.trace, home))
         calibration = None if args.calibration is None else calibration_from(args.calibration, home, simulated=False)
         settings = settings_of(trace, calibration=calibration, units=units)
     except TraceError as error:
@@ -67,14 +73,15 @@ def run(args: argparse.Namespace) -> int:
     if args.sound_file is not None:
         return _sing(trace, settings, args)
     if not args.headless:
-        return _show(trace, settings, args.against, speed, wanted, (eyes_from(home), drawn_from(home)))
+        against = None if args.against is None else trace_named(args.against, home)
+        return _show(trace, settings, against, speed, wanted, (eyes_from(home), drawn_from(home)))
     return coach_it(args, home, settings, ReplaySource(trace.inputs, speed), None, replaying=True)
 
 
 def _show(
     trace: Trace,
     settings: CoachSettings,
-    against: str | None,
+    against: Path | None,
     speed: float | None,
     wanted: SoundWanted,
     seen: tuple[Eyes, Drawing],
@@ -88,7 +95,7 @@ def _show(
     others = []
     if against is not None:
         try:
-            other = read_trace(Path(against))
+            other = read_trace(against)
             others.append(film_of(other.path.name, other.inputs, settings_of(other, units=settings.units)))
         except TraceError as error:
             raise Problem(str(error)) from None

@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.shelving import looked, shelf_at, shelf_file
+from winding_coach.command_line.shelving import looked, shelf_at, shelf_file, trace_named
 from winding_coach.report.page import Report
 from winding_coach.units import UnitSystem
 
@@ -85,7 +85,7 @@ def _winds(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.report.winds import one_wind, several_winds
     from winding_coach.review.compare import figures_json
 
-    paths = [_path(name, home) for name in args.traces] or [_newest(home)]
+    paths = [trace_named(name, home, newest=LOOKED_AT) for name in args.traces] or [_newest(home)]
     if len(paths) > MOST_TRACES:
         raise UsageProblem(f"{len(paths)} traces are too many side by side: name {MOST_TRACES} at most, or --season.")
     calibration = None if args.calibration is None else calibration_from(args.calibration, home, simulated=False)
@@ -141,23 +141,6 @@ def _wind_json(record: WindRecord, figures: dict[str, Any]) -> dict[str, Any]:
         "remarks": list(record.remarks),
         "review": record.review.as_json(),
     }
-
-
-def _path(named: str, home: Home) -> Path:
-    """Return the trace that is meant: a file, else a wind of the shelf by its id or `last`."""
-    from winding_coach.shelf.schema import ShelfError
-
-    path = Path(named)
-    if path.exists() or path.parent != Path() or not shelf_file(home).exists():
-        return path
-    with shelf_at(home, reading=True) as shelf:
-        looked(home, shelf, newest=LOOKED_AT)
-        try:
-            return home.traces / shelf.find_wind(named).trace
-        except ShelfError as error:
-            if "type more" in str(error):
-                raise
-    return path
 
 
 def _flight(wind_id: str, home: Home) -> Flight | None:

@@ -92,3 +92,23 @@ def news(found: Found) -> list[str]:
 
 def _of(wind: Wind) -> str:
     return "" if wind.motor is None else f" ({wind.motor})"
+
+
+def trace_named(named: str, home: Home, *, newest: int = LOOKED_AT) -> Path:
+    """Return the trace that is meant: a file, else a wind of the shelf by its id or `last`.
+
+    newest: so many new traces are logged first, at most.
+    """
+    from winding_coach.shelf.schema import ShelfError
+
+    path = Path(named)
+    if path.exists() or path.parent != Path() or not shelf_file(home).exists():
+        return path
+    with shelf_at(home, reading=True) as shelf:
+        looked(home, shelf, newest=newest)
+        try:
+            return home.traces / shelf.find_wind(named).trace
+        except ShelfError as error:
+            if "type more" in str(error):
+                raise
+    return path

@@ -9,6 +9,7 @@ from winding_coach.report.chart import Chart, Curve, Mark
 from winding_coach.report.page import Report, Section, Table
 from winding_coach.review.season import PER_WINDS, Course, PersonSeason, shown
 from winding_coach.review.trend import LEAST, LEVEL, MOST
+from winding_coach.units import counted
 
 FOREST = "time_in_rate_band"
 MOST_DRAWN = 24
@@ -40,8 +41,12 @@ def person_report(season: PersonSeason) -> Report:
         if course.trend is not None and course.trend.told
     ]
     broken = f", {season.broken} of which broke the motor" if season.broken else ""
-    flights = f" {season.flights} flights were logged." if season.flights else ""
-    first = f"{season.winds} winds from {season.first} to {season.last}{broken}.{flights}"
+    flights = (
+        f" {counted(season.flights, 'flight')} {'was' if season.flights == 1 else 'were'} logged."
+        if season.flights
+        else ""
+    )
+    first = f"{counted(season.winds, 'wind')} from {season.first} to {season.last}{broken}.{flights}"
     if season.winds > MOST:
         first += f" Trends are over the newest {MOST}."
     summary = f"Told to change for {PER_WINDS} winds: {'; '.join(told)}." if told else "No figure is told to change."
@@ -58,7 +63,7 @@ def person_report(season: PersonSeason) -> Report:
         if one.points
     ]
     return Report(
-        title=f"{season.name}: {season.winds} winds",
+        title=f"{season.name}: {counted(season.winds, 'wind')}",
         lead="",
         warning=simulated_words(season.simulated, season.winds),
         sections=(
@@ -115,8 +120,8 @@ def season_report(seasons: Sequence[PersonSeason]) -> Report:
     worse = [one.name for one in seasons if one.course(FOREST).verdict == "worse"]
     people = "person" if len(seasons) == 1 else "people"
     said = [
-        f"{winds} winds by {len(seasons)} {people} from {first} to {last}; {broken} broke the motor, {flights} flights"
-        " were logged."
+        f"{counted(winds, 'wind')} by {len(seasons)} {people} from {first} to {last}; {broken} broke the motor,"
+        f" {counted(flights, 'flight')} {'was' if flights == 1 else 'were'} logged."
     ]
     if better:
         said.append(f"The rate is more and more in its band for {', '.join(better)}.")

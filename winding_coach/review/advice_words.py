@@ -11,7 +11,7 @@ from winding_coach.review.next_motor import Option
 from winding_coach.review.rules_of_thumb import Rule
 from winding_coach.review.wear import NextShare, Wear, grown
 from winding_coach.rubber.figures import MotorFigures
-from winding_coach.units import UnitSystem, show
+from winding_coach.units import UnitSystem, counted, show
 
 FEW = 0.12
 """Below this share of turns left a motor was well used."""
@@ -336,7 +336,7 @@ def share(name: str, one: NextShare) -> Advice:
     why += (
         "the default rubber alone."
         if not one.winds
-        else f"{one.winds} winds of its batch with {one.breaks} {'break' if one.breaks == 1 else 'breaks'}."
+        else f"{counted(one.winds, 'wind')} of its batch with {counted(one.breaks, 'break')}."
     )
     if one.share < one.usual:
         why = f"The usual {one.usual:.0%} would break it too often. {why}"

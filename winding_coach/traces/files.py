@@ -225,7 +225,9 @@ def read_trace(path: Path) -> Trace:
     except FileNotFoundError:
         raise TraceError(f"There is no trace '{path}': check the name.") from None
     except OSError as error:
-        raise TraceError(f"The trace '{path}' cannot be read ({error.strerror}).") from None
+        raise TraceError(
+            f"The trace '{path}' cannot be read ({error.strerror}): check its name and permissions."
+        ) from None
     if header is None:
         raise TraceError(f"'{path}' is not a trace: it has no whole first line.")
     return Trace(path, header, tuple(inputs), tuple(said), summary, cut)

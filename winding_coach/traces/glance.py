@@ -42,7 +42,9 @@ def glance(path: Path) -> Glance:
         why = "is not text" if isinstance(error, UnicodeDecodeError) else str(error)
         raise TraceError(f"'{path}' is not a trace that can be read: line 1 {why}.") from None
     except OSError as error:
-        raise TraceError(f"The trace '{path}' cannot be read ({error.strerror}).") from None
+        raise TraceError(
+            f"The trace '{path}' cannot be read ({error.strerror}): check its name and permissions."
+        ) from None
     if header is None:
         raise TraceError(f"'{path}' is not a trace: it has no whole first line.")
     return Glance(path, header, _summary(last), size, sha256)
