@@ -109,7 +109,7 @@ def calibration_from(named: str | None, home: Home, *, simulated: bool) -> Calib
     path = home.calibration if named is None else Path(named)
     if named is None and not path.exists():
         raise Problem(
-            f"This meter has no calibration: name its file with --calibration, or save it as '{path}'"
+            "This meter has no calibration: make one with 'meter calibrate', or name its file with --calibration"
             f" (for the emulator: --calibration {SIMULATED_NAME})."
         )
     try:
