@@ -56,7 +56,10 @@ def main() -> int:
             meter.terminate()
             meter.wait(10)
             (trace,) = (folder / name / "traces").glob("*.wind.jsonl")
-            lines = trace.read_text(encoding="utf-8").splitlines(keepends=True)
+            text = trace.read_text(encoding="utf-8").replace(
+                f"{folder}/", ""
+            )  # a port's name, wherever it was recorded
+            lines = text.splitlines(keepends=True)
             header = json.loads(lines[0])
             header["simulated"] = f"no real motor or meter: meter emulate {' '.join(WINDS[name])}"
             lines[0] = json.dumps(header, ensure_ascii=False, separators=(",", ":")) + "\n"
