@@ -56,9 +56,7 @@ def main() -> int:
             meter.terminate()
             meter.wait(10)
             (trace,) = (folder / name / "traces").glob("*.wind.jsonl")
-            text = trace.read_text(encoding="utf-8").replace(
-                f"{folder}/", ""
-            )  # a port's name, wherever it was recorded
+            text = trace.read_text(encoding="utf-8").replace(f"{folder}/", "")  # a port's name alone
             lines = text.splitlines(keepends=True)
             header = json.loads(lines[0])
             header["simulated"] = f"no real motor or meter: meter emulate {' '.join(WINDS[name])}"
