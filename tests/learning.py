@@ -45,6 +45,7 @@ def seen_by(view: CoachView, truth: Truth) -> Seen:
         hooked=truth.hooked,
         distance_m=truth.distance_m,
         crank_rev_per_s=truth.crank_rev_per_s,
+        over_turns=None if view.prompt is None else view.prompt.crank_turns,
     )
 
 

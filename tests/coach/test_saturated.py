@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+import pytest
+
 from tests.scenario import coached, wind
 from winding_coach.inputs import BytesArrived, Input
 from winding_coach.meter.frames import OVERLOAD, RAW_MAX, SATURATED, FrameParser, Hello, encode_hello, encode_sample
@@ -28,6 +30,7 @@ def saturated_between(begin_s: float, end_s: float) -> Iterator[Input]:
         yield replace(event, data=b"".join(lines))
 
 
+@pytest.mark.no_cover
 def test_a_moment_of_saturation_is_said_and_is_no_break() -> None:
     coach, said = coached(saturated_between(52.0, 52.5))
     alarms = {row["code"] for row in (one.as_json() for one in said) if row["event"] == "alarm" and row["active"]}

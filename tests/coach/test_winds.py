@@ -101,6 +101,7 @@ def test_overwinding_is_said_before_it_breaks_and_the_break_when_it_comes() -> N
     assert [at_s for at_s, _, _ in marks] == [one.at_s for one in said if isinstance(one, Alarm) and one.active]
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("lines_per_s", [10.0, 320.0])
 def test_other_rates_of_lines_are_coached_to_the_end(lines_per_s: float) -> None:
     _, said = coached(wind("good", meter=MeterModel(lines_per_s=lines_per_s)))

@@ -31,6 +31,7 @@ def views(inputs: tuple[Input, ...], settings: CoachSettings) -> list[CoachView]
     return seen
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("style", ["good", "overwind", "hasty"])
 def test_a_screen_in_other_units_says_what_the_coach_would_have_said_in_them(style: str) -> None:
     metric = views(wind(style), SETTINGS)

@@ -6,6 +6,8 @@ import runpy
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 DOCS = Path(__file__).parents[2] / "docs"
 
 
@@ -21,6 +23,7 @@ def test_the_page_is_up_to_date() -> None:
     assert made["picture"]() == (DOCS / "fidelity.svg").read_text(encoding="utf-8"), "run: python docs/fidelity.py"
 
 
+@pytest.mark.no_cover
 def test_coverage_is_measured_as_the_page_says() -> None:
     """A small sample of the page's own measurement stays near its 90 % (four standard deviations of 40 batches)."""
     lines = script()["coverage"](40)

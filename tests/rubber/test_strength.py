@@ -140,6 +140,7 @@ def test_risk_and_stretch_for_a_risk_go_together() -> None:
     assert strength.risk(100.0).value == pytest.approx(1)
 
 
+@pytest.mark.no_cover
 def test_the_interval_of_risk_covers_as_stated() -> None:
     """Stated 90 %: 200 batches of five motors drawn from the prior, wound to 86-101 % of the median stretch.
 

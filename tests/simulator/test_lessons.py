@@ -201,7 +201,7 @@ class TestLearners:
             ("peak", "dreamer"),
             ("back-off", "dreamer"),
             ("other-motor", "staller"),
-            ("no-sensor", "hasty"),
+            ("no-sensor", "dreamer"),  # without a count nobody can be told how far off the path they are
             ("whole", "hasty"),
             ("whole", "staller"),
             ("whole", "dreamer"),

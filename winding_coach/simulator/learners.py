@@ -36,6 +36,8 @@ class Seen:
     hooked: bool
     distance_m: float
     crank_rev_per_s: float
+    over_turns: float | None = None
+    """Turns of the crank that the step to the mark is to take, as told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,8 @@ class Learner:
         self._told_s: float | None = None
         self._unhooked = False
         self._reverses_s = 0.0
+        self._mark_m: float | None = None
+        self._set_out = (0.0, 0.0, 0.0)
 
     def keys(self, seen: Seen) -> tuple[str, ...]:
         """Return what to press now: commands of `hands.COMMANDS` and keys of `inputs.KEYS`."""
@@ -128,7 +132,18 @@ class Learner:
             return self._step(seen, KEY_STEP_M if due else 0.0)
         if self._manner.heeds and "torque_falling" in seen.alarms:
             return ()
-        return self._step(seen, seen.distance_m - (seen.stand_at_m - self._manner.ahead_m))
+        return self._step(seen, seen.distance_m - (self._on_the_way_m(seen, seen.stand_at_m) - self._manner.ahead_m))
+
+    def _on_the_way_m(self, seen: Seen, mark_m: float) -> float:
+        """Where to stand now on the way to a mark: who does as told takes the turns that it was told with."""
+        if mark_m != self._mark_m:
+            self._mark_m = mark_m
+            takes_s = (seen.over_turns or 0.0) / max(seen.crank_rev_per_s, 0.3)
+            self._set_out = (seen.at_s, seen.distance_m, takes_s)
+        from_s, from_m, takes_s = self._set_out
+        if not self._manner.heeds or seen.at_s >= from_s + takes_s:
+            return mark_m
+        return from_m + (mark_m - from_m) * (seen.at_s - from_s) / takes_s
 
     def _step(self, seen: Seen, by_m: float) -> tuple[str, ...]:
         if by_m <= 0.5 * KEY_STEP_M or (seen.at_s < self._steps_s and by_m < 3.0 * KEY_STEP_M):
