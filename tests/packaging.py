@@ -17,7 +17,6 @@ import sys
 import tempfile
 import time
 import tomllib
-from collections.abc import Iterator
 from pathlib import Path
 
 TOP = Path(__file__).parent.parent
@@ -39,21 +38,18 @@ def run(*command: str | Path, **more: str) -> str:
     return done.stdout
 
 
-def interpreters() -> Iterator[str]:
-    """Interpreters from 3.11 on, one of a version."""
-    seen = set()
+def interpreters() -> list[str]:
+    """Interpreters from 3.11 on, one of a version, the oldest first."""
+    found: dict[int, str] = {}
     folders = os.environ.get("PYENV_ROOT", str(Path.home() / ".pyenv"))
     named = (shutil.which(f"python3.{minor}") for minor in range(11, 20))
-    for found in (*glob.glob(f"{folders}/versions/3.*/bin/python3"), *named):
-        if found is None:
+    for one in (*glob.glob(f"{folders}/versions/3.*/bin/python3"), *named):
+        if one is None:
             continue
-        version = subprocess.run(
-            [found, "-c", "import sys; print(*sys.version_info[:2])"], capture_output=True, text=True
-        )
-        numbers = version.stdout.split()
-        if version.returncode == 0 and int(numbers[1]) >= 11 and version.stdout not in seen:
-            seen.add(version.stdout)
-            yield found
+        version = subprocess.run([one, "-c", "import sys; print(sys.version_info[1])"], capture_output=True, text=True)
+        if version.returncode == 0 and int(version.stdout) >= 11:
+            found.setdefault(int(version.stdout), one)
+    return [found[minor] for minor in sorted(found)]
 
 
 def built(folder: Path) -> list[Path]:
@@ -142,7 +138,7 @@ def tried(python: str, wheel: Path, source: Path, constraints: list[str], folder
 
 def main() -> None:
     """Build, install, use, and say what was tried."""
-    pythons = sys.argv[1:] or list(interpreters())
+    pythons = sys.argv[1:] or interpreters()
     with tempfile.TemporaryDirectory() as folder:
         there = Path(folder)
         artefacts = built(there)
