@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -28,6 +30,20 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     folder = tmp_path / "home"
     monkeypatch.setenv("WINDING_COACH_HOME", str(folder))
     return folder
+
+
+@pytest.fixture
+def processes() -> Iterator[list[subprocess.Popen[str]]]:
+    """Processes to be ended after the test, whatever it did."""
+    started: list[subprocess.Popen[str]] = []
+    yield started
+    for process in started:
+        if process.poll() is None:
+            process.kill()
+        process.wait(10)
+        for stream in (process.stdin, process.stdout, process.stderr):
+            if stream is not None:
+                stream.close()
 
 
 @pytest.fixture

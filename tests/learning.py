@@ -9,12 +9,12 @@ import numpy as np
 
 from tests.scenario import MOTOR, PLAN, SETTINGS, TICK_S, WINDER
 from winding_coach.coach.step import Coach
-from winding_coach.coach.view import CoachView
+from winding_coach.command_line.lesson import seen_by
 from winding_coach.inputs import KEYS, BytesArrived, Ended, KeyPressed, LinkUp, TimePassed
 from winding_coach.review.figures import WindWatch
 from winding_coach.review.wind import WindReview, review_of
 from winding_coach.simulator.bench import Truth
-from winding_coach.simulator.learners import Learner, Manner, Seen
+from winding_coach.simulator.learners import Learner, Manner
 from winding_coach.simulator.lessons import Lesson, LessonBench
 
 LONGEST_S = 400.0
@@ -29,24 +29,6 @@ class Taken:
     to_s: float
     outcome: str
     truths: tuple[Truth, ...]
-
-
-def seen_by(view: CoachView, truth: Truth) -> Seen:
-    """What a learner sees of a coach's view, and of their own hands."""
-    torque, wanted, turns = view.reading.torque_Nm, view.targets.torque_Nm, view.reading.turns
-    return Seen(
-        at_s=view.at_s,
-        phase=str(view.phase),
-        prompt=None if view.prompt is None else view.prompt.code,
-        alarms=frozenset(alarm.code for alarm in view.alarms),
-        stand_at_m=view.targets.stand_at_m,
-        torque_share=None if torque is None or wanted is None else torque / wanted,
-        turns_share=None if turns is None or view.targets.turns is None else turns / view.targets.turns,
-        hooked=truth.hooked,
-        distance_m=truth.distance_m,
-        crank_rev_per_s=truth.crank_rev_per_s,
-        over_turns=None if view.prompt is None else view.prompt.crank_turns,
-    )
 
 
 def take(lesson: Lesson, manner: Manner, seed: int = 1) -> Taken:

@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -22,20 +21,6 @@ SMALL = ("--loop", "10 cm", "--mass", "0.467 g", "--orings", "0.027 g", "--hooks
 
 
 Processes = list[subprocess.Popen[str]]
-
-
-@pytest.fixture
-def processes() -> Iterator[list[subprocess.Popen[str]]]:
-    """Processes to be ended after the test, whatever it did."""
-    started: list[subprocess.Popen[str]] = []
-    yield started
-    for process in started:
-        if process.poll() is None:
-            process.kill()
-        process.wait(10)
-        for stream in (process.stdin, process.stdout, process.stderr):
-            if stream is not None:
-                stream.close()
 
 
 def start(processes: Processes, *words: str, stdin: int = subprocess.DEVNULL) -> subprocess.Popen[str]:
@@ -226,11 +211,13 @@ def test_no_place_for_the_trace_is_a_sentence(tmp_path: Path, capsys: pytest.Cap
     assert "No trace can be written" in sentence
 
 
-def test_a_wrong_simulated_script_is_the_emulator_s_own_sentence(
+def test_a_wrong_word_about_the_simulated_meter_names_its_own_option(
     home: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    words = ("wind", "--port", "sim", "--sim-script", "dance", *MOTOR, "--headless")
-    assert "no style 'dance'" in said(capsys, 1, *words)
+    words = ("wind", "--port", "sim", *MOTOR, "--headless")
+    assert "--sim-script: there is no style 'dance'" in said(capsys, 2, *words, "--sim-script", "dance")
+    assert "--sim-speed" in said(capsys, 2, *words, "--sim-speed", "0")
+    assert not (home / "traces").exists()
 
 
 def test_replay_with_another_calibration_differs_and_says_where(

@@ -10,10 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.command_line.test_coaching import Processes, processes, start
+from tests.command_line.test_coaching import Processes, start
 from tests.command_line.test_main import run
-
-__all__ = ["processes"]
 
 
 def test_the_emulated_meter_conforms(home: Path, processes: Processes) -> None:

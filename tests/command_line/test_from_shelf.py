@@ -6,7 +6,6 @@ import argparse
 import json
 import os
 import signal
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -26,19 +25,6 @@ OPTIONS = (
     *("motor", "loop", "mass", "orings", "strands", "use", "share", "batch", "ratio", "winder", "winder_limit"),
     *("hooks", "model", "launch_torque", "person", "units"),
 )
-
-
-@pytest.fixture
-def processes() -> Iterator[Processes]:
-    started: Processes = []
-    yield started
-    for process in started:
-        if process.poll() is None:
-            process.kill()
-        process.wait(10)
-        for stream in (process.stdin, process.stdout, process.stderr):
-            if stream is not None:
-                stream.close()
 
 
 def stocked(home: Path) -> None:

@@ -5,12 +5,10 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from tests.command_line.test_coaching import MOTOR, Processes, lines_until, processes, start
+from tests.command_line.test_coaching import MOTOR, Processes, lines_until, start
 from tests.command_line.test_main import run
 from tests.scenario import coached, wind
 from winding_coach.traces.files import read_trace
-
-__all__ = ["processes"]
 
 FAULTS = (
     *("reset@62", "reset@95", "unplug@40:6", "silent@75:3", "garbage@50:0.5"),

@@ -13,13 +13,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.command_line.test_coaching import Processes, lines_until, processes, start
+from tests.command_line.test_coaching import Processes, lines_until, start
 from tests.command_line.test_main import run
 from winding_coach.command_line import main
 from winding_coach.meter.frames import NO_DATA, Sample, encode_sample
 from winding_coach.sources.ports import Port
-
-__all__ = ["processes"]
 
 
 def checked(capsys: pytest.CaptureFixture[str], *words: str, status: int = 0) -> str:

@@ -11,13 +11,11 @@ from typing import Any
 
 import pytest
 
-from tests.command_line.test_coaching import Processes, processes, start
+from tests.command_line.test_coaching import Processes, start
 from winding_coach.command_line import main
 from winding_coach.command_line.readiness import EXTRAS, permission
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.sources.ports import Port
-
-__all__ = ["processes"]
 
 
 def found(capsys: pytest.CaptureFixture[str], *words: str, status: int = 0) -> dict[str, dict[str, Any]]:

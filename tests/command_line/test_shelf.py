@@ -117,6 +117,7 @@ def test_the_help_says_to_keep_little_of_children(capsys: pytest.CaptureFixture[
         (2, ("shelf", "winds", "--since", "soon"), "--since"),
         (2, ("flight",), "as in: winding-coach flight"),
         (2, ("flight", "6:72"), "no duration"),
+        (2, ("flight", "99:00:00"), "no duration"),
         (1, ("flight", "412"), "no wind on the shelf yet"),
         (2, ("motor", "label", "--to", "labels.png"), ".svg or .pdf"),
         (1, ("motor", "label", "--to", "no/where/labels.svg"), "cannot be written"),

@@ -32,7 +32,7 @@ from winding_coach.units import FOOT_M, UnitSystem
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Wind
 
-LONGEST_S = 24 * 3600.0
+LONGEST_S = 3 * 3600.0
 MOST_TURNS = 1e6
 _TURNS = re.compile(r"\d{1,6}(?:\.\d{1,2})?c?", re.ASCII)
 _LENGTH = re.compile(r"\d{1,5}(?:\.\d{1,3})?(?:m|cm|ft|in)", re.ASCII)
@@ -201,13 +201,14 @@ def duration_s(typed: str) -> float:
         UsageProblem: it is none.
     """
     match = _CLOCK.fullmatch(typed.strip())
-    if match is not None and float(match[3]) < 60:
-        return int(match[1] or 0) * 3600 + int(match[2]) * 60 + float(match[3])
     try:
-        value = float(typed.strip().removesuffix("s"))
+        if match is None:
+            value = float(typed.strip().removesuffix("s"))
+        else:
+            value = int(match[1] or 0) * 3600 + int(match[2]) * 60 + float(match[3])
     except ValueError:
         value = -1.0
-    if match is not None or not 0 < value <= LONGEST_S:
+    if (match is not None and float(match[3]) >= 60) or not 0 < value <= LONGEST_S:
         raise UsageProblem(f"DURATION: '{typed[:40]}' is no duration: type it as 6:52 or 412.")
     return value
 

@@ -31,9 +31,10 @@ from winding_coach.command_line.figures import add_motor_arguments, figures_from
 from winding_coach.command_line.flight import keeper
 from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
-from winding_coach.command_line.problem import Problem
+from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
+from winding_coach.command_line.typed import number
 
 MOTOR_OPTIONS = (
     "loop",
@@ -73,6 +74,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Coach one wind."""
+    from winding_coach.simulator.hands import STYLES
     from winding_coach.sources.serial_port import SerialSource
     from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
 
@@ -99,6 +101,11 @@ def run(args: argparse.Namespace) -> int:
     meter: SimulatedMeter | None = None
     port = args.port
     if simulated:
+        number("--sim-speed", args.sim_speed, 0.01, 1000)
+        if args.sim_script not in STYLES:
+            raise UsageProblem(
+                f"--sim-script: there is no style '{args.sim_script}': choose one of {', '.join(STYLES)}."
+            )
         given = [(name, getattr(args, name)) for name in MOTOR_OPTIONS if getattr(args, name) is not None]
         options = [word for name, value in given if value for word in (f"--{name.replace('_', '-')}", value)]
         try:

@@ -6,6 +6,7 @@ What all of them share: eyes, ears, a hand on the crank, feet. `coached` and `al
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections import deque
 from dataclasses import dataclass
 
@@ -87,7 +88,7 @@ class Senses:
             self.tone = self._tones.popleft()[1]
 
 
-class Person:
+class Person(ABC):
     """A body with senses. A subclass says in `_decide` what it does; `see` and `advance` are all there is to call."""
 
     def __init__(self, skill: Skill, loop_m: float, rng: np.random.Generator, *, hears: bool, full_Nm: float) -> None:
@@ -128,8 +129,9 @@ class Person:
         self.state = self._look()
         return self.state
 
+    @abstractmethod
     def _decide(self) -> None:
-        raise NotImplementedError
+        """Set what hand and feet do next, by what is in mind."""
 
     def _look(self) -> HandsState:
         return HandsState(self._crank_rev, self._speed, self._distance_m, self._hooked, self._doing, self._done)
