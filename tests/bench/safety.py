@@ -119,7 +119,7 @@ MUTANTS: dict[str, tuple[Any, str, Any]] = {
     "readings are fresh for five seconds": (step, "STALE_S", 5.0),
     "any line counts as a reading": (watching.Heard, "take", _taken_for_good),
     "ratings scale with the motor": (limits.Limits, "scaled", _uncapped),
-    "a dead crank sensor is waited for": (watching.DeadCrank, "tell", lambda self, now, limits_: False),
+    "a dead crank sensor is waited for": (watching.DeadCrank, "tell", lambda self, now, limits_, **told: False),
     "the least alarm first": (alarms.AlarmBank, "on", property(lambda self: REAL_ON(self)[::-1])),
     "turns left from estimated turns": (step, "reading_of", _turns_left),
     "estimated turns count": (step.Coach, "_moment", _counted),

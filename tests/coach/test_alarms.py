@@ -36,6 +36,7 @@ CALM = Moment(
     plan_Nm=STRETCHED,
     rate_low_Nm_per_s=-1e-4,
     rate_high_Nm_per_s=1e-4,
+    per_crank_turn_Nm=5e-5,
     peak_in_s=None,
     limit_coming=False,
     broke=False,

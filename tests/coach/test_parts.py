@@ -12,6 +12,8 @@ from tests.coach.test_alarms import CALM, LIMITS
 from tests.scenario import MOTOR, PLAN
 from winding_coach.coach.band import RateBand
 from winding_coach.coach.curve import MOST_POINTS, Curve
+from winding_coach.coach.live import LiveScale
+from winding_coach.coach.look import risk_at_peak
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.phases import BY_SIGNAL, LOADED, SignalSteps, next_by_key
@@ -86,6 +88,25 @@ def test_urgent_things_come_before_advice() -> None:
     assert code(scene(now=replace(final, peak_in_s=9.0), alarms=frozenset({"rising_too_fast"}))) == "crank_slower"
     over = replace(CALM, phase=Phase.BACK_OFF, torque_Nm=1.1 * LIMITS.peak_Nm)
     assert code(scene(now=over, alarms=frozenset({"overwind"}))) == "stop_at_peak"
+
+
+def test_towards_the_peak_the_crank_goes_slower_until_the_stop() -> None:
+    near = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=0.9 * LIMITS.peak_Nm, crank_rev_per_s=1.2)
+    choice = wanted(scene(now=near))
+    assert choice == Wanted("crank_slower", torque_Nm=LIMITS.peak_Nm)
+    assert code(scene(now=replace(near, torque_Nm=0.8 * LIMITS.peak_Nm))) == "keep_cranking", "not yet"
+    calm = replace(near, crank_rev_per_s=0.6)
+    assert code(scene(now=calm)) == "keep_cranking", "slow enough"
+    assert code(scene(now=calm, slowed=True)) == "crank_slower", "once said it stands until the stop"
+    outside = replace(near, distance_m=LIMITS.hooks_m + 0.1)
+    assert code(scene(now=outside)) == "keep_cranking", "first in to the hooks"
+    assert code(scene(now=replace(near, peak_in_s=1.0, torque_Nm=0.96 * LIMITS.peak_Nm))) == "stop_at_peak"
+    pacer = Pacer("metric")
+    said = pacer.tell(near, choice)
+    assert said is not None
+    assert said.text == "Crank slower; the peak is 6.78 mN·m."
+    assert pacer.slowed_in(Phase.FINAL_TURNS)
+    assert not pacer.slowed_in(Phase.WIND_STRETCHED)
 
 
 def test_a_distance_sensor_shows_who_is_too_far_in() -> None:
@@ -290,6 +311,44 @@ def test_the_band_is_the_plan_s_slope_at_moderate_cranking() -> None:
         assert blind_high is not None
         assert blind_low < blind_high
     assert band.at(Phase.FINAL_TURNS, 2 * LIMITS.target_turns) == band.at(Phase.FINAL_TURNS, None)
+
+
+def test_the_rise_of_a_crank_turn_is_the_plan_s_next_turn() -> None:
+    """Turn after turn it adds up to the plan's own torque, and the band a second lies about it."""
+    band = RateBand(LIMITS, PATH)
+    assert band.per_crank_turn(Phase.BACK_OFF, 1300.0) is None
+    for phase, begin, end in (
+        (Phase.WIND_STRETCHED, 100, 690),
+        (Phase.WALK_IN, 700, 1140),
+        (Phase.FINAL_TURNS, 1150, 1300),
+    ):
+        rises = [band.per_crank_turn(phase, float(turns)) or 0.0 for turns in range(begin, end, 10)]
+        assert sum(rises) == pytest.approx(PATH.torque_at(end) - PATH.torque_at(begin), rel=1e-9)
+        for turns, rise in zip(range(begin, end, 10), rises, strict=True):
+            low, high = band.at(phase, float(turns))
+            assert low is not None
+            assert high is not None
+            assert low < rise * 1.0 < high, "at one turn a second"
+
+
+def test_the_risk_at_the_peak_is_the_plan_s_until_the_wind_shows_another() -> None:
+    live = LiveScale(LIMITS, PATH)
+    winding = replace(CALM, phase=Phase.WIND_STRETCHED, turns=400.0)
+    as_planned = risk_at_peak(winding, LIMITS, PATH, live)
+    assert as_planned == pytest.approx(PLAN.break_risk, rel=1e-3)
+    assert risk_at_peak(replace(winding, turns=None), LIMITS, PATH, live) is None
+    assert risk_at_peak(replace(winding, phase=Phase.BACK_OFF), LIMITS, PATH, live) is None
+    capped = risk_at_peak(winding, replace(LIMITS, peak_Nm=0.9 * LIMITS.peak_Nm), PATH, live)
+    assert capped is not None
+    assert as_planned is not None
+    assert capped < 0.5 * as_planned, "a rating that stops the wind earlier makes it safer"
+    # Torque lags behind the plan: more turns until the peak, and more risk.
+    late = replace(CALM, phase=Phase.FINAL_TURNS, turns=1280.0, torque_Nm=0.9 * LIMITS.peak_Nm)
+    lagging = risk_at_peak(late, LIMITS, PATH, live)
+    assert lagging is not None
+    assert lagging > 1.5 * as_planned
+    further = replace(late, torque_Nm=0.5 * LIMITS.peak_Nm, turns=1500.0)
+    assert risk_at_peak(further, LIMITS, PATH, live) == pytest.approx(PATH.break_risk(1500.0, LIMITS.hooks_m))
 
 
 def test_notes_of_a_wind_that_never_was() -> None:

@@ -153,11 +153,19 @@ def view_at(
         stale=False,
         prompt=prompt,
         alarms=alarms,
-        targets=Targets(None if goal_mNm is None else goal_mNm * 1e-3, low, high, stand_m, to_turns),
+        targets=Targets(
+            None if goal_mNm is None else goal_mNm * 1e-3,
+            low,
+            high,
+            stand_m,
+            to_turns,
+            None if band is None else 0.075e-3,
+        ),
         link=LinkView("up", "/dev/ttyACM0", None, "uno"),
         phase_starts=_starts(phase, at_s),
         tared=phase is not Phase.HOOK_UP,
         motor=MOTOR,
+        peak_risk=0.012 if band is not None and turns else None,
     )
 
 

@@ -1,6 +1,6 @@
-"""The moderate rate: the band of torque rise per second that the plan asks for here. Pure.
+"""The moderate rate: the torque rise per turn of the crank that the plan asks for here, and its band per second. Pure.
 
-Slope of the plan per crank turn, times a moderate crank; gauge, alarms and summary use these same figures.
+Slope of the plan per crank turn, times a moderate crank; gauge, alarms, summary and plan use these same figures.
 """
 
 from __future__ import annotations
@@ -33,16 +33,24 @@ class RateBand:
             Phase.FINAL_TURNS: max(limits.peak_Nm - limits.stretched_Nm, 0.0) / climb,
         }
 
-    def at(self, phase: Phase, turns: float | None) -> tuple[float | None, float | None]:
-        """Return the lower and upper edge; without counted turns, the phase's mean slope serves."""
+    def per_crank_turn(self, phase: Phase, turns: float | None) -> float | None:
+        """Return the rise that the next turn of the crank should bring, in N·m; None in phases that want none.
+
+        Without counted turns, the phase's mean slope serves.
+        """
         usual = self._usual.get(phase)
         if usual is None:
-            return None, None
-        slope = usual
+            return None
+        ratio = self._limits.ratio
         if turns is not None and turns < self._limits.target_turns:
-            step = self._limits.ratio
-            slope = (self._path.torque_at(turns + step) - self._path.torque_at(turns)) / step
-        per_crank = slope * self._limits.ratio
+            return self._path.torque_at(turns + ratio) - self._path.torque_at(turns)
+        return usual * ratio
+
+    def at(self, phase: Phase, turns: float | None) -> tuple[float | None, float | None]:
+        """Return the lower and upper edge, in N·m a second."""
+        per_crank = self.per_crank_turn(phase, turns)
+        if per_crank is None:
+            return None, None
         low, high = per_crank * SLOWEST_REV_PER_S, per_crank * QUICKEST_REV_PER_S
         slack = self._step_slack if phase is Phase.WALK_IN else self._slack
         return min(low, high) - slack, max(low, high) + slack

@@ -16,6 +16,8 @@ CARRY_S = 12.0
 LEAST, MOST = 0.85, 1.15
 """Beyond these it is not this motor, or not this zero: limits are not moved further."""
 SURE_AFTER_TURNS = 60.0
+TURNED_S = 1.6
+"""Turns that have stood so long say nothing of the torque: the hand rests, or the sensor is dead."""
 CLIMB_SHARE = 0.5
 """The last turns correct it from this share of the climb on: before, torque still remembers the last steps."""
 
@@ -32,6 +34,8 @@ class LiveScale:
         self._corrects_from = limits.walked_in_turns + CLIMB_SHARE * (limits.target_turns - limits.walked_in_turns)
         self._first_turns: float | None = None
         self._before_s: float | None = None
+        self._turns: float | None = None
+        self._turned_s = 0.0
         self.scale = 1.0
         self.ratio: float | None = None
         self.known = False
@@ -42,7 +46,9 @@ class LiveScale:
         """Take one moment; turns must be counted ones, or None."""
         passed = 0.0 if self._before_s is None else at_s - self._before_s
         self._before_s = at_s
-        if torque_Nm is None or turns is None or passed <= 0.0:
+        if turns != self._turns:
+            self._turns, self._turned_s = turns, at_s
+        if torque_Nm is None or turns is None or passed <= 0.0 or at_s - self._turned_s > TURNED_S:
             return
         limits = self._limits
         if phase is Phase.WIND_STRETCHED and turns >= FROM_SHARE * limits.stretched_turns:

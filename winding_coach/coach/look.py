@@ -3,10 +3,40 @@
 from __future__ import annotations
 
 from winding_coach.coach.limits import Limits
+from winding_coach.coach.live import LiveScale
 from winding_coach.coach.moment import Moment
+from winding_coach.coach.phases import WINDING
 from winding_coach.coach.said import Phase, ReadingSaid
 from winding_coach.coach.view import Targets
+from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.reading import Reading
+
+TELLS_TURNS = 0.85
+"""From this share of the peak on torque tells how many turns are left; before, it still remembers the last steps."""
+
+
+def risk_here(now: Moment, path: PlanPath, live: LiveScale) -> float | None:
+    """Return the chance that such a motor has broken where it is; None where turns are not counted."""
+    return None if now.turns is None else path.break_risk(now.turns, now.distance_m, live.scale)
+
+
+def risk_at_peak(now: Moment, limits: Limits, path: PlanPath, live: LiveScale) -> float | None:
+    """Return the chance that such a motor breaks by the peak of these limits; None where turns are not counted.
+
+    The peak's turns are the plan's for this motor's torque (fewer where a rating caps it), and near the peak those that
+    torque says are left. A risk that was run already stays.
+    """
+    if now.turns is None or now.phase not in WINDING:
+        return None
+    at_peak = path.turns_at_torque(limits.peak_Nm / live.scale)
+    if at_peak is None:
+        return None
+    if now.torque_Nm is not None and now.torque_Nm >= TELLS_TURNS * limits.peak_Nm:
+        here = path.turns_at_torque(now.torque_Nm / live.scale)
+        at_peak = now.turns if here is None else now.turns + max(at_peak - here, 0.0)
+    at_peak = max(at_peak, now.turns)
+    here_risk = path.break_risk(now.turns, now.distance_m, live.scale)
+    return max(path.break_risk(at_peak, limits.hooks_m, live.scale), here_risk)
 
 
 def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float | None) -> Targets:
@@ -19,8 +49,10 @@ def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float |
         Phase.BACK_OFF: (limits.launch_Nm, limits.target_turns - limits.back_off_turns, limits.hooks_m),
         Phase.READY: (limits.launch_Nm, None, limits.hooks_m),
     }.get(phase, (None, None, None))
-    low, high = (None, None) if now is None else (now.rate_low_Nm_per_s, now.rate_high_Nm_per_s)
-    return Targets(torque_Nm, low, high, stand_m, turns)
+    if now is None:
+        return Targets(torque_Nm, stand_at_m=stand_m, turns=turns)
+    rates = now.rate_low_Nm_per_s, now.rate_high_Nm_per_s
+    return Targets(torque_Nm, *rates, stand_m, turns, now.per_crank_turn_Nm)
 
 
 def reading_of(

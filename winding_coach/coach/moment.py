@@ -20,6 +20,7 @@ class Moment:
     tells. stopped: since the phase began the crank has stood still or gone back.
     plan_Nm: the plan's torque at these turns; expected_Nm: the same times this
     motor's live scale. peak_in_s: time to the peak at the present rate, if it rises.
+    per_crank_turn_Nm: what the next turn of the crank should bring by the plan; the band of the rate follows from it.
     silent_s: since the last sample. gone_s: how long torque has been about nothing.
     """
 
@@ -45,6 +46,7 @@ class Moment:
     plan_Nm: float | None
     rate_low_Nm_per_s: float | None
     rate_high_Nm_per_s: float | None
+    per_crank_turn_Nm: float | None
     peak_in_s: float | None
     limit_coming: bool
     broke: bool

@@ -42,6 +42,10 @@ NEAR_WALK_IN = 0.93
 CALM_REV_PER_S = 0.85
 """A crank that turns no faster needs not be slowed for the walk-in; found in the closed loop (simulated)."""
 SLOW_REV_PER_S = 0.35
+TOWARDS_PEAK, CALM_TO_PEAK_REV_PER_S = 0.86, 0.70
+"""From this share of the peak on the crank is to go a little slower, so that a late stop costs less: common practice,
+no source; the share and the speed are ours."""
+AT_HOOKS_M = 0.02
 NEAR_PEAK = 0.93
 """Below this share of the peak no rate is a reason to stop: each step and each stall ends in a quick rise."""
 WELL_INSIDE_M = 0.10
@@ -84,7 +88,8 @@ class Scene:
     mark_m: where to be in a few turns of the crank, mark_in: in how many; None when turns are not known.
     back_off_left: crank turns that the plan's back-off takes from this torque to the launch torque; next_Nm: torque
     to expect after the next of them. stopping: the stop at the peak was said a moment ago. side: ahead of the
-    path or behind it. slowed: the crank was told to go slower for the walk-in.
+    path or behind it. slowed: the crank was told in this phase to go slower for what comes
+    next.
     """
 
     now: Moment
@@ -188,6 +193,10 @@ def _final_turns(scene: Scene) -> Wanted:
     if "rising_too_fast" in scene.alarms:
         return Wanted("crank_slower")
     speed = now.crank_rev_per_s
+    nears = now.torque_Nm is not None and now.torque_Nm >= TOWARDS_PEAK * limits.peak_Nm
+    there = now.distance_m is None or now.distance_m <= limits.hooks_m + AT_HOOKS_M
+    if nears and there and (scene.slowed or (speed or 0.0) > CALM_TO_PEAK_REV_PER_S):
+        return Wanted("crank_slower", torque_Nm=limits.peak_Nm)
     if speed is not None and speed < SLOW_REV_PER_S and now.cranking and now.in_phase_s > QUIET_S:
         return Wanted("crank_faster")
     return Wanted("keep_cranking", torque_Nm=limits.peak_Nm, distance_m=limits.hooks_m)
@@ -249,7 +258,7 @@ class Pacer:
         self._last: Wanted | None = None
         self._last_phase: Phase | None = None
         self.prompt: Prompt | None = None
-        self.slowed = False
+        self._slowed: set[Phase] = set()
 
     @property
     def mark_m(self) -> float | None:
@@ -262,6 +271,10 @@ class Pacer:
         """Whether the stop at the peak was said a moment ago."""
         said = self.prompt
         return said is not None and said.code == "stop_at_peak" and at_s - said.at_s < STOP_STANDS_S
+
+    def slowed_in(self, phase: Phase) -> bool:
+        """Whether the crank was told in this phase to go slower for what comes next."""
+        return phase in self._slowed
 
     def tell(self, now: Moment, choice: Wanted | None) -> Prompt | None:
         """Return the prompt to say now, None to stay quiet. `prompt` stays the one that was said last."""
@@ -282,7 +295,8 @@ class Pacer:
             ):
                 return None
         self._last, self._last_phase = choice, now.phase
-        self.slowed = self.slowed or (choice.code == "crank_slower" and choice.distance_m is not None)
+        if choice.code == "crank_slower" and (choice.distance_m, choice.torque_Nm) != (None, None):
+            self._slowed.add(now.phase)
         if choice.distance_m is not None:
             self._from_m, self._at_m = self._at_m, choice.distance_m
         self.prompt = in_words(

@@ -12,7 +12,7 @@ from winding_coach.coach.band import RateBand
 from winding_coach.coach.guide import Guide
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.live import LiveScale
-from winding_coach.coach.look import reading_of, targets_of
+from winding_coach.coach.look import reading_of, risk_at_peak, risk_here, targets_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, UNLOADING, WINDING, SignalSteps, next_by_key
@@ -55,7 +55,7 @@ class Coach:
         self._still = Stillness(peak_Nm, self._limits.launch_Nm)
         self._zero = ZeroTaker()
         self._turns = MotorTurns(settings.winder.ratio)
-        self._dead_crank = DeadCrank()
+        self._dead_crank = DeadCrank(self._path)
         self._notes = Notes()
         self._alarms = AlarmBank(lambda code, figures: alarm_words(code, figures, settings.units))
         self._live = LiveScale(self._limits, self._path)
@@ -178,8 +178,10 @@ class Coach:
         if self._phase is Phase.HOOK_UP and not self._tared and zero_offers(now, self._limits.peak_Nm):
             self._tare()
             now = self._moment()
-        if self._dead_crank.tell(now, self._limits):
+        counted, contradicted = self._turns.source == "counted", self._estimator.contradicted
+        if counted and self._dead_crank.tell(now, self._limits, contradicted=contradicted):
             self._turns.give_up()
+            self._estimator.sensor_lost()
             now = self._moment()
         for _ in Phase:
             to = self._steps.next(now, self._limits)
@@ -208,7 +210,7 @@ class Coach:
             guided.off_left,
             self._pacer.stopping(self._at_s),
             guided.side,
-            self._pacer.slowed,
+            self._pacer.slowed_in(self._phase),
             guided.off_next_Nm,
         )
         prompt = self._pacer.tell(now, wanted(scene))
@@ -269,6 +271,7 @@ class Coach:
             plan_Nm=plan_Nm,
             rate_low_Nm_per_s=low,
             rate_high_Nm_per_s=high,
+            per_crank_turn_Nm=self._band.per_crank_turn(self._phase, turns),
             peak_in_s=peak_in_s,
             limit_coming=coming,
             broke=self._broke,
@@ -379,13 +382,12 @@ class Coach:
             summary=self.summary,
             steps=self.settings.steps,
             motor=self.settings.motor,
+            peak_risk=None if now is None else risk_at_peak(now, self._limits, self._path, self._live),
         )
 
     def _reading(self, now: Moment | None) -> ReadingSaid:
         if now is None:
             return ReadingSaid(self._at_s)
         seen = self._estimator.reading
-        risk = None
-        if now.turns is not None and self._phase in LOADED:
-            risk = self._path.break_risk(now.turns, now.distance_m)
+        risk = risk_here(now, self._path, self._live) if self._phase in LOADED else None
         return reading_of(now, self._turns.source, seen, self._limits, risk)

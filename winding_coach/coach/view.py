@@ -16,7 +16,8 @@ class Targets:
 
     torque_Nm: the torque that this phase works towards (stretched torque, peak, launch torque), None when
     there is none. rate_low/high: the band of torque-rise rate, Nm/s. stand_at_m: where to stand now.
-    turns: of the motor, where this phase ends by the plan.
+    turns: of the motor, where this phase ends by the plan. per_crank_turn_Nm: what the next turn of the crank should
+    bring.
     """
 
     torque_Nm: float | None = None
@@ -24,6 +25,7 @@ class Targets:
     rate_high_Nm_per_s: float | None = None
     stand_at_m: float | None = None
     turns: float | None = None
+    per_crank_turn_Nm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,8 @@ class CoachView:
 
     shown_torque_Nm: for the digits, where a jump is there at once; the reading's torque smooths it.
     stale: the reading is older than half a second and must not be shown as live.
+    peak_risk: chance that such a motor breaks by the peak that it is wound to, as this wind goes; the reading's risk is
+    that of here and now. None where turns are not counted.
     alarms: those that are on, the one that matters most first.
     phase_starts: (at_s, turns or None, phase) of each phase so far; alarm_starts: the same of the last alarms.
     """
@@ -80,3 +84,4 @@ class CoachView:
     summary: Summary | None = None
     steps: Steps = USUAL
     motor: MotorFigures | None = None
+    peak_risk: float | None = None

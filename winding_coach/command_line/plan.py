@@ -14,10 +14,16 @@ import argparse
 import json
 import math
 from dataclasses import asdict, dataclass, replace
+from itertools import pairwise
 from pathlib import Path
+from statistics import fmean
 from textwrap import wrap
 from typing import Any
 
+from winding_coach.coach.band import RateBand
+from winding_coach.coach.limits import limits_from
+from winding_coach.coach.said import Phase
+from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.figures import MOST_STRANDS, Figures, add_motor_arguments, figures_from
 from winding_coach.command_line.from_shelf import pick
@@ -25,6 +31,7 @@ from winding_coach.command_line.home import Home, add_common_arguments, home_fro
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.typed import number, quantity, whole
+from winding_coach.meter.calibration import SIMULATED
 from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.figures import FiguresError, Plan, WalkInRow
 from winding_coach.rubber.law import DEFAULT_RUBBER
@@ -35,10 +42,28 @@ from winding_coach.rubber.spread import TORQUE_SD, Spread, spread_of
 from winding_coach.rubber.stops import rows_at
 from winding_coach.rubber.strength import LEVEL, Estimate, strength_of
 from winding_coach.standing import USUAL, Steps, pace_words, paces_in, place_words, tape_words
-from winding_coach.units import GF_CM_NM, UnitSystem, show, shown_number, unit_label
+from winding_coach.units import GF_CM_NM, SHOWN, UnitSystem, show, shown_number, unit_label
 
 TOLD_APART = ("feet", "paces", "tape")
 """Units of standing that the table shows beside the length."""
+RATES_OF = {
+    Phase.WIND_STRETCHED: "while stretched",
+    Phase.WALK_IN: "in the walk-in",
+    Phase.FINAL_TURNS: "to the peak",
+}
+PLACES = 16
+"""A rate of a phase is its mean over so many places."""
+
+
+@dataclass(frozen=True, slots=True)
+class ModerateRate:
+    """Torque rise in one phase, on average: what a turn of the crank brings by the plan, and the band a second that is
+    moderate, as gauge and alarms have it."""
+
+    phase: Phase
+    per_crank_turn_Nm: float
+    low_Nm_per_s: float
+    high_Nm_per_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,8 +215,25 @@ def as_json(planned: Planned) -> dict[str, Any]:
             "high": planned.risk.high,
         },
         "spread": asdict(planned.spread),
+        "moderate_rates": [asdict(rate) for rate in moderate_rates(planned)],
         **_steps_json(planned),
     }
+
+
+def moderate_rates(planned: Planned) -> tuple[ModerateRate, ...]:
+    """Return the torque rises that the coach will ask for."""
+    plan, figures = planned.plan, planned.figures
+    limits = limits_from(CoachSettings(figures.motor, plan, SIMULATED, figures.winder, figures.model))
+    band = RateBand(limits, PlanPath(plan, figures.motor))
+    ends = (0.0, limits.stretched_turns, limits.walked_in_turns, limits.target_turns)
+    rates = []
+    for phase, (begin, end) in zip(RATES_OF, pairwise(ends), strict=True):
+        places = [begin + (end - begin) * (at + 0.5) / PLACES for at in range(PLACES)]
+        turn = [band.per_crank_turn(phase, turns) or 0.0 for turns in places]
+        edges = [band.at(phase, turns) for turns in places]
+        low, high = (fmean(edge[side] or 0.0 for edge in edges) for side in (0, 1))
+        rates.append(ModerateRate(phase, fmean(turn), low, high))
+    return tuple(rates)
 
 
 def _steps_json(planned: Planned) -> dict[str, Any]:
@@ -233,6 +275,7 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
             f" ({planned.risk.low:.2%} to {planned.risk.high:.2%}, {LEVEL:.0%} interval)",
         ),
         ("Gives back", f"{plan.energy_stored_J:.1f} J from the launch on"),
+        *_rates(planned, units),
     ]
     far_m, near_m = plan.stretch_distance_m, hooks.distance_m
     steps = [
@@ -246,10 +289,23 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
         f"Back off {plan.back_off_turns / ratio:.1f} turns ({plan.back_off_turns:.0f} of the motor), to"
         f" {torque(plan.launch_torque_Nm)}: {plan.launch_turns:.0f} are left for the launch.",
     ]
-    lines = [f"{name:<16} {value}" for name, value in rows]
+    lines = [f"{name:<17} {value}" for name, value in rows]
     lines += ["", *(f"{i}. {step}" for i, step in enumerate(steps, 1)), "", *_walk_in(planned, units)]
     lines += ["", *_how_sure(planned, units), f"It rests on {plan.rests_on}."]
     return "\n".join([*lines, *plan.limits])
+
+
+def _rates(planned: Planned, units: UnitSystem) -> list[tuple[str, str]]:
+    """What a turn of the crank should bring, and what a second may bring at most, phase by phase."""
+    rates = moderate_rates(planned)
+    digits = SHOWN[units]["torque"][1] + 1
+    each = (f"{shown_number(r.per_crank_turn_Nm, 'torque', units, digits)} {RATES_OF[r.phase]}" for r in rates)
+    most = (shown_number(r.high_Nm_per_s, "torque", units) for r in rates)
+    unit = unit_label("torque", units)
+    return [
+        ("A crank turn adds", f"{', '.join(each)} ({unit})"),
+        ("Moderate is up to", f"{', '.join(most)} {unit}/s there; the gauge shows it"),
+    ]
 
 
 def _place(planned: Planned, distance_m: float, units: UnitSystem) -> str:

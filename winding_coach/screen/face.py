@@ -16,6 +16,7 @@ from winding_coach.screen.figures import (
     instruction,
     live_torque,
     noted_torque,
+    per_turn_words,
     plain_lines,
     torque_figure,
     torque_template,
@@ -224,10 +225,13 @@ def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
         words = show(goal, "torque", view.units).split()[0]
     at = sheet.put(at + 2, foot, words, "goal")
     left = None if torque is None else goal - torque
+    each = per_turn_words(view)
     if left is not None and at + 16 < room:
         words = f"{show(abs(left), 'torque', view.units).split()[0]} {'to go' if left > 0 else 'above'}"
         words = words.replace("to go", "below") if view.phase in (Phase.BACK_OFF, Phase.READY) else words
-        sheet.put(at + 2, foot, words, "dim")
+        at = sheet.put(at + 2, foot, words, "dim")
+    if each and at + 3 + len(each) < room:
+        sheet.put(at + 3, foot, each, "dim")
 
 
 def wants_cautions(view: CoachView) -> bool:

@@ -27,6 +27,8 @@ from winding_coach.standing import pace_words, paces_in, place_figure
 from winding_coach.units import SHOWN, UNITS, UnitSystem, show, shown_number
 
 LONGEST_COUNTDOWN_S = 60.0
+SLOWEST_SHOWN_REV_PER_S = 0.3
+"""A crank that turns slower, or stands, has no rate per turn worth showing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +203,22 @@ def signed_rate(view: CoachView) -> str:
     if figure.strip("-0.") == "":
         figure = figure.lstrip("-")
     return (figure if figure.startswith("-") else f"+{figure}").rjust(decimals + 3)
+
+
+def per_turn_words(view: CoachView) -> str:
+    """Return what a turn of the crank brings at this rate, and what the plan asks of the next; "" where none is asked.
+
+    A digit more than torque itself has: a turn brings little.
+    """
+    asked, crank = view.targets.per_crank_turn_Nm, view.reading.crank_rev_per_s
+    rate = view.reading.torque_rate_Nm_per_s
+    if asked is None:
+        return ""
+    decimals = SHOWN[view.units]["torque"][1] + 1
+    wanted = shown_number(asked, "torque", view.units, decimals)
+    turns = rate is not None and crank is not None and crank >= SLOWEST_SHOWN_REV_PER_S and not view.stale
+    now = shown_number((rate or 0.0) / (crank or 1.0), "torque", view.units, decimals) if turns else "--"
+    return f"a turn {now.rjust(decimals + 3)} of {wanted}"
 
 
 def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:

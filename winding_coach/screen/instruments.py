@@ -125,19 +125,27 @@ def _stand(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) -
 
 
 def _limits(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) -> None:
-    """The peak and the seconds to it; the crank; the chance that the motor breaks here."""
+    """The peak and the seconds to it; the crank; the chance that the motor breaks, there and here."""
     at = _label(sheet, column, row, "peak")
     reading = view.reading
     in_s = seconds_to_peak(view) if view.phase in (Phase.WALK_IN, Phase.FINAL_TURNS) else None
     after = sheet.put(at, row, show(peak_aim_Nm(view), "torque", view.units), "ink")
     if in_s is not None:
-        sheet.put(after, row, f"  in {in_s:2.0f} s", "bad" if in_s < SOON_S else "ink")
+        after = sheet.put(after, row, f"  in {in_s:2.0f} s", "bad" if in_s < SOON_S else "ink")
+    end = column + columns
+    if view.peak_risk is not None:
+        _risk(sheet, after, end, row, view.peak_risk)
     at = _label(sheet, column, row + 1, "crank")
     speed = None if view.stale else reading.crank_rev_per_s
     state = {True: "", False: "stands still", None: "cannot tell"}[None if view.stale else reading.cranking]
     words = state or ("" if speed is None else f"{abs(speed):3.1f} turns/s")
     sheet.put(at, row + 1, words, "bad" if reading.cranking is False and view.phase is Phase.WALK_IN else "ink")
-    risk = "  --" if reading.break_risk is None else f"{reading.break_risk:5.1%}"
-    end = column + columns
-    sheet.put_right(end, row + 1, risk, "bad" if (reading.break_risk or 0.0) >= RISKY else "ink")
-    sheet.put_right(end - len(risk) - 1, row + 1, "break risk", "dim")
+    _risk(sheet, at, end, row + 1, reading.break_risk)
+
+
+def _risk(sheet: Sheet, after: int, end: int, row: int, risk: float | None) -> None:
+    """A chance to break at the right of a row; its name only where that leaves the rest alone."""
+    text = "  --" if risk is None else f"{risk:5.1%}"
+    sheet.put_right(end, row, text, "bad" if (risk or 0.0) >= RISKY else "ink")
+    if end - len(text) - 1 - len("break risk") > after:
+        sheet.put_right(end - len(text) - 1, row, "break risk", "dim")

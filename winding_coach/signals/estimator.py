@@ -185,6 +185,18 @@ class Estimator:
                 self._known_period_s = now - self._tap_s
             self._tap_s = now
 
+    @property
+    def contradicted(self) -> bool:
+        """Whether the meter's count has stood for seconds while the ripple says that the handle turns."""
+        return self._contradicted > CONTRADICTED_S * self._tuning.tick_hz
+
+    def sensor_lost(self) -> None:
+        """The crank sensor is dead: its count is no longer fed, and the handle is known by its ripple only."""
+        self._turns.sensor_lost()
+        self._crank.reset()
+        self._contradicted = 0
+        self._reading = None
+
     def reset(self) -> None:
         """The meter started anew: any clock, any count. The turns stay."""
         self._turns.new_clock()
@@ -241,7 +253,7 @@ class Estimator:
             state = self._crank.state
             if state is CrankState.TURNING and self._reverse.backwards and not self.two_sensors:
                 state = CrankState.REVERSING
-            if self._contradicted > CONTRADICTED_S * self._tuning.tick_hz:
+            if self.contradicted:
                 return CrankState.UNKNOWN, 0.0
             return state, 0.8 if self._contradicted else 0.99
         if ripple.score is None:

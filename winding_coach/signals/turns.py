@@ -55,6 +55,12 @@ class TurnCounter:
             self.sd = (self.sd or 0.0) + abs(turns) * (GUESS_SHARE if seen else GUESS_SHARE_BLIND)
             self.source = "estimated"
 
+    def sensor_lost(self) -> None:
+        """The meter's count is not to be trusted from here: the turns stay, and go on by estimate or taps."""
+        if self.source == "counted":
+            self.source = "estimated"
+        self._last_count = None
+
     def new_clock(self) -> None:
         """The meter's count and clock may begin anew; the turns stay."""
         self._last_count = None

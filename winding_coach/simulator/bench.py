@@ -97,7 +97,7 @@ class Bench:
     """A simulated winding: `advance` lets time pass and returns what the meter sent meanwhile.
 
     What may be set while it runs, for faults: scatter_Nm, added noise; spike_share, no_data_share, drop_share, of lines
-    that jump, that the converter gave nothing for, that the meter itself drops.
+    that jump, that the converter gave nothing for, that the meter itself drops; crank_dead, the crank gives no pulse.
     """
 
     def __init__(
@@ -117,6 +117,7 @@ class Bench:
         self.spike_share = 0.0
         self.no_data_share = 0.0
         self.drop_share = 0.0
+        self.crank_dead = False
         self._at_s = 0.0
         self._asked = False
         self._noise = np.zeros(0)
@@ -210,7 +211,7 @@ class Bench:
         whole = math.floor(hands.crank_rev)
         change = whole - self._crank_whole
         self._crank_whole = whole
-        if self._at_s < self._booted_s:
+        if self._at_s < self._booted_s or self.crank_dead:
             return
         # One sensor sees a pulse whichever way it goes by; two tell the direction.
         self._crank_count += change if "q" in self._meter.channels else abs(change)

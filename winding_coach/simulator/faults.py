@@ -18,6 +18,7 @@ KINDS: dict[str, tuple[str, float]] = {
     "power": ("the lead that feeds the meter is pulled: as unplug, and the meter restarts when it is back", 3.0),
     "silent": ("the meter sends nothing", 3.0),
     "garbage": ("lines are replaced by rubbish", 1.0),
+    "crank": ("the crank sensor gives no pulse", 600.0),
     "noise": ("readings scatter by 0.5 mN·m", 1.0),
     "lost": ("lines are missing (a share of all)", 0.0),
     "cut": ("lines lose some of their bytes (a share of all)", 0.0),
@@ -123,6 +124,7 @@ class FaultyBench:
         for fault in [fault for fault in self._restarts if self.bench.at_s >= fault.at_s]:
             self._restarts.remove(fault)
             self.bench.reset_meter(fault.for_s, RESTARTING[fault.kind])
+        self.bench.crank_dead = self._now("crank")
         self.bench.scatter_Nm = NOISE_NM if self._now("noise") else 0.0
         data = self.bench.advance(dt_s)
         if self._now("silent") or not self.plugged:
