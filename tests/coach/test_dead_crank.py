@@ -1,4 +1,4 @@
-"""A crank sensor that dies in mid-wind: its count stands while the hand turns on. Whole simulated winds; all invented."""
+"""A crank sensor that dies in mid-wind: the count stands while the hand turns on. Whole simulated winds, invented."""
 
 from __future__ import annotations
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -65,6 +66,20 @@ def test_marks_go_in_to_the_hooks_and_never_out() -> None:
         marks.append(told)
     assert marks == sorted(marks, reverse=True)
     assert marks[-1] == pytest.approx(LIMITS.hooks_m, abs=1e-3)
+
+
+def test_marks_lie_closer_where_the_path_bends() -> None:
+    """One walks evenly from mark to mark: nowhere is the path, as planned, far outside of that."""
+    walk = Walk(PATH, LIMITS, START, PLAN.stretch_distance_m)
+    marks = [(START + LEAD, PLAN.stretch_distance_m)]
+    for turns in range(int(START), 1160, 5):
+        told = walked(walk, float(turns), marks[-1][1])
+        if told.mark_m < marks[-1][1]:
+            marks.append((walk.turns_at(told.mark_m), told.mark_m))
+    for (before, out_m), (later, in_m) in pairwise(marks):
+        for share in (0.25, 0.5, 0.75):
+            even_m = out_m + share * (in_m - out_m)
+            assert walk.distance_at(before + share * (later - before)) - even_m < 0.035
 
 
 def test_a_late_start_gets_a_path_of_its_own_within_the_slack() -> None:

@@ -107,6 +107,14 @@ def test_a_walk_in_is_made_in_steps_to_the_mark_and_not_past_it() -> None:
     assert who.state.doing == "walking in"
 
 
+def test_the_first_step_is_no_longer_than_the_pace_asks() -> None:
+    """It used to be a whole stride: the pace was taken as owed since the first turn of the crank."""
+    who = winding(person(replace(BEGINNER, step_spread=0.0)))
+    out_m = who.state.distance_m
+    shown_for(who, Shown(prompt="walk_in_to", said_s=5.0, distance_m=out_m - 0.1, crank_turns=6.0, at_m=out_m), 3.0)
+    assert 0.0 < out_m - who.state.distance_m < 0.06, "three seconds are some three turns of six for 10 cm"
+
+
 def test_without_a_mark_a_step_is_ones_own() -> None:
     who = winding(person())
     from_m = who.state.distance_m

@@ -12,12 +12,15 @@ from winding_coach.rubber.path import PlanPath
 
 STRETCH_SLACK = 0.04
 """The path may lie so much (share of strand stretch) beside the planned one; a late start is caught up with by then."""
-LEAD_TURNS_OF_CRANK = 1.5
+LEAD_TURNS_OF_CRANK = 1.0
 """The next mark is told so long before this one is due: a reaction time of cranking."""
 NEARLY_M = 0.05
 """Who is so near the mark, by a distance sensor, is told the next: nobody stops there and starts again."""
-STRIDE_TURNS_OF_CRANK = 6.0
+STRIDE_TURNS_OF_CRANK, LEAST_STRIDE = 6.0, 3.0
 """A mark is about so many turns away: long enough to be heard and done, short enough to hold the path."""
+BENDS_M = 0.03
+"""Between marks one walks evenly; where the path bends further from that than this, marks lie closer, to the least
+stride. Found in the closed loop."""
 SHIFT_M, MOST_SHIFT_M = 0.03, 0.15
 """Without a distance sensor, torque that says ahead or behind moves the marks by so much, so far at most."""
 
@@ -79,8 +82,22 @@ class Walk:
             self._stretch = max(self._stretch, self._through(turns, distance_m))
         self._next(turns, limits)
 
+    def _stride(self, turns: float, ratio: float) -> float:
+        """Return how many turns of the crank from here the next mark may be."""
+        ends = max((self.turns_at(self._hooks_m) - turns) / ratio, 0.0)
+        stride = STRIDE_TURNS_OF_CRANK
+        while stride > LEAST_STRIDE and self._bend_m(turns, min(stride, ends) * ratio) > BENDS_M:
+            stride -= 0.5
+        return stride
+
+    def _bend_m(self, turns: float, over: float) -> float:
+        """Return how far the path lies outside of an even walk over so many turns, about in their middle."""
+        here, half, there = (self.distance_at(turns + share * over) for share in (0.0, 0.5, 1.0))
+        return half - 0.5 * (here + there)
+
     def _next(self, turns: float, limits: Limits) -> None:
-        wanted_m = self.distance_at(turns + self._lead + STRIDE_TURNS_OF_CRANK * limits.ratio) + self._shift_m
+        due = turns + self._lead
+        wanted_m = self.distance_at(due + self._stride(due, limits.ratio) * limits.ratio) + self._shift_m
         # Never out again, and where stops are far apart on to the next of them, however many turns that takes.
         wanted_m = max(min(wanted_m, self._from_m - 2e-3), self._hooks_m)
         self.mark_m = mark_of(wanted_m, limits, inside=True)

@@ -79,7 +79,7 @@ class CoachedPerson(Person):
         self._doing, self._hooked = "stretching out", self._hooked or self._at_s - self._since_s > 1.0
         if shown.distance_m is not None and shown.said_s != (self._told or (None, None, -1.0))[2]:
             self._told = (shown.distance_m, None, shown.said_s)
-            self._goal_m = shown.distance_m * self._judged(shown)
+            self._goal_m = self._to_m = shown.distance_m * self._judged(shown)
 
     def _wind(self, shown: Shown) -> None:
         code = shown.prompt
