@@ -31,6 +31,8 @@ LED = (
     ("no crank sensor", 0.4, 2.0),
     ("very stiff: not this motor", 0.7, 14.0),
 )
+DIES = ("usual", 0.4, 20.0)
+"""The same, the crank sensor dying at once."""
 """Case, share of the turns that are on, seconds of cranking on whatever is said."""
 
 
@@ -63,6 +65,12 @@ def led() -> str | None:
         going.go_on(seconds)
         if going.guard.broken:
             return going.guard.broken[0]
+    going = Guarded(next(case for case in CASES if case.name == DIES[0]), DIES[1])
+    going.crank_dies()
+    going.wind.hands.rev_per_s = 1.5
+    going.go_on(DIES[2])
+    if going.guard.broken:
+        return going.guard.broken[0]
     for spoil in SPOILS:
         going = Guarded(CASES[0], 0.4)
         going.wind.spoil = spoil
@@ -75,6 +83,11 @@ def led() -> str | None:
         if going.guard.broken:
             return going.guard.broken[0]
     return None
+
+
+def _waits_for_the_first(self: watching.DeadCrank, now: Moment, limits_: limits.Limits, **told: bool) -> bool:
+    self.dead = self._never_counted(now, limits_)
+    return self.dead
 
 
 def _without(code: str) -> tuple[Any, str, Callable[..., Any]]:
@@ -120,6 +133,7 @@ MUTANTS: dict[str, tuple[Any, str, Any]] = {
     "any line counts as a reading": (watching.Heard, "take", _taken_for_good),
     "ratings scale with the motor": (limits.Limits, "scaled", _uncapped),
     "a dead crank sensor is waited for": (watching.DeadCrank, "tell", lambda self, now, limits_, **told: False),
+    "a crank sensor that dies is believed": (watching.DeadCrank, "tell", _waits_for_the_first),
     "the least alarm first": (alarms.AlarmBank, "on", property(lambda self: REAL_ON(self)[::-1])),
     "turns left from estimated turns": (step, "reading_of", _turns_left),
     "estimated turns count": (step.Coach, "_moment", _counted),

@@ -52,6 +52,11 @@ class AnyWind(RuleBasedStateMachine):
         self.going.wind.bench.reset_meter(1.0)
         self.going.go_on(seconds)
 
+    @rule(seconds=SECONDS)
+    def crank_sensor_dies(self, seconds: float) -> None:
+        self.going.crank_dies()
+        self.going.go_on(seconds)
+
     @rule(hooked=st.booleans())
     def hook(self, hooked: bool) -> None:
         self.going.wind.hands.hooked = hooked

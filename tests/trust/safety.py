@@ -199,7 +199,7 @@ class Guard:
         reading = view.reading
         if reading.turns_source in ("counted", "tapped"):
             return
-        if reading.turns_left is not None or reading.break_risk is not None:
+        if any(figure is not None for figure in (reading.turns_left, reading.break_risk, view.peak_risk)):
             self._broke(at_s, view, "works a figure out of turns that nobody counted")
         if self.coach._now is not None and self.coach._now.counted:
             self._broke(at_s, view, "lets rules take turns that nobody counted")

@@ -93,6 +93,17 @@ def test_a_dead_crank_sensor_does_not_keep_the_coach_waiting() -> None:
     assert going.coach.view.reading.turns_source == "tapped"
 
 
+def test_a_crank_sensor_that_dies_is_not_believed() -> None:
+    """Torque that rose without turns was taken for a stiffer motor's, and the peak went up with it."""
+    going = Guarded(CASE["usual"], 0.4)
+    going.crank_dies()
+    going.wind.hands.rev_per_s = 1.5
+    going.go_on(18.0)
+    assert going.guard.broken == []
+    assert going.coach.view.reading.turns_source == "estimated"
+    assert going.coach._limits.peak_Nm == pytest.approx(limits_from(going.wind.settings).peak_Nm, rel=0.03)
+
+
 def test_nobody_is_sent_to_crank_without_a_meter() -> None:
     """Stretched out, and the meter falls silent: it is not yet a danger, but cranking does not begin blind."""
     going = Guarded(CASE["usual"], 0.0)

@@ -10,6 +10,7 @@ import numpy as np
 
 from tests.scenario import MODEL, MOTOR
 from tests.trust.safety import Guard
+from winding_coach.coach.phases import WINDING
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.inputs import BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
@@ -66,6 +67,8 @@ CASES = (
     Case("dead crank sensor", dead_crank=True),
     Case("very stiff: not this motor", stiff=1.35, channels="cd"),
 )
+MOST_UNCOUNTED = 20.0
+"""So many turns of the crank in one go, none counted: by then a sensor must be known to be dead."""
 STARTS = (0.0, 0.02, 0.4, 0.7, 0.85, 0.97, 1.0)
 """Share of the planned turns that are on when chance takes over."""
 
@@ -175,6 +178,11 @@ class Guarded:
     def __init__(self, case: Case, share: float) -> None:
         self.wind, self.guard = copy.deepcopy(wound(case, share))
         self.coach = self.guard.coach
+        self._turned = 0.0
+
+    def crank_dies(self) -> None:
+        """The crank sensor gives no pulse from here."""
+        self.wind.bench.crank_dead = True
 
     def take(self, events: list[Input]) -> None:
         """Pass inputs on."""
@@ -184,7 +192,17 @@ class Guarded:
     def go_on(self, seconds: float) -> None:
         """Let time pass."""
         for _ in range(round(seconds / TICK_S)):
+            before = self.wind.hands.state.crank_rev
             self.take(self.wind.tick())
+            self._believes_no_dead_sensor(self.wind.hands.state.crank_rev - before)
+
+    def _believes_no_dead_sensor(self, turned: float) -> None:
+        """Turned on without a break for long, with lines that can be read: then a count that stands is not believed."""
+        wind, view = self.wind, self.coach.view
+        upset = turned <= 0.0 or wind.spoil or not wind.plugged or view.phase not in WINDING or view.stale
+        self._turned = 0.0 if upset or not wind.bench.crank_dead else self._turned + turned
+        if self._turned > MOST_UNCOUNTED and view.reading.turns_source == "counted":
+            self.guard.broken.append(f"at {wind.at_s:.2f} s in {view.phase}: believes a crank sensor that is dead")
 
     def press(self, key: str) -> None:
         """Press a key of the coach."""
