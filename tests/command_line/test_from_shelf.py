@@ -102,6 +102,16 @@ def test_names_that_are_not_on_the_shelf_are_as_before(home: Path) -> None:
 
 
 @pytest.mark.usefixtures("hurried_disk")
+def test_a_name_that_may_be_misspelt_is_doubted_once_there_are_others(home: Path) -> None:
+    assert picked(home, motor="x", loop="30 cm", mass="1.4 g", model="Thistledwon", person="Wrne")[0].doubts == ()
+    stocked(home)
+    doubts = picked(home, motor="th-07", model="Thistledwon", person="Wrne")[0].doubts
+    assert ["Thistledwon" in doubts[0], "Wrne" in doubts[1], len(doubts)] == [True, True, 2]
+    assert picked(home, motor="th-07", model="thistle", person="wr")[0].doubts == ()
+    assert picked(home, motor="th-07", model="another", hooks="21 cm")[0].doubts == (), "with its hooks it is known"
+
+
+@pytest.mark.usefixtures("hurried_disk")
 def test_what_cannot_be_meant_is_said(home: Path) -> None:
     with pytest.raises(UsageProblem, match="no winder 'ten' on the shelf: give its --ratio"):
         picked(home, winder="ten")

@@ -28,10 +28,12 @@ SAME_LOOP_M = 0.5e-3
 
 @dataclass(frozen=True, slots=True)
 class Picked:
-    """What was taken from the shelf. more: for the trace's first line. said: what to tell, one sentence each."""
+    """What was taken from the shelf. more: for the trace's first line. said: what to tell, one sentence each; doubts:
+    those of it that tell of names which may be misspelt."""
 
     more: dict[str, Any] = field(default_factory=dict)
     said: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
 
 def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, winding: bool = False) -> Picked:
@@ -73,6 +75,7 @@ class _Picking:
         self._args, self._home, self._shelf, self._winding = args, home, shelf, winding
         self._named: dict[str, str] = {}
         self._said: list[str] = []
+        self._doubts: list[str] = []
 
     def picked(self, simulated: bool) -> Picked:
         from winding_coach.shelf.records import Model, Motor, Person, Winder
@@ -89,15 +92,26 @@ class _Picking:
             self._named["winder"] = args.winder
             _needs_figures(args)
         model = self._found(Model, args.model, given=args.hooks is not None)
+        if model is None and args.model is not None and args.hooks is None and self._shelf.all(Model):
+            self._doubts.append(
+                f"There is no model '{args.model}' on the shelf: the usual hooks and launch torque are taken. Mind the"
+                " spelling, or 'model add' it."
+            )
         if model is not None:
             args.model = model.name
             self._fill(hooks=_typed(model.hooks_m, "m"), launch_torque=_typed(model.launch_torque_Nm, "N.m"))
         person = self._found(Person, getattr(args, "person", None), given=False)
         if person is not None:
             args.person = person.name
+        elif getattr(args, "person", None) is not None and self._shelf.all(Person):
+            self._doubts.append(
+                f"There is no '{args.person}' among the people on the shelf: the wind is kept under that name. Mind the"
+                " spelling, or 'person add' it."
+            )
         if args.batch is not None:
             self._named.setdefault("batch", Path(args.batch).stem if "/" in args.batch else args.batch)
-        return Picked({"shelf": self._named} if self._named else {}, tuple(self._said))
+        doubts = tuple(self._doubts)
+        return Picked({"shelf": self._named} if self._named else {}, (*self._said, *doubts), doubts)
 
     def _found(self, kind: type[N], typed: str | None, *, given: bool) -> N | None:
         """Return the record that a name means; None if it is not on the shelf, or may be several.

@@ -26,7 +26,7 @@ from winding_coach.coach.said import Phase
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.figures import MOST_STRANDS, Figures, add_motor_arguments, figures_from
-from winding_coach.command_line.from_shelf import pick
+from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
@@ -124,7 +124,7 @@ def planned_from(args: argparse.Namespace, home: Home, units: UnitSystem) -> Pla
     """
     if args.strip is not None:
         _loop_from_strip(args, units)
-    pick(args, home)
+    tell(pick(args, home).doubts)
     fill_in(args, home)
     figures = figures_from(args, units)
     made = batch_from(args, home)

@@ -34,7 +34,7 @@ from winding_coach.command_line.coaching import (
     writer_for,
 )
 from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
-from winding_coach.command_line.from_shelf import pick
+from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
@@ -72,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
     from winding_coach.sources.practice import PORT, PracticeSource
 
     home = home_from(args)
-    pick(args, home, simulated=True)
+    tell(pick(args, home, simulated=True).doubts)
     take_invented(args, "practice")
     fill_in(args, home)
     if args.lessons:
