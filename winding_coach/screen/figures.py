@@ -218,7 +218,7 @@ def per_turn_words(view: CoachView) -> str:
     wanted = shown_number(asked, "torque", view.units, decimals)
     turns = rate is not None and crank is not None and crank >= SLOWEST_SHOWN_REV_PER_S and not view.stale
     now = shown_number((rate or 0.0) / (crank or 1.0), "torque", view.units, decimals) if turns else "--"
-    return f"a turn {now.rjust(decimals + 3)} of {wanted}"
+    return f"{now.rjust(decimals + 3)} a turn, plan {wanted}"
 
 
 def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:

@@ -144,8 +144,9 @@ def _limits(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) 
 
 
 def _risk(sheet: Sheet, after: int, end: int, row: int, risk: float | None) -> None:
-    """A chance to break at the right of a row; its name only where that leaves the rest alone."""
+    """A chance to break at the right of a row, under as much of its name as leaves the rest alone."""
     text = "  --" if risk is None else f"{risk:5.1%}"
     sheet.put_right(end, row, text, "bad" if (risk or 0.0) >= RISKY else "ink")
-    if end - len(text) - 1 - len("break risk") > after:
-        sheet.put_right(end - len(text) - 1, row, "break risk", "dim")
+    room = end - len(text) - 1 - after
+    name = next((name for name in ("break risk", "risk") if len(name) < room), "")
+    sheet.put_right(end - len(text) - 1, row, name, "dim")
