@@ -17,7 +17,7 @@ from hypothesis.stateful import run_state_machine_as_test
 
 from tests.trust.machine import SPOILS, AnyWind
 from tests.trust.winder import CASES, Guarded, wound
-from winding_coach.coach import alarms, limits, prompts, step, watching
+from winding_coach.coach import alarms, dead_crank, limits, prompts, step, watching
 from winding_coach.coach.look import reading_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.said import ReadingSaid
@@ -85,7 +85,7 @@ def led() -> str | None:
     return None
 
 
-def _waits_for_the_first(self: watching.DeadCrank, now: Moment, limits_: limits.Limits, **told: bool) -> bool:
+def _waits_for_the_first(self: dead_crank.DeadCrank, now: Moment, limits_: limits.Limits, **told: bool) -> bool:
     self.dead = self._never_counted(now, limits_)
     return self.dead
 
@@ -132,8 +132,8 @@ MUTANTS: dict[str, tuple[Any, str, Any]] = {
     "readings are fresh for five seconds": (step, "STALE_S", 5.0),
     "any line counts as a reading": (watching.Heard, "take", _taken_for_good),
     "ratings scale with the motor": (limits.Limits, "scaled", _uncapped),
-    "a dead crank sensor is waited for": (watching.DeadCrank, "tell", lambda self, now, limits_, **told: False),
-    "a crank sensor that dies is believed": (watching.DeadCrank, "tell", _waits_for_the_first),
+    "a dead crank sensor is waited for": (dead_crank.DeadCrank, "tell", lambda self, now, limits_, **told: False),
+    "a crank sensor that dies is believed": (dead_crank.DeadCrank, "tell", _waits_for_the_first),
     "the least alarm first": (alarms.AlarmBank, "on", property(lambda self: REAL_ON(self)[::-1])),
     "turns left from estimated turns": (step, "reading_of", _turns_left),
     "estimated turns count": (step.Coach, "_moment", _counted),

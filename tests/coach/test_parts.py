@@ -98,6 +98,10 @@ def test_towards_the_peak_the_crank_goes_slower_until_the_stop() -> None:
     calm = replace(near, crank_rev_per_s=0.6)
     assert code(scene(now=calm)) == "keep_cranking", "slow enough"
     assert code(scene(now=calm, slowed=True)) == "crank_slower", "once said it stands until the stop"
+    stands = replace(near, cranking=False, crank_rev_per_s=0.0)
+    assert code(scene(now=stands, slowed=True)) == "keep_cranking", "but not to a hand that stands"
+    crawls = replace(near, crank_rev_per_s=0.1)
+    assert code(scene(now=crawls, slowed=True)) == "crank_faster"
     outside = replace(near, distance_m=LIMITS.hooks_m + 0.1)
     assert code(scene(now=outside)) == "keep_cranking", "first in to the hooks"
     assert code(scene(now=replace(near, peak_in_s=1.0, torque_Nm=0.96 * LIMITS.peak_Nm))) == "stop_at_peak"
@@ -105,6 +109,10 @@ def test_towards_the_peak_the_crank_goes_slower_until_the_stop() -> None:
     said = pacer.tell(near, choice)
     assert said is not None
     assert said.text == "Crank slower; the peak is 6.78 mN·m."
+    pacer = Pacer("metric")
+    pacer.tell(near, Wanted("crank_slower"))
+    after = pacer.tell(replace(near, at_s=9.0), choice)
+    assert after is not None, "the alarm's word and the peak's are two"
     assert pacer.slowed_in(Phase.FINAL_TURNS)
     assert not pacer.slowed_in(Phase.WIND_STRETCHED)
 
@@ -342,6 +350,8 @@ def test_the_risk_at_the_peak_is_the_plan_s_until_the_wind_shows_another() -> No
     assert capped is not None
     assert as_planned is not None
     assert capped < 0.5 * as_planned, "a rating that stops the wind earlier makes it safer"
+    strained = replace(CALM, phase=Phase.WALK_IN, turns=1000.0, torque_Nm=0.9 * LIMITS.peak_Nm)
+    assert risk_at_peak(strained, LIMITS, PATH, live) == as_planned, "out there torque does not tell the turns left"
     # Torque lags behind the plan: more turns until the peak, and more risk.
     late = replace(CALM, phase=Phase.FINAL_TURNS, turns=1280.0, torque_Nm=0.9 * LIMITS.peak_Nm)
     lagging = risk_at_peak(late, LIMITS, PATH, live)

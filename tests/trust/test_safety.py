@@ -90,7 +90,7 @@ def test_a_dead_crank_sensor_does_not_keep_the_coach_waiting() -> None:
     assert going.coach.view.phase in (Phase.WIND_STRETCHED, Phase.WALK_IN)
     assert going.coach.view.reading.turns_source in ("unknown", "estimated")
     going.press("count")
-    assert going.coach.view.reading.turns_source == "tapped"
+    assert going.coach.view.reading.turns_source in ("unknown", "estimated"), "taps cannot know what was missed"
 
 
 def test_a_crank_sensor_that_dies_is_not_believed() -> None:

@@ -31,7 +31,8 @@ def risk_at_peak(now: Moment, limits: Limits, path: PlanPath, live: LiveScale) -
     at_peak = path.turns_at_torque(limits.peak_Nm / live.scale)
     if at_peak is None:
         return None
-    if now.torque_Nm is not None and now.torque_Nm >= TELLS_TURNS * limits.peak_Nm:
+    at_hooks = now.phase is Phase.FINAL_TURNS
+    if at_hooks and now.torque_Nm is not None and now.torque_Nm >= TELLS_TURNS * limits.peak_Nm:
         here = path.turns_at_torque(now.torque_Nm / live.scale)
         at_peak = now.turns if here is None else now.turns + max(at_peak - here, 0.0)
     at_peak = max(at_peak, now.turns)

@@ -51,6 +51,10 @@ class Notes:
             self._stalled_s += alarm.at_s - self._stalled_at_s
             self._stalled_at_s = None
 
+    def uncounted(self) -> None:
+        """Turns that were noted may not have been so: the sensor that counted them is dead, nobody knows since when."""
+        self._top_turns = self._launch_turns = None
+
     @property
     def marks(self) -> Marks:
         """Peak and launch figures so far."""

@@ -78,6 +78,11 @@ class Wanted:
             return self.distance_m == other.distance_m
         if self.code == "back_off":
             return self.crank_turns == other.crank_turns
+        if self.code == "crank_slower":
+            return (self.distance_m is None, self.torque_Nm is None) == (
+                other.distance_m is None,
+                other.torque_Nm is None,
+            )
         return True
 
 
@@ -193,11 +198,13 @@ def _final_turns(scene: Scene) -> Wanted:
     if "rising_too_fast" in scene.alarms:
         return Wanted("crank_slower")
     speed = now.crank_rev_per_s
+    slow = speed is not None and speed < SLOW_REV_PER_S
+    stands = now.cranking is False or slow
     nears = now.torque_Nm is not None and now.torque_Nm >= TOWARDS_PEAK * limits.peak_Nm
     there = now.distance_m is None or now.distance_m <= limits.hooks_m + AT_HOOKS_M
-    if nears and there and (scene.slowed or (speed or 0.0) > CALM_TO_PEAK_REV_PER_S):
+    if nears and there and not stands and (scene.slowed or (speed or 0.0) > CALM_TO_PEAK_REV_PER_S):
         return Wanted("crank_slower", torque_Nm=limits.peak_Nm)
-    if speed is not None and speed < SLOW_REV_PER_S and now.cranking and now.in_phase_s > QUIET_S:
+    if slow and now.cranking and now.in_phase_s > QUIET_S:
         return Wanted("crank_faster")
     return Wanted("keep_cranking", torque_Nm=limits.peak_Nm, distance_m=limits.hooks_m)
 

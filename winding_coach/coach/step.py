@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from winding_coach.coach.alarms import AlarmBank
 from winding_coach.coach.band import RateBand
+from winding_coach.coach.dead_crank import DeadCrank
 from winding_coach.coach.guide import Guide
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.live import LiveScale
@@ -20,7 +21,7 @@ from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import Level, LinkSaid, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView
-from winding_coach.coach.watching import BACK_FOR_S, DeadCrank, Heard, MotorTurns, Stillness, ZeroTaker, zero_offers
+from winding_coach.coach.watching import BACK_FOR_S, Heard, MotorTurns, Stillness, ZeroTaker, zero_offers
 from winding_coach.coach.wording import SILENT, STRANGE, alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.reader import MeterReader, TorqueSample
@@ -182,6 +183,7 @@ class Coach:
         if counted and self._dead_crank.tell(now, self._limits, contradicted=contradicted):
             self._turns.give_up()
             self._estimator.sensor_lost()
+            self._notes.uncounted()
             now = self._moment()
         for _ in Phase:
             to = self._steps.next(now, self._limits)

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from collections import deque
 
-from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
-from winding_coach.coach.phases import WINDING
 from winding_coach.coach.said import Phase
-from winding_coach.rubber.path import PlanPath
 
 STILL_SHARE = 0.008
 """Torque that stays within this share of the peak is still."""
@@ -19,13 +16,6 @@ GONE_SHARE = 0.12
 BACK_SHARE = 0.3
 BACK_FOR_S = 0.3
 """Torque that returns above this share of its top was never gone: a lead was touched."""
-WOUND_SHARE, WOUND_FOR_S = 0.5, 1.0
-"""So much of the full-stretch torque, for so long, comes from turns alone."""
-ROSE_CRANK_TURNS, ROSE_FOR_S = 2.5, 0.5
-ROSE_SHARE, ROSE_SHARE_AFTER_STEPS = 0.03, 0.20
-"""Between two pulses torque rises by one turn of the crank at most. What so many turns and this share of the peak bring
-was cranked, whatever the count says; after steps in torque recovers fast. Found with simulated motors and people."""
-UNTURNED = frozenset({Phase.STRETCH_OUT, Phase.WIND_STRETCHED, Phase.WALK_IN})
 TARE_OVER_S = 1.0
 OWN_ZERO_STILL_S = 2.0
 OWN_ZERO_SHARE = 0.05
@@ -86,66 +76,6 @@ class Heard:
             self.good_at_s = at_s
 
 
-class DeadCrank:
-    """A crank sensor that gives no pulse while torque comes on: from then on the wind goes without its turns.
-
-    Otherwise the coach would wait for the first turn until the motor breaks, or take torque for a stronger motor's.
-    """
-
-    def __init__(self, path: PlanPath) -> None:
-        self._path = path
-        self.dead = False
-        self._since_s: float | None = None
-        self._turns: float | None = None
-        self._least = 0.0
-        self._rose_s: float | None = None
-
-    def tell(self, now: Moment, limits: Limits, *, contradicted: bool) -> bool:
-        """Take one moment of a wind whose turns the meter counts; return whether the sensor has just been given up.
-
-        contradicted: the ripple of the torque says that the crank turns, the count that it stands.
-        """
-        if self.dead:
-            return False
-        unheard = contradicted and bool(now.turns) and now.phase in WINDING
-        self.dead = unheard or self._never_counted(now, limits) or self._rose_uncounted(now, limits)
-        return self.dead
-
-    def _rose_uncounted(self, now: Moment, limits: Limits) -> bool:
-        """Whether torque has risen, since the last pulse, more than a turn of the crank can raise it here."""
-        turns, torque_Nm = now.turns, now.torque_Nm
-        if not turns or torque_Nm is None or now.phase not in WINDING:
-            self._turns = None
-            return False
-        of_plan = torque_Nm / self._expected_Nm(turns, now.distance_m, turns)
-        if turns != self._turns:
-            self._turns, self._least, self._rose_s = turns, of_plan, None
-            return False
-        self._least = min(self._least, of_plan)
-        further = turns + ROSE_CRANK_TURNS * limits.ratio
-        share = ROSE_SHARE if now.phase is Phase.WIND_STRETCHED else ROSE_SHARE_AFTER_STEPS
-        most_Nm = self._least * self._expected_Nm(further, now.distance_m, turns) + share * limits.peak_Nm
-        if torque_Nm <= most_Nm or now.cranking is True:
-            self._rose_s = None
-        elif self._rose_s is None:
-            self._rose_s = now.at_s
-        return self._rose_s is not None and now.at_s - self._rose_s >= ROSE_FOR_S
-
-    def _expected_Nm(self, turns: float, distance_m: float | None, counted: float) -> float:
-        """The plan's torque at so many turns here; where nobody measures, where one should be at the turns counted."""
-        at_m = self._path.distance_at(counted) if distance_m is None else distance_m
-        return max(self._path.torque_at(turns) * self._path.torque_ratio(turns, at_m), 1e-9)
-
-    def _never_counted(self, now: Moment, limits: Limits) -> bool:
-        wound = now.torque_Nm is not None and now.torque_Nm > WOUND_SHARE * limits.stretched_Nm
-        if not (wound and now.tared and now.turns == 0.0 and now.phase in UNTURNED):
-            self._since_s = None
-            return False
-        if self._since_s is None:
-            self._since_s = now.at_s
-        return now.at_s - self._since_s >= WOUND_FOR_S
-
-
 def zero_offers(now: Moment, peak_Nm: float) -> bool:
     """Whether a zero may be taken without being asked: torque still and about nothing, the crank not turning."""
     return (
@@ -193,6 +123,7 @@ class MotorTurns:
         self._taps = 0
         self._reversed = False
         self._signed = False
+        self._given_up = False
         self.source = "unknown"
 
     @property
@@ -217,8 +148,8 @@ class MotorTurns:
         self._crank += -change if self._reversed and not signed else change
 
     def tap(self, phase: Phase) -> None:
-        """A helper saw one turn of the crank; ignored where the meter counts."""
-        if self.source == "counted":
+        """A helper saw one turn of the crank; ignored where the meter counts, or did: what it missed is not known."""
+        if self.source == "counted" or self._given_up:
             return
         self.source = "tapped"
         self._crank += -1 if phase in (Phase.BACK_OFF, Phase.READY) else 1
@@ -234,7 +165,8 @@ class MotorTurns:
         self._reversed = True
 
     def give_up(self) -> None:
-        """The meter's count is not to be trusted; a helper may tap."""
+        """The meter's count is not to be trusted; nobody knows how many turns are on."""
+        self._given_up = True
         self.source = "unknown"
         self._crank, self._last = 0.0, None
 

@@ -94,8 +94,8 @@ class _Picking:
         model = self._found(Model, args.model, given=args.hooks is not None)
         if model is None and args.model is not None and args.hooks is None and self._shelf.all(Model):
             self._doubts.append(
-                f"There is no model '{args.model}' on the shelf: the usual hooks and launch torque are taken. Mind the"
-                " spelling, or 'model add' it."
+                f"There is no model '{args.model}' on the shelf, so its hooks and launch torque are not known from"
+                " there. Mind the spelling, or 'model add' it."
             )
         if model is not None:
             args.model = model.name

@@ -56,9 +56,9 @@ class TurnCounter:
             self.source = "estimated"
 
     def sensor_lost(self) -> None:
-        """The meter's count is not to be trusted from here: the turns stay, and go on by estimate or taps."""
+        """The meter's count is not to be trusted from here: the turns stay, and go on once the ripple tells of any."""
         if self.source == "counted":
-            self.source = "estimated"
+            self.source = "unknown"
         self._last_count = None
 
     def new_clock(self) -> None:
