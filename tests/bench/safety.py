@@ -24,16 +24,16 @@ from winding_coach.coach.said import ReadingSaid
 
 STEPS = 14
 LED = (
-    ("usual", 0.97, 8.0),
+    ("usual", 0.97, 16.0),
     ("usual", 0.7, 20.0),
     ("stiff motor, weak winder", 0.97, 6.0),
     ("dead crank sensor", 0.97, 8.0),
     ("no crank sensor", 0.4, 2.0),
     ("very stiff: not this motor", 0.7, 14.0),
 )
+"""Case, share of the turns that are on, seconds of cranking on whatever is said."""
 DIES = ("usual", 0.4, 20.0)
 """The same, the crank sensor dying at once."""
-"""Case, share of the turns that are on, seconds of cranking on whatever is said."""
 
 
 def searched(examples: int, number: int) -> str | None:
