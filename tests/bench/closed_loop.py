@@ -1,7 +1,8 @@
 """The table of the closed loop: `python -m tests.bench.closed_loop --winds N [--workers 2] [--rows FILE] [--write]`.
 
 Winds are drawn by seed; each is a row of FILE (JSON Lines), so that a run can be broken off and taken up again. Rows of
-other sources than these are not counted. `--write` puts the table into closed_loop.md beside this file.
+other sources than these are not counted, unless `--same-as MARK` says that those wind the same (show it first, by
+winding some of them again). `--write` puts the table into closed_loop.md beside this file.
 """
 
 from __future__ import annotations
@@ -85,23 +86,23 @@ def wanted(names: list[str], winds: int, seed: int) -> Iterator[tuple[str, int]]
                 yield name, seed + math.floor(number * share)
 
 
-def kept(path: Path | None, mark: str) -> dict[tuple[str, int], Row]:
-    """Return the rows of a file that come from these sources."""
+def kept(path: Path | None, marks: set[str]) -> dict[tuple[str, int], Row]:
+    """Return the rows of a file that come from these sources, the later of two for one wind."""
     found: dict[tuple[str, int], Row] = {}
     if path is not None and path.exists():
         for line in path.read_text(encoding="utf-8").splitlines():
             row = json.loads(line)
-            if row.pop("sources") == mark:
+            if row.pop("sources") in marks:
                 found[row.pop("cell"), row.pop("seed")] = row
     return found
 
 
 def run(
-    names: list[str], winds: int, seed: int, workers: int, path: Path | None, until: float
+    names: list[str], winds: int, seed: int, workers: int, path: Path | None, until: float, same_as: str | None = None
 ) -> list[tuple[str, Row]]:
     """Wind what is not there yet, a few at a time; stop at `until` (seconds from now)."""
     mark = fingerprint()
-    rows = kept(path, mark)
+    rows = kept(path, {mark} if same_as is None else {mark, same_as})
     todo = (job for job in wanted(names, winds, seed) if job not in rows)
     ends = time.monotonic() + until
     with ProcessPoolExecutor(workers) as pool:
@@ -207,13 +208,14 @@ def table(rows: list[tuple[str, Row]], names: list[str]) -> list[str]:
     return lines
 
 
-def page(rows: list[tuple[str, Row]], seed: int) -> str:
+def page(rows: list[tuple[str, Row]], seed: int, same_as: str | None = None) -> str:
     """Return the whole page."""
+    others = "" if same_as is None else f" and {same_as}, which wind the same"
     return "\n".join(
         [
             "# The closed loop, as printed",
             "",
-            f"`python -m tests.bench.closed_loop`, seeds from {seed}, sources {fingerprint()}. In brackets 95 %"
+            f"`python -m tests.bench.closed_loop`, seeds from {seed}, sources {fingerprint()}{others}. In brackets 95 %"
             " confidence intervals (Wilson for shares, bootstrap otherwise). What the figures mean and how to read"
             " them: docs/coaching.md. People, motors and the meter are simulated, their figures assumed.",
             "",
@@ -239,6 +241,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--cells", default=",".join(CELLS))
     parser.add_argument("--rows", type=Path, help="file of rows to go on with")
+    parser.add_argument("--same-as", metavar="MARK", help="count rows of these sources too")
     parser.add_argument("--minutes", type=float, default=1e6, help="stop beginning winds after so long")
     parser.add_argument("--write", action="store_true", help=f"write {OUT.name}")
     args = parser.parse_args()
@@ -246,8 +249,8 @@ def main() -> None:
     unknown = [name for name in names if name not in CELLS]
     if unknown:
         sys.exit(f"No such cell: {unknown[0]}. There are: {', '.join(CELLS)}.")
-    rows = run(names, args.winds, args.seed, args.workers, args.rows, 60.0 * args.minutes)
-    text = page(rows, args.seed)
+    rows = run(names, args.winds, args.seed, args.workers, args.rows, 60.0 * args.minutes, args.same_as)
+    text = page(rows, args.seed, args.same_as)
     print(text)
     if args.write:
         OUT.write_text(text, encoding="utf-8")

@@ -90,6 +90,25 @@ def test_urgent_things_come_before_advice() -> None:
     assert code(scene(now=over, alarms=frozenset({"overwind"}))) == "stop_at_peak"
 
 
+def test_at_a_limit_in_the_walk_in_one_is_sent_on_to_the_hooks() -> None:
+    """With the crank still no further mark is ever due: "stop; step in to" stood for ever where one was already."""
+    over = replace(CALM, torque_Nm=LIMITS.peak_Nm, cranking=False)
+    ways = {
+        "not there yet": (replace(over, distance_m=0.9), 0.5),
+        "there": (replace(over, distance_m=0.52), LIMITS.hooks_m),
+        "nobody measures, still cranking": (replace(over, cranking=True), 0.5),
+        "nobody measures, stopped": (over, LIMITS.hooks_m),
+    }
+    said = {name: wanted(scene(now=now, mark_m=0.5)) for name, (now, _) in ways.items()}
+    assert {name: one and one.distance_m for name, one in said.items()} == {name: at for name, (_, at) in ways.items()}
+    assert {one and one.code for one in said.values()} == {"stop_at_peak"}
+    pacer = Pacer("metric")
+    pacer.tell(over, said["not there yet"])
+    told = pacer.tell(replace(over, at_s=QUIET_S), said["there"])
+    assert told is not None
+    assert told.text == "Stop cranking: 6.78 mN·m; step in to 0.22 m."
+
+
 def test_towards_the_peak_the_crank_goes_slower_until_the_stop() -> None:
     near = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=0.9 * LIMITS.peak_Nm, crank_rev_per_s=1.2)
     choice = wanted(scene(now=near))

@@ -52,6 +52,7 @@ WELL_INSIDE_M = 0.10
 """Nearer than the mark by this is too far in: wait there."""
 WAIT_BELOW = 0.85
 """Without turns: below this share of the full-stretch torque the walk-in waits."""
+THERE_M = 0.03
 BLIND_TURNS = 2.0
 MARK_M = 0.05
 """Walk-in marks are whole multiples of this from the hooks: what can be judged, or seen on a tape."""
@@ -74,7 +75,7 @@ class Wanted:
         """Whether saying this after `other` would only repeat it."""
         if self.code != other.code:
             return False
-        if self.code in ("walk_in_to", "hold_distance"):
+        if self.code in ("walk_in_to", "hold_distance", "stop_at_peak"):
             return self.distance_m == other.distance_m
         if self.code == "back_off":
             return self.crank_turns == other.crank_turns
@@ -133,10 +134,20 @@ def _stop(scene: Scene) -> Wanted | None:
     if "meter_limit" in alarms:
         return Wanted("stop_at_peak", torque_Nm=limits.meter_Nm)
     if "overwind" in alarms or at_a_limit(scene.now, limits):
-        # Out there the strands must be let go: with the crank still, a step in takes torque down.
-        mark = scene.mark_m if scene.now.phase is Phase.WALK_IN else None
+        mark = _step_down(scene) if scene.now.phase is Phase.WALK_IN else None
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm, distance_m=mark)
     return Wanted("stop_at_peak") if alarms & {"meter_saturated", "meter_silent"} else None
+
+
+def _step_down(scene: Scene) -> float | None:
+    """Where to at a limit in the walk-in: with the crank still, a step in lets the strands go and takes torque down.
+
+    To the mark; who is there and still at the limit, or has stopped where nobody measures, in to the hooks: with the
+    crank still no further mark would ever be due.
+    """
+    now, mark_m = scene.now, scene.mark_m
+    there = now.cranking is False if now.distance_m is None else now.distance_m <= (mark_m or 0.0) + THERE_M
+    return scene.limits.hooks_m if mark_m is not None and there else mark_m
 
 
 def _stretch_out(scene: Scene) -> Wanted:
