@@ -98,11 +98,17 @@ def kept(path: Path | None, marks: set[str]) -> dict[tuple[str, int], Row]:
 
 
 def run(
-    names: list[str], winds: int, seed: int, workers: int, path: Path | None, until: float, same_as: str | None = None
+    names: list[str],
+    winds: int,
+    seed: int,
+    workers: int,
+    path: Path | None,
+    until: float,
+    same_as: tuple[str, ...] = (),
 ) -> list[tuple[str, Row]]:
     """Wind what is not there yet, a few at a time; stop at `until` (seconds from now)."""
     mark = fingerprint()
-    rows = kept(path, {mark} if same_as is None else {mark, same_as})
+    rows = kept(path, {mark, *same_as})
     todo = (job for job in wanted(names, winds, seed) if job not in rows)
     ends = time.monotonic() + until
     with ProcessPoolExecutor(workers) as pool:
@@ -208,9 +214,9 @@ def table(rows: list[tuple[str, Row]], names: list[str]) -> list[str]:
     return lines
 
 
-def page(rows: list[tuple[str, Row]], seed: int, same_as: str | None = None) -> str:
+def page(rows: list[tuple[str, Row]], seed: int, same_as: tuple[str, ...] = ()) -> str:
     """Return the whole page."""
-    others = "" if same_as is None else f" and {same_as}, which wind the same"
+    others = f" and {', '.join(same_as)}, which wind the same" if same_as else ""
     return "\n".join(
         [
             "# The closed loop, as printed",
@@ -241,7 +247,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--cells", default=",".join(CELLS))
     parser.add_argument("--rows", type=Path, help="file of rows to go on with")
-    parser.add_argument("--same-as", metavar="MARK", help="count rows of these sources too")
+    parser.add_argument(
+        "--same-as", metavar="MARK", action="append", default=[], help="count rows of these sources too"
+    )
     parser.add_argument("--minutes", type=float, default=1e6, help="stop beginning winds after so long")
     parser.add_argument("--write", action="store_true", help=f"write {OUT.name}")
     args = parser.parse_args()
@@ -249,8 +257,8 @@ def main() -> None:
     unknown = [name for name in names if name not in CELLS]
     if unknown:
         sys.exit(f"No such cell: {unknown[0]}. There are: {', '.join(CELLS)}.")
-    rows = run(names, args.winds, args.seed, args.workers, args.rows, 60.0 * args.minutes, args.same_as)
-    text = page(rows, args.seed, args.same_as)
+    rows = run(names, args.winds, args.seed, args.workers, args.rows, 60.0 * args.minutes, tuple(args.same_as))
+    text = page(rows, args.seed, tuple(args.same_as))
     print(text)
     if args.write:
         OUT.write_text(text, encoding="utf-8")

@@ -93,6 +93,26 @@ def test_a_dead_crank_sensor_does_not_keep_the_coach_waiting() -> None:
     assert going.coach.view.reading.turns_source in ("unknown", "estimated"), "taps cannot know what was missed"
 
 
+def test_after_a_silence_the_stop_stands_until_torque_is_known() -> None:
+    """The first lines are no torque yet: "keep cranking" was said for a quarter of a second before the first reading."""
+    going = Guarded(CASE["usual"], 0.97)
+    going.take(going.wind.plug(False))
+    going.go_on(1.2)
+    going.take(going.wind.plug(True))
+    unknown = 0
+    for _ in range(40):
+        going.go_on(0.025)
+        view = going.coach.view
+        if view.reading.torque_Nm is None:
+            unknown += 1
+            assert view.prompt is not None
+            assert view.prompt.code == "stop_at_peak"
+            assert [alarm.code for alarm in view.alarms] == ["meter_silent"]
+    assert 0 < unknown < 20
+    assert going.coach.view.reading.torque_Nm is not None
+    assert "meter_silent" not in [alarm.code for alarm in going.coach.view.alarms]
+
+
 def test_a_crank_sensor_that_dies_is_not_believed() -> None:
     """Torque that rose without turns was taken for a stiffer motor's, and the peak went up with it."""
     going = Guarded(CASE["usual"], 0.4)

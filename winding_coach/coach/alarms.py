@@ -145,6 +145,11 @@ def _silent(now: Moment, limits: Limits) -> bool:
     return now.silent_s >= SILENT_S
 
 
+def _blind(now: Moment, limits: Limits) -> bool:
+    # The first lines after a silence are not torque yet.
+    return now.silent_s > 0 or (now.torque_Nm is None and not now.saturated)
+
+
 def _quiet(now: Moment, limits: Limits) -> bool:
     return now.silent_s > 0
 
@@ -181,7 +186,7 @@ RULES: tuple[Rule, ...] = (
     Rule("meter_limit", Level.DANGER, IN_USE, _overloaded, _overloaded),
     Rule("winder_limit", Level.DANGER, LOADED, _winder(1.0), _winder_still),
     Rule("meter_saturated", Level.DANGER, IN_USE, _saturated, _saturated),
-    Rule("meter_silent", Level.DANGER, LOADED, _silent, _quiet, least_s=0.5),
+    Rule("meter_silent", Level.DANGER, LOADED, _silent, _blind, least_s=0.5),
     Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
     Rule("overwind_soon", Level.WARNING, WINDING, _limit_coming, _limit_coming, after_s=0.2),
     Rule("crank_stalled", Level.WARNING, frozenset({Phase.WALK_IN}), _stalled, _not_turning, after_s=0.3, least_s=0.5),
