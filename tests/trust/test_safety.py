@@ -94,7 +94,7 @@ def test_a_dead_crank_sensor_does_not_keep_the_coach_waiting() -> None:
 
 
 def test_after_a_silence_the_stop_stands_until_torque_is_known() -> None:
-    """The first lines are no torque yet: "keep cranking" was said for a quarter of a second before the first reading."""
+    """The first lines are no torque yet: "keep cranking" was said for a quarter of a second before it was known."""
     going = Guarded(CASE["usual"], 0.97)
     going.take(going.wind.plug(False))
     going.go_on(1.2)
