@@ -128,6 +128,18 @@ def test_an_alarm_that_asks_for_something_comes_before_the_prompt(code: str, tex
     assert big_word(view).text == text
 
 
+@pytest.mark.parametrize("code", ["crank_stalled", "rising_too_fast", "torque_falling"])
+def test_nothing_but_a_danger_comes_before_the_stop(code: str) -> None:
+    """The word said "slower" for a moment at the peak, where the sentence said to stop."""
+    view = walk_in().view
+    assert view.prompt is not None
+    stop = replace(view.prompt, code="stop_at_peak", distance_m=0.5)
+    warned = replace(view, prompt=stop, alarms=(Alarm(1.0, code, Level.WARNING, True, "words"),))
+    assert big_word(warned).text.startswith("STOP")
+    silent = Alarm(1.0, "meter_silent", Level.DANGER, True, "words")
+    assert big_word(replace(warned, alarms=(silent, *warned.alarms))).text == "NO DATA"
+
+
 def test_the_countdown_goes_on_while_torque_rises_and_becomes_stop() -> None:
     assert big_word(final().view).text == "STOP IN 2"
     view = final().view

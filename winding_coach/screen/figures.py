@@ -109,7 +109,11 @@ def big_word(view: CoachView) -> BigWord:
     if view.link.state in LINK_BLOCKS:
         return BigWord(LINK_BLOCKS[view.link.state], role="danger word")
     backing = view.prompt is not None and view.prompt.code == "back_off"
+    stopping = view.prompt is not None and view.prompt.code == "stop_at_peak"
     for alarm in view.alarms:
+        if stopping and alarm.level is not Level.DANGER:
+            # A warning is advice: nothing but a danger comes before the stop.
+            break
         if alarm.code == "overwind" and backing:
             # The hand has stopped: what is left to do about it is what the prompt says.
             continue
