@@ -90,6 +90,13 @@ def test_urgent_things_come_before_advice() -> None:
     assert code(scene(now=over, alarms=frozenset({"overwind"}))) == "stop_at_peak"
 
 
+@pytest.mark.parametrize("alarm", ["winder_limit", "meter_limit", "meter_saturated"])
+def test_nobody_is_told_to_begin_beside_a_limit_that_was_met_a_moment_ago(alarm: str) -> None:
+    out = replace(CALM, phase=Phase.STRETCH_OUT, in_phase_s=20.0)
+    assert code(scene(now=out)) == "start_cranking"
+    assert code(scene(now=out, alarms=frozenset({alarm}))) == "stop_at_peak"
+
+
 def test_at_a_limit_in_the_walk_in_one_is_sent_on_to_the_hooks() -> None:
     """With the crank still no further mark is ever due: "stop; step in to" stood for ever where one was already."""
     over = replace(CALM, torque_Nm=LIMITS.peak_Nm, cranking=False)

@@ -52,6 +52,7 @@ WELL_INSIDE_M = 0.10
 """Nearer than the mark by this is too far in: wait there."""
 WAIT_BELOW = 0.85
 """Without turns: below this share of the full-stretch torque the walk-in waits."""
+OF_LIMITS = frozenset({"overwind", "winder_limit", "meter_limit", "meter_saturated"})
 THERE_M = 0.03
 BLIND_TURNS = 2.0
 MARK_M = 0.05
@@ -254,11 +255,8 @@ _CHOICES: dict[Phase, Callable[[Scene], Wanted]] = {
 def wanted(scene: Scene) -> Wanted | None:
     """Return the prompt that fits the moment; None in the phases that want nothing more."""
     phase = scene.now.phase
-    stop = (
-        _stop(scene)
-        if phase in WINDING or (phase is Phase.STRETCH_OUT and at_a_limit(scene.now, scene.limits))
-        else None
-    )
+    limited = at_a_limit(scene.now, scene.limits) or not OF_LIMITS.isdisjoint(scene.alarms)
+    stop = _stop(scene) if phase in WINDING or (phase is Phase.STRETCH_OUT and limited) else None
     if stop is not None:
         return stop
     choice = _CHOICES.get(phase)
