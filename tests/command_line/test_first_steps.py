@@ -21,10 +21,10 @@ def test_without_a_terminal_nothing_is_begun(
 
 
 def test_a_simulated_wind_needs_no_figures_and_is_reviewed_by_a_bare_review(home: Path) -> None:
-    wound = run("wind", "--port", "sim", "--sim-speed", "1000", "--headless", "--json")
+    wound = run("wind", "--port", "sim", "--sim-speed", "10", "--headless", "--json")
     assert wound.returncode == 0, wound.stderr
-    # So fast a meter on a busy computer can look like a motor that broke: the rules hold in the time of the wall.
-    assert json.loads(wound.stdout.splitlines()[-1])["event"] == "summary"
+    # No faster: on a busy computer the back-off would be over in less than the coach's shortest times.
+    assert json.loads(wound.stdout.splitlines()[-1])["outcome"] == "done"
     (trace,) = (home / "traces").iterdir()
     assert "invented" in trace.name
     reviewed = run("review")

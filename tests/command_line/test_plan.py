@@ -187,3 +187,24 @@ def test_the_set_up_stands_in_for_what_is_not_typed(capsys: pytest.CaptureFixtur
     assert typed["walk_in"][-1]["distance_m"] == pytest.approx(0.22)
     assert typed["tape_marks"][0]["distance_m"] == pytest.approx(0.25)
     assert "ozf·in" in said(capsys, *TH_07)
+
+
+def test_what_a_crank_turn_adds_adds_up_to_the_plan(capsys: pytest.CaptureFixture[str]) -> None:
+    """Turns of the crank times the rise of each are the torques that the same plan gives, phase by phase."""
+    words = ["plan", "--loop", "30 cm", "--mass", "1.40 g", "--orings", "0.08 g", "--ratio", "10", "--hooks", "22 cm"]
+    assert main([*words, "--json"]) == 0
+    plan = json.loads(capsys.readouterr().out)
+    hooks = plan["walk_in"][-1]
+    torques = (0.0, plan["stretched_torque_Nm"], hooks["torque_Nm"], plan["peak_torque_Nm"])
+    crank = [turns / 10.0 for turns in (0.0, plan["stretched_turns"], hooks["turns"], plan["target_turns"])]
+    rates = plan["moderate_rates"]
+    assert [rate["phase"] for rate in rates] == ["wind_stretched", "walk_in", "final_turns"]
+    for number, rate in enumerate(rates):
+        rise = (torques[number + 1] - torques[number]) / (crank[number + 1] - crank[number])
+        # A mean over places, of whole turns ahead: near the ends they reach into the next phase.
+        assert rate["per_crank_turn_Nm"] == pytest.approx(rise, rel=0.03)
+        assert rate["low_Nm_per_s"] < rate["per_crank_turn_Nm"] < rate["high_Nm_per_s"], "at one turn a second"
+    assert main(words) == 0
+    shown = capsys.readouterr().out
+    said = ", ".join(f"{1e3 * rate['per_crank_turn_Nm']:.3f}" for rate in rates).split(", ")
+    assert f"A crank turn adds {said[0]} while stretched, {said[1]} in the walk-in, {said[2]} to the peak" in shown
