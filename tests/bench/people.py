@@ -95,7 +95,7 @@ class UnscaledCoach(Coach):
 
     def __init__(self, settings: CoachSettings) -> None:
         super().__init__(settings)
-        self._live = Unscaled(self._limits, self._path)
+        self._gathering.live = Unscaled(self.limits, self._path)
 
 
 def shown_of(view: CoachView, heard: Hearing, *, marks: bool = True) -> Shown:

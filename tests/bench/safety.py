@@ -17,7 +17,7 @@ from hypothesis.stateful import run_state_machine_as_test
 
 from tests.trust.machine import SPOILS, AnyWind
 from tests.trust.winder import CASES, Guarded, wound
-from winding_coach.coach import alarms, dead_crank, limits, prompts, step, watching
+from winding_coach.coach import alarms, dead_crank, intake, limits, prompts, said, step, watching
 from winding_coach.coach.look import reading_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.said import ReadingSaid
@@ -120,8 +120,8 @@ def _counted(self: step.Coach) -> Moment:
     return replace(now, turns=100.0, counted=True) if now.turns is None else now
 
 
-def _silent_anew(self: step.Coach) -> float:
-    return self._since(self._up_at_s if self._heard.good_at_s is None else self._heard.good_at_s)
+def _silent_anew(self: intake.Intake, phase: said.Phase) -> float:
+    return self._since(self._up_at_s if self.heard.good_at_s is None else self.heard.good_at_s)
 
 
 REAL_READING, REAL_MOMENT = reading_of, step.Coach._moment
@@ -129,7 +129,7 @@ REAL_ON: Callable[[alarms.AlarmBank], tuple[Any, ...]] = alarms.AlarmBank.__dict
 MUTANTS: dict[str, tuple[Any, str, Any]] = {
     "no stop at a limit": (prompts, "_stop", lambda scene: None),
     "the prompts see no limit": (prompts, "at_a_limit", lambda now, limits_: False),
-    "readings are fresh for five seconds": (step, "STALE_S", 5.0),
+    "readings are fresh for five seconds": (intake, "STALE_S", 5.0),
     "any line counts as a reading": (watching.Heard, "take", _taken_for_good),
     "ratings scale with the motor": (limits.Limits, "scaled", _uncapped),
     "a dead crank sensor is waited for": (dead_crank.DeadCrank, "tell", lambda self, now, limits_, **told: False),
@@ -139,7 +139,7 @@ MUTANTS: dict[str, tuple[Any, str, Any]] = {
     "estimated turns count": (step.Coach, "_moment", _counted),
     "no alarm of overwinding": _without("overwind"),
     "no alarm of a silent meter": _without("meter_silent"),
-    "silence begins anew with the link": (step.Coach, "_silent_s", _silent_anew),
+    "silence begins anew with the link": (intake.Intake, "silent_s", _silent_anew),
 }
 
 

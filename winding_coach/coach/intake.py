@@ -1,0 +1,159 @@
+"""What the link brings: bytes in; the newest sample, torque, turns, stillness and breaks, and how old each is. Pure."""
+
+from __future__ import annotations
+
+from winding_coach.coach.dead_crank import DeadCrank
+from winding_coach.coach.limits import Limits
+from winding_coach.coach.phases import LOADED, UNLOADING
+from winding_coach.coach.said import LinkSaid, Phase
+from winding_coach.coach.settings import CoachSettings
+from winding_coach.coach.view import LinkView
+from winding_coach.coach.watching import Heard, MotorTurns, Stillness, ZeroTaker
+from winding_coach.coach.wording import SILENT, STRANGE
+from winding_coach.inputs import LinkDown, LinkUp
+from winding_coach.meter.reader import MeterReader, TorqueSample
+from winding_coach.rubber.path import PlanPath
+from winding_coach.signals.broke import BreakDetector
+from winding_coach.signals.estimator import Estimator
+from winding_coach.signals.reading import Reading
+
+STALE_S = 0.5
+SILENT_AFTER_S = 2.0
+STRANGE_BYTES = 64
+"""So many bytes without a line in them are not this meter's."""
+
+
+class Intake:
+    """All that is known of the signal. `at_s` is the time of the input being taken."""
+
+    def __init__(self, settings: CoachSettings, limits: Limits, path: PlanPath) -> None:
+        self.meter = MeterReader(settings.calibration, settings.tare_counts)
+        self.estimator = Estimator(limits.peak_Nm)
+        self.still = Stillness(limits.peak_Nm, limits.launch_Nm)
+        self.turns = MotorTurns(settings.winder.ratio)
+        self.dead_crank = DeadCrank(path)
+        self.heard = Heard()
+        self.link = LinkView()
+        self.tared = settings.tare_counts is not None
+        self.broke = False
+        self.at_s = 0.0
+        self._zero = ZeroTaker()
+        self._breaks = BreakDetector(limits.peak_Nm)
+        self._newest: TorqueSample | None = None
+        self._up_at_s: float | None = None
+        self._strange_bytes = 0
+
+    # -- what happens
+
+    def bytes(self, data: bytes, phase: Phase, top_Nm: float) -> None:
+        """Take bytes as they came; `top_Nm` is the highest torque of the wind so far."""
+        self._strange_bytes += len(data)
+        for sample in self.meter.feed(data):
+            self._strange_bytes = 0
+            self._newest = sample
+            self._take(sample, phase, top_Nm)
+
+    def _take(self, sample: TorqueSample, phase: Phase, top_Nm: float) -> None:
+        # A saturated reading is no torque: taken for one it would be the top, and its end a break.
+        good = not (sample.torque_Nm is None or sample.settling or sample.saturated)
+        self.heard.take(self.at_s, good=good)
+        crank_turns = None if self.dead_crank.dead else sample.crank_turns
+        share = self.share_of(top_Nm) if phase in UNLOADING else None
+        self.turns.count(crank_turns, signed=sample.quadrature, phase=phase, torque_share_of_top=share)
+        if sample.restarted:
+            self.estimator.reset()
+            self._breaks.reset()
+        if sample.torque_Nm is None or not good:
+            return
+        t_s, torque_Nm = sample.device_s, sample.torque_Nm
+        if sample.raw is not None:
+            self._zero.add(t_s, sample.raw)
+        self.estimator.two_sensors = sample.quadrature
+        self.estimator.add(t_s, torque_Nm, crank_turns, sample.distance_m)
+        self._breaks.set_rate(self.estimator.lines_per_s)
+        self.still.add(t_s, torque_Nm, top_Nm)
+        if self._breaks.add(t_s, torque_Nm) and phase in LOADED:
+            self.broke = True
+            self.still.reset()
+            self.estimator.gap(t_s)
+
+    def link_up(self, event: LinkUp) -> LinkSaid:
+        """The link opened."""
+        self.meter.link_up()
+        self._up_at_s = event.at_s
+        self.heard = Heard()
+        return self._link_is("up", event.port)
+
+    def link_down(self, event: LinkDown) -> LinkSaid:
+        """The link was lost."""
+        self._up_at_s, self.heard = None, Heard()
+        return self._link_is("down", self.link.port, event.reason)
+
+    def time_passed(self) -> None:
+        """Nothing came for a while."""
+        if self._newest is not None:
+            self.estimator.at(self._newest.device_s + self._since(self.heard.line_at_s))
+
+    def tare(self) -> None:
+        """Take the mean of the last second for zero, where there is one."""
+        zero = self._zero.zero()
+        if zero is None:
+            return
+        self.meter.tare(zero)
+        self.tared = True
+        self.turns.restart()
+        self.still.reset()
+        self._breaks.reset()
+        if self._newest is not None:
+            self.estimator.gap(self._newest.device_s)
+
+    def crank_sensor_lost(self) -> None:
+        """The crank sensor was given up: its count is not believed any more."""
+        self.turns.give_up()
+        self.estimator.sensor_lost()
+
+    def silence(self, phase: Phase) -> LinkSaid | None:
+        """Return what is to be said of a link that fell silent, or speaks again."""
+        silent = min(self.silent_s(phase), self._since(self._up_at_s)) >= SILENT_AFTER_S and self._up_at_s is not None
+        if silent and self.link.state == "up":
+            return self._link_is("silent", self.link.port, STRANGE if self._strange_bytes > STRANGE_BYTES else SILENT)
+        if not silent and self.link.state == "silent":
+            return self._link_is("up", self.link.port)
+        return None
+
+    # -- what is known
+
+    @property
+    def sample(self) -> TorqueSample | None:
+        """The newest line, None once it is old."""
+        return self._newest if self._since(self.heard.line_at_s) <= STALE_S else None
+
+    @property
+    def live(self) -> Reading | None:
+        """The present reading, None once torque is old."""
+        return self.estimator.reading if self._since(self.heard.good_at_s) <= STALE_S else None
+
+    def share_of(self, top_Nm: float) -> float | None:
+        """Return torque as a share of the highest so far, None while either is not known."""
+        reading = self.estimator.reading
+        return None if reading is None or not top_Nm else reading.torque_Nm / top_Nm
+
+    def silent_for_s(self, phase: Phase) -> float:
+        """Return for how long an alarm counts silence: without a link only where there is load."""
+        return self.silent_s(phase) if phase in LOADED or self._up_at_s is not None else 0.0
+
+    def silent_s(self, phase: Phase) -> float:
+        """Return seconds without a reading (a saturated meter speaks, and has its own alarm); before the first, from
+        the link's opening, but loaded for ever."""
+        sample = self.sample
+        if sample is not None and sample.saturated:
+            return 0.0
+        begun = None if phase in LOADED else self._up_at_s
+        return self._since(begun if self.heard.good_at_s is None else self.heard.good_at_s)
+
+    def _since(self, at_s: float | None) -> float:
+        return 1e9 if at_s is None else self.at_s - at_s
+
+    def _link_is(self, state: str, port: str | None, reason: str | None = None) -> LinkSaid:
+        self.link = LinkView(state, port, reason)
+        return LinkSaid(self.at_s, state, port, reason)
