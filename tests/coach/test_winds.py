@@ -125,6 +125,20 @@ def test_a_two_sensor_crank_counts_down_in_the_back_off() -> None:
     assert found.backed_off_turns == pytest.approx(PLAN.back_off_turns, abs=1.5 * WINDER.ratio)
 
 
+@pytest.mark.parametrize("channels", ["c", "q"])
+def test_four_pulses_a_turn_make_the_turns_of_one(channels: str) -> None:
+    """The hands' script is the same: the peak is the same to the quarter of a crank turn that the count knows."""
+    one, four = (
+        summary(coached(wind("good", meter=MeterModel(channels=channels, pulses_per_turn=ppr)))[1]) for ppr in (1, 4)
+    )
+    assert four.outcome == "done"
+    assert one.peak_turns is not None
+    assert four.peak_turns is not None
+    assert four.peak_turns == pytest.approx(one.peak_turns, abs=1.01 * WINDER.ratio)
+    assert four.peak_turns % (0.25 * WINDER.ratio) == pytest.approx(0.0, abs=1e-6)
+    assert four.backed_off_turns == pytest.approx(PLAN.back_off_turns, abs=1.5 * WINDER.ratio)
+
+
 def test_a_distance_sensor_decides_when_the_walk_in_is_over() -> None:
     coach = Coach(SETTINGS)
     seen: list[tuple[Phase, float | None]] = []

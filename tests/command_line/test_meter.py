@@ -29,12 +29,13 @@ def checked(capsys: pytest.CaptureFixture[str], *words: str, status: int = 0) ->
 
 
 def test_check_of_a_good_meter(home: Path, capsys: pytest.CaptureFixture[str], processes: Processes) -> None:
-    meter = start(processes, "meter", "emulate", "--speed", "4", "--channels", "cdt")
+    meter = start(processes, "meter", "emulate", "--speed", "4", "--channels", "cdt", "--pulses-per-turn", "4")
     assert meter.stdout is not None
     device = meter.stdout.readline().strip()
     found = json.loads(checked(capsys, device, "--seconds", "1", "--json"))
     assert found["rate_hz"] == pytest.approx(80.0, rel=0.01), "by the meter's own clock, whatever the speed"
     assert found["channels"] == "cdt"
+    assert found["pulses_per_turn"] == 4
     assert found["lost_lines"] == found["bad_lines"] == 0
     assert found["noise_Nm"] == pytest.approx(8e-6, rel=0.4)
     assert found["verdict"] == ["It is fit for use."]
@@ -153,6 +154,7 @@ def test_list_shows_ports_and_says_when_there_is_no_likely_one(
         (("--channels", "cq"), "--channels"),
         (("--fault", "earthquake@3"), "no fault"),
         (("--seed", "-1"), "--seed"),
+        (("--pulses-per-turn", "0"), "--pulses-per-turn"),
         (("--lines-per-s", "0"), "--lines-per-s"),
         (("--link", "/no/such/folder/x"), "--link"),
     ],

@@ -70,6 +70,8 @@ BODY = b"D,5,112516,-1502,00"
         (line("H,1,board=x"), "no rate=, ch=, rst="),
         (line("H,1,board=x,rate=fast,ch=,rst=por"), "rate= of a hello"),
         (line("H,1,board=x,rate=80,ch=cq,rst=por"), "ch= of a hello"),
+        (line("H,1,board=x,rate=80,ch=c,rst=por,ppr=0"), "ppr= of a hello is not"),
+        (line("H,1,board=x,rate=80,ch=dt,rst=por,ppr=4"), "ch= no crank"),
         (line("H,one"), "not a protocol number"),
         (line("X," + "y" * 60), "longer than 62"),
     ],

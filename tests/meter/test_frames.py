@@ -133,6 +133,13 @@ class TestExamples:
     def test_a_rate_that_is_no_whole_number_is_not_known(self, rate: str) -> None:
         assert Hello(1, (("rate", rate),)).rate_hz is None
 
+    @pytest.mark.parametrize(
+        ("ppr", "read"),
+        [(None, 1), ("1", 1), ("4", 4), ("1000", 1000), ("1001", None), ("0", None), ("", None), ("4.0", None)],
+    )
+    def test_counts_that_make_a_turn(self, ppr: str | None, read: int | None) -> None:
+        assert Hello(1, (() if ppr is None else (("ppr", ppr),))).pulses_per_turn == read
+
     def test_a_bare_hello_says_nothing_more(self) -> None:
         frames, bad = parsed(line_of(b"H,1"))
         assert (frames, bad) == ([Hello(1)], 0)

@@ -108,6 +108,38 @@ def test_hello_is_kept_and_tells_a_two_sensor_crank() -> None:
     assert (found.quadrature, found.crank_turns) == (True, -1)
 
 
+def test_four_counts_make_a_turn_where_the_hello_says_so() -> None:
+    reader = MeterReader(CELL)
+    reader.feed(encode_hello(Hello(1, (("ch", "q"), ("ppr", "4")))))
+    only(reader, Sample(1, 1, 4000, 0, 65535))
+    found = [only(reader, Sample(seq, 12_500 * seq, 4000, 0, crank)) for seq, crank in ((2, 0), (3, 5), (4, 4))]
+    assert [sample.crank_turns for sample in found] == [0.25, 1.5, 1.25]
+    assert found[0].pulses_per_turn == 4
+
+
+def test_a_hello_that_comes_late_tells_what_the_counts_before_it_were() -> None:
+    reader = MeterReader(CELL)
+    only(reader, Sample(1, 1, 4000, 0, 10))
+    assert only(reader, Sample(2, 12_501, 4000, 0, 18)).crank_turns == 8
+    reader.feed(encode_hello(Hello(1, (("ch", "c"), ("ppr", "4")))))
+    assert only(reader, Sample(3, 25_001, 4000, 0, 19)).crank_turns == 2.25
+
+
+def test_a_ppr_that_is_no_number_is_taken_for_one_pulse_a_turn() -> None:
+    reader = MeterReader(CELL)
+    reader.feed(encode_hello(Hello(1, (("ch", "c"), ("ppr", "four")))))
+    only(reader, Sample(1, 1, 4000, 0, 0))
+    assert only(reader, Sample(2, 12_501, 4000, 0, 3)).crank_turns == 3
+
+
+def test_an_encoder_s_hundred_counts_between_two_lines_are_no_new_counter() -> None:
+    """2.2 turns a second and 0.4 s between two lines: 88 counts of a hundred a turn."""
+    reader = MeterReader(CELL)
+    reader.feed(encode_hello(Hello(1, (("ch", "q"), ("ppr", "100")))))
+    only(reader, Sample(1, 1, 4000, 0, 0))
+    assert only(reader, Sample(2, 400_001, 4000, 0, 88)).crank_turns == 0.88
+
+
 def test_lost_double_and_damaged_lines_are_told_apart() -> None:
     reader = MeterReader(CELL)
     first, last = encode_sample(Sample(1, 12_500, 4000)), encode_sample(Sample(5, 62_500, 4000))

@@ -70,3 +70,20 @@ def test_pulses_of_twenty_turns(pulses: int | None, quadrature: bool, passed: bo
     found = crank_trial(20, pulses, quadrature=quadrature)
     assert found.passed is passed
     assert says in found.words
+
+
+@pytest.mark.parametrize(
+    ("pulses", "quadrature", "passed", "says"),
+    [
+        (80, False, True, "80 pulses"),
+        (79, False, True, "79 pulses"),
+        (20, False, False, "the meter says 4"),
+        (70, False, False, "too far"),
+        (95, False, False, "bounces"),
+        (-81, True, False, "swap"),
+    ],
+)
+def test_four_pulses_a_turn_of_twenty_turns(pulses: int, quadrature: bool, passed: bool, says: str) -> None:
+    found = crank_trial(20, pulses, quadrature=quadrature, pulses_per_turn=4)
+    assert found.passed is passed
+    assert says in found.words

@@ -327,6 +327,15 @@ class TestLines:
         hands.rev_per_s = -1.0
         assert [forward, frames(bench, 2.0)[-1][0].crank] == counted
 
+    @pytest.mark.parametrize(("channels", "counted"), [("c", [14, 22]), ("q", [14, 6])])
+    def test_four_pulses_a_turn(self, channels: str, counted: list[int]) -> None:
+        bench, hands = still(replace(EXACT, channels=channels, pulses_per_turn=4))
+        found = everything(bench, 3.55)
+        assert next(f for f, _ in found if isinstance(f, Hello)).value("ppr") == "4"
+        hands.rev_per_s = -1.0
+        forward = [f for f, _ in found if isinstance(f, Sample)][-1].crank
+        assert [forward, frames(bench, 2.0)[-1][0].crank] == counted
+
     def test_two_sensors_wrap_below_nothing(self) -> None:
         bench, _ = still(replace(EXACT, channels="q"), rev_per_s=-1.0)
         assert frames(bench, 1.5)[-1][0].crank == 65534

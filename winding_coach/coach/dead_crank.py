@@ -23,6 +23,8 @@ SURELY_SHARE = 0.02
 """Ripple where the count stands may be a swaying hand, but swaying lets torque relax: it must have risen by this."""
 OUT_M = 0.03
 """Who steps out again by this brings torque back without a turn; without a distance sensor that is not known."""
+NEWS_TURNS = 0.5
+"""A count that has moved by less, either way, stands: of a crank with several pulses a turn, one may tremble."""
 STILL_ON_SHARE = 0.6
 """Below this share of the launch torque the motor is being taken off."""
 
@@ -67,7 +69,7 @@ class DeadCrank:
             return False
         at_m = now.distance_m
         out = at_m is not None and self._pulse_m is not None and at_m > self._pulse_m + OUT_M
-        if turns != self._turns or out:
+        if self._turns is None or abs(turns - self._turns) >= NEWS_TURNS * limits.ratio or out:
             self._turns, self._since_s, self._pulse_Nm, self._pulse_m = turns, None, torque_Nm, at_m
             self._of_plan = torque_Nm / self._expected_Nm(turns, now.distance_m, turns)
             return False

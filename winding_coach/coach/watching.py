@@ -112,13 +112,14 @@ class ZeroTaker:
 class MotorTurns:
     """Turns on the motor from the meter's crank count, or from a helper's taps.
 
-    A two-sensor crank tells its direction. A one-sensor crank counts up whichever way it turns, so the phase
-    decides: in the back-off its pulses come off, once torque has begun to fall.
+    The count comes in whole turns or in parts of one. A two-sensor crank tells its direction. A one-sensor crank
+    counts up whichever way it turns, so the phase decides: in the back-off its pulses come off, once torque has begun
+    to fall.
     """
 
     def __init__(self, ratio: float) -> None:
         self._ratio = ratio
-        self._last: int | None = None
+        self._last: float | None = None
         self._crank: float = 0.0
         self._taps = 0
         self._reversed = False
@@ -131,8 +132,8 @@ class MotorTurns:
         """Turns on the motor; None while nothing has counted them."""
         return None if self.source == "unknown" else max(self._crank, 0.0) * self._ratio
 
-    def count(self, crank: int | None, *, signed: bool, phase: Phase, torque_share_of_top: float | None) -> None:
-        """Take the meter's cumulative crank count (None: it has none)."""
+    def count(self, crank: float | None, *, signed: bool, phase: Phase, torque_share_of_top: float | None) -> None:
+        """Take the meter's cumulative crank turns, whole or in parts (None: it has none)."""
         if crank is None:
             return
         self._signed = signed
@@ -143,7 +144,7 @@ class MotorTurns:
             self._reversed = False
         elif torque_share_of_top is not None and torque_share_of_top < REVERSED_SHARE:
             self._reversed = True
-        change = 0 if self._last is None else crank - self._last
+        change = 0.0 if self._last is None else crank - self._last
         self._last = crank
         self._crank += -change if self._reversed and not signed else change
 

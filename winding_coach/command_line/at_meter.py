@@ -56,7 +56,8 @@ def say(words: str) -> None:
 
 
 class AtMeter:
-    """A meter that somebody loads by hand. crank_turns: the newest count, None without a sensor.
+    """A meter that somebody loads by hand. crank_turns: the newest count, None without a sensor;
+    in steps of 1/pulses_per_turn.
 
     quadrature: whether two sensors tell the direction.
     """
@@ -67,8 +68,8 @@ class AtMeter:
         self._source = source
         self._lines = lines
         self._reader = MeterReader(SIMULATED)
-        self.crank_turns: int | None = None
-        self.quadrature = False
+        self.crank_turns: float | None = None
+        self.quadrature, self.pulses_per_turn = False, 1
 
     def steady_after_enter(self, load: Load) -> Point:
         """Return the steady reading of a load after a line on standard input; ask again while there is none.
@@ -116,6 +117,7 @@ class AtMeter:
         samples = self._reader.feed(event.data) if isinstance(event, BytesArrived) else []
         if samples and samples[-1].crank_turns is not None:
             self.crank_turns, self.quadrature = samples[-1].crank_turns, samples[-1].quadrature
+            self.pulses_per_turn = samples[-1].pulses_per_turn
         return samples
 
 

@@ -74,6 +74,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
     emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")
     emulate.add_argument("--channels", default="c", metavar="LETTERS", help="of c or q (crank), d, t (c)")
+    emulate.add_argument("--pulses-per-turn", default="1", metavar="N", help="counts of a turn of the crank (1)")
     emulate.add_argument("--seed", default="1", metavar="N", help="same seed, same wind (1)")
     emulate.add_argument("--fault", action="append", default=[], metavar="FAULT", help="as in unplug@55:4 or lost=0.01")
     emulate.add_argument("--link", metavar="PATH", help="keep a link to the device here, also after it was unplugged")
@@ -198,7 +199,7 @@ def _print_check(found: dict[str, Any], units: UnitSystem) -> None:
         ("lines", f"{found['samples']} good, {found['lost_lines']} lost, {found['bad_lines']} damaged"),
         ("flags", ", ".join(f"{found[flag]} {words}" for flag, words in flags.items() if found[flag]) or "none"),
         ("restarts", str(found["restarts"])),
-        ("crank", "no sensor" if found["crank_pulses"] is None else f"{found['crank_pulses']} pulses"),
+        ("crank", _crank(found["crank_pulses"], found["pulses_per_turn"])),
     ]
     # Where nothing was understood there is nothing to tell but the verdict.
     for name, text in rows if found["samples"] else []:
@@ -207,9 +208,16 @@ def _print_check(found: dict[str, Any], units: UnitSystem) -> None:
         print(words)
 
 
+def _crank(pulses: int | None, per_turn: int) -> str:
+    if pulses is None:
+        return "no sensor"
+    return f"{pulses} pulses" if per_turn == 1 else f"{pulses} pulses, {per_turn} a turn"
+
+
 def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     import numpy as np
 
+    from winding_coach.meter.frames import MOST_PULSES_PER_TURN
     from winding_coach.simulator.bench import Bench, MeterModel
     from winding_coach.simulator.faults import FaultError, FaultyBench, parse_fault
     from winding_coach.simulator.hands import ScriptedHands
@@ -236,7 +244,9 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     motor = SimulatedMotor(figures.motor, rubber, torque_scale=stiffer, hooks_m=hooks_m)
     hands = ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng)
     model = MeterModel(
-        lines_per_s=number("--lines-per-s", args.lines_per_s, 1, 1000), channels="".join(sorted(set(args.channels)))
+        lines_per_s=number("--lines-per-s", args.lines_per_s, 1, 1000),
+        channels="".join(sorted(set(args.channels))),
+        pulses_per_turn=whole("--pulses-per-turn", args.pulses_per_turn, 1, MOST_PULSES_PER_TURN),
     )
     bench = FaultyBench(Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
     try:

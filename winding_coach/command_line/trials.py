@@ -86,5 +86,6 @@ def _crank(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
     say(f"Crank: turn the handle {CRANK_TURNS} times forwards and stop where you began, then press Enter.")
     at.wait_for_enter()
     ended = at.crank_turns
-    pulses = None if begun is None or ended is None else ended - begun
-    return crank_trial(CRANK_TURNS, pulses, quadrature=at.quadrature)
+    per_turn = at.pulses_per_turn
+    pulses = None if begun is None or ended is None else round((ended - begun) * per_turn)
+    return crank_trial(CRANK_TURNS, pulses, quadrature=at.quadrature, pulses_per_turn=per_turn)

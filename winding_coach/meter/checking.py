@@ -29,7 +29,7 @@ class MeterCheck:
 
     noise_Nm: standard deviation about a straight line, from the median of differences, so that a slow movement
     does not count. drift_Nm_per_min: slope of that line. converter_noise_counts: of the converter alone, by its data
-    sheet.
+    sheet. pulses_per_turn: of the crank, by the meter's word.
     """
 
     seconds: float
@@ -50,6 +50,7 @@ class MeterCheck:
     no_data: int
     overload: int
     crank_pulses: int | None
+    pulses_per_turn: int
     converter_noise_counts: float | None
     verdict: tuple[str, ...]
 
@@ -65,7 +66,7 @@ def check_meter(reader: MeterReader, samples: Sequence[TorqueSample], received: 
     raws = [float(sample.raw) for sample in good if sample.raw is not None]
     enough = len(torques) >= FEWEST_SAMPLES
     drift = _slope([sample.device_s for sample in good], torques) * 60.0 if enough and span > 0 else None
-    cranks = [sample.crank_turns for sample in samples if sample.crank_turns is not None]
+    cranks = [sample.crank_turns * sample.pulses_per_turn for sample in samples if sample.crank_turns is not None]
     found = MeterCheck(
         seconds=seconds,
         samples=len(samples),
@@ -84,7 +85,8 @@ def check_meter(reader: MeterReader, samples: Sequence[TorqueSample], received: 
         saturated=sum(sample.saturated for sample in samples),
         no_data=sum(sample.no_data for sample in samples),
         overload=sum(sample.overload for sample in samples),
-        crank_pulses=cranks[-1] - cranks[0] if cranks else None,
+        crank_pulses=round(cranks[-1] - cranks[0]) if cranks else None,
+        pulses_per_turn=samples[-1].pulses_per_turn if samples else 1,
         converter_noise_counts=_converter_noise(hello),
         verdict=(),
     )

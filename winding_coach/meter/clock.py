@@ -10,7 +10,8 @@ CLOCK_BACK_US = U32 // 2
 MOST_LINES_PER_S = 2000
 SEQ_SLACK = 16
 CRANK_JUMP = 64
-"""More pulses than this between two lines is a counter that began anew, not a hand."""
+"""More turns of the crank than this between two lines is a counter that began anew, not a hand."""
+MOST_JUMP = U16 // 4
 AFTER_RESTART_S = 0.05
 """The device's clock says nothing of the time a restart took; the coach's clock does. A small step keeps order."""
 
@@ -39,7 +40,7 @@ class DeviceClock:
         """The link is new: lines may be missing, and the meter may have restarted meanwhile."""
         self._new_link = True
 
-    def add(self, sample: Sample, *, quadrature: bool) -> Unwrapped | None:
+    def add(self, sample: Sample, *, quadrature: bool, pulses_per_turn: int = 1) -> Unwrapped | None:
         """Return the sample's unwrapped figures, None for a line that came twice."""
         before, self._before = self._before, sample
         if before is None:
@@ -68,10 +69,10 @@ class DeviceClock:
         if self._new_link:
             # What was missed while the link was down is a gap, not lost lines.
             lost, self._new_link = 0, False
-        self._count(sample, restarted=restarted, quadrature=quadrature)
+        self._count(sample, restarted, quadrature, pulses_per_turn)
         return Unwrapped(self._device_us / 1e6, self._crank, lost, restarted)
 
-    def _count(self, sample: Sample, *, restarted: bool, quadrature: bool) -> None:
+    def _count(self, sample: Sample, restarted: bool, quadrature: bool, pulses_per_turn: int) -> None:
         if sample.crank is None:
             return
         if self._crank is None or self._crank_before is None:
@@ -81,7 +82,7 @@ class DeviceClock:
         self._crank_before = sample.crank
         if change >= U16 // 2:
             change -= U16
-        if abs(change) > CRANK_JUMP or (change < 0 and not quadrature):
+        if abs(change) > min(CRANK_JUMP * pulses_per_turn, MOST_JUMP) or (change < 0 and not quadrature):
             change = 0
         self._crank += change
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from winding_coach.meter.frames import (
     LINE_DROPPED,
     LONGEST_LINE,
+    MOST_PULSES_PER_TURN,
     NO_DATA,
     OVERLOAD,
     PROTOCOL,
@@ -145,6 +146,10 @@ def _hello_faults(rest: bytes) -> Iterator[str]:
         yield "rate= of a hello is not a whole number of lines a second."
     if not set(hello.channels) <= set("cqdt") or {"c", "q"} <= set(hello.channels):
         yield "ch= of a hello is not made of c or q, d, t."
+    if hello.pulses_per_turn is None:
+        yield f"ppr= of a hello is not a whole number from 1 to {MOST_PULSES_PER_TURN}."
+    elif hello.value("ppr") is not None and not set(hello.channels) & {"c", "q"}:
+        yield "ppr= of a hello names the counts of a crank turn, and ch= no crank."
 
 
 class Conformance:

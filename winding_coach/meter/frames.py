@@ -22,6 +22,9 @@ OVERLOAD = 0x04
 SETTLING = 0x08
 LINE_DROPPED = 0x10
 
+MOST_PULSES_PER_TURN = 1000
+"""Crank counts a turn that a meter may name: more is no crank's sensor, and would wrap within seconds."""
+
 RAW_MIN, RAW_MAX = -(2**23), 2**23 - 1
 U16, U32 = 2**16, 2**32
 
@@ -66,6 +69,15 @@ class Hello:
     def channels(self) -> str:
         """Letters of the channels present: c one-sensor crank, q two-sensor crank, d distance, t temperature."""
         return self.value("ch") or ""
+
+    @property
+    def pulses_per_turn(self) -> int | None:
+        """Crank counts that make one turn of the crank: 1 where the meter names none, None where it names no number."""
+        ppr = self.value("ppr")
+        if ppr is None:
+            return 1
+        good = re.fullmatch(r"[1-9]\d{0,3}", ppr, re.ASCII) and int(ppr) <= MOST_PULSES_PER_TURN
+        return int(ppr) if good else None
 
 
 Frame: TypeAlias = Sample | Hello

@@ -14,7 +14,8 @@ class TorqueSample:
     """One line of the meter, calibrated. device_s: device seconds since the first line, never back.
 
     torque_Nm: None where the converter gave nothing. overload: past the cell's rating, by the meter's word or by
-    the calibration's. crank_turns: pulses since the first line. lost_before: lines missing before this one.
+    the calibration's. crank_turns: turns of the crank since the first line, in steps of 1/pulses_per_turn.
+    lost_before: lines missing before this one.
     """
 
     device_s: float
@@ -24,12 +25,13 @@ class TorqueSample:
     no_data: bool
     overload: bool
     settling: bool
-    crank_turns: int | None
+    crank_turns: float | None
     quadrature: bool
     distance_m: float | None
     temperature_C: float | None
     lost_before: int
     restarted: bool
+    pulses_per_turn: int = 1
 
 
 class MeterReader:
@@ -77,7 +79,8 @@ class MeterReader:
 
     def _calibrated(self, sample: Sample) -> TorqueSample | None:
         quadrature = self.hello is not None and "q" in self.hello.channels
-        unwrapped = self._clock.add(sample, quadrature=quadrature)
+        per_turn = (1 if self.hello is None else self.hello.pulses_per_turn) or 1
+        unwrapped = self._clock.add(sample, quadrature=quadrature, pulses_per_turn=per_turn)
         if unwrapped is None:
             return None
         self.lost_lines += unwrapped.lost
@@ -92,10 +95,11 @@ class MeterReader:
             no_data=no_data,
             overload=bool(flags & OVERLOAD) or (raw is not None and not no_data and self.calibration.overloaded(raw)),
             settling=bool(flags & SETTLING),
-            crank_turns=unwrapped.crank,
+            crank_turns=None if unwrapped.crank is None else unwrapped.crank / per_turn,
             quadrature=quadrature,
             distance_m=None if sample.distance_mm is None else sample.distance_mm / 1000,
             temperature_C=None if sample.temperature_dC is None else sample.temperature_dC / 10,
             lost_before=unwrapped.lost,
             restarted=unwrapped.restarted,
+            pulses_per_turn=per_turn,
         )

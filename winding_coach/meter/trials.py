@@ -71,24 +71,32 @@ def release_trial(before: float, loaded: float, after: float, calibration: Calib
     return Trial("release", passed, figures, words)
 
 
-def crank_trial(turns: int, pulses: int | None, *, quadrature: bool = False) -> Trial:
-    """Judge the crank's sensor by a number of turns of the handle, forwards."""
+def crank_trial(turns: int, pulses: int | None, *, quadrature: bool = False, pulses_per_turn: int = 1) -> Trial:
+    """Judge the crank's sensor by a number of turns of the handle, forwards.
+
+    pulses: counted meanwhile. pulses_per_turn: what the meter says of itself; of several to a turn one may be missing,
+    since the handle need not stop to the degree where it began.
+    """
     if pulses is None:
         return Trial("crank", None, {"turns": turns, "pulses": None}, "This meter has no crank sensor.")
     figures: dict[str, float | int | None] = {"turns": turns, "pulses": pulses, "pulses_per_turn": pulses / turns}
-    if pulses == turns:
+    expected = turns * pulses_per_turn
+    passed = pulses == expected or (pulses_per_turn > 1 and abs(pulses - expected) <= 1)
+    if passed:
         words = f"{turns} turns, {pulses} pulses."
     elif pulses == 0:
         words = "The crank's switch gives nothing: check its wiring and the magnet's distance."
-    elif quadrature and pulses == -turns:
+    elif quadrature and abs(pulses + expected) <= (pulses_per_turn > 1):
         words = "It counts backwards: swap the two crank switches."
+    elif pulses_per_turn > 1 and pulses % turns == 0:
+        words = f"{pulses // turns} pulses a turn, and the meter says {pulses_per_turn}: put one of the two right."
     elif pulses % turns == 0:
         words = f"{pulses // turns} pulses a turn: take all magnets but one away, or set a longer time against bounces."
-    elif pulses > turns:
+    elif pulses > expected:
         words = f"{pulses} pulses in {turns} turns: the switch bounces, or the magnet is at its edge."
     else:
         words = f"{pulses} pulses in {turns} turns: the magnet passes too far from the switch."
-    return Trial("crank", pulses == turns, figures, words)
+    return Trial("crank", passed, figures, words)
 
 
 def _torque(torque_Nm: float) -> str:

@@ -57,7 +57,7 @@ class MeterModel:
     drift_Nm_per_s: of its zero. channels: letters as in the hello. ripple: share of torque at the crank's
     frequency. board: its name. gain_error: share by which it reads more than its calibration says. tremor: share of
     torque while the crank stands still. uptime_s: how long it has been on when the bench begins, to bring the wraps
-    of its clock and sequence near; crank_so_far: pulses it has counted by then.
+    of its clock and sequence near; crank_so_far: pulses it has counted by then. pulses_per_turn: of the crank.
     """
 
     lines_per_s: float = 80.0
@@ -74,6 +74,7 @@ class MeterModel:
     tremor: float = 0.0
     uptime_s: float = 0.0
     crank_so_far: int = 0
+    pulses_per_turn: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +182,7 @@ class Bench:
         self._settling = SETTLING_LINES
         self._dropped = False
         self._crank_count = 0
-        self._crank_whole = math.floor(self._hands.state.crank_rev)
+        self._crank_whole = math.floor(self._hands.state.crank_rev * self._meter.pulses_per_turn)
 
     def advance(self, dt_s: float) -> bytes:
         """Let `dt_s` pass; return the bytes of the lines that became due."""
@@ -208,7 +209,7 @@ class Bench:
             self._slip += float(self._rng.uniform(*SLIP_SHARE))
         self._slip *= math.exp(-dt_s / SLIP_FADES_S)
         self._held_Nm *= math.exp(-dt_s / BREAK_FALLS_S)
-        whole = math.floor(hands.crank_rev)
+        whole = math.floor(hands.crank_rev * self._meter.pulses_per_turn)
         change = whole - self._crank_whole
         self._crank_whole = whole
         if self._at_s < self._booted_s or self.crank_dead:
@@ -284,6 +285,8 @@ class Bench:
     def _hello(self) -> Hello:
         meter = self._meter
         fields = [("board", meter.board), ("rate", f"{meter.lines_per_s:.0f}"), ("ch", meter.channels)]
+        if meter.pulses_per_turn != 1:
+            fields.append(("ppr", str(meter.pulses_per_turn)))
         return Hello(PROTOCOL, (*fields, ("rst", self._cause)))
 
     def _hits(self, share: float) -> bool:
