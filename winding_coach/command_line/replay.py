@@ -6,18 +6,20 @@ trace's own); --check keeps to the trace's.
 example:
   winding-coach replay recordings/good-wind.wind.jsonl.gz --headless --speed max
   winding-coach replay last --speed 4
+  other-program | winding-coach replay - --headless --json --acknowledge
 """
 
 from __future__ import annotations
 
 import argparse
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.coaching import add_coaching_arguments, calibration_from, coach_it, readings_hz
-from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for
+from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_asked_for
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import add_steps_arguments, drawn_from, eyes_from, steps_from
 from winding_coach.command_line.shelving import trace_named
@@ -33,18 +35,22 @@ if TYPE_CHECKING:
     from winding_coach.screen.terminal import Drawing
     from winding_coach.sound.sounding import SoundWanted
 
+PIPE = "-"
+"""In place of a trace: rows are read from standard input as they come."""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `replay`."""
     parser.add_argument(
         "trace",
         metavar="TRACE",
-        help="a .wind.jsonl file, one packed as .gz, or a wind of the shelf by its id, or last",
+        help="a .wind.jsonl file, one packed as .gz, a wind of the shelf by its id, last, or -: rows on standard input",
     )
     parser.add_argument("--speed", default="1", metavar="N", help="how fast: a number, or max (1)")
     parser.add_argument("--check", action="store_true", help="compare what the coach says now with what it said then")
     parser.add_argument("--against", metavar="TRACE", help="another wind, shown as a thin line in the chart")
     parser.add_argument("--calibration", metavar="FILE", help="calibration to use instead of the trace's own")
+    parser.add_argument("--acknowledge", action="store_true", help="with -: one line more when a row has been answered")
     add_steps_arguments(parser)
     parser.add_argument("--sound-file", metavar="WAV", help="write what would be heard to a file, and show nothing")
     add_coaching_arguments(parser)
@@ -56,6 +62,10 @@ def run(args: argparse.Namespace) -> int:
     readings_hz(args)
     speed = speed_from(args.speed)
     home = home_from(args)
+    if args.trace == PIPE:
+        return _answer(args, home)
+    if args.acknowledge:
+        raise UsageProblem("--acknowledge goes with rows on standard input: name - as the trace.")
     if args.check and (args.units or args.steps):
         raise UsageProblem("--check holds against the words as they were said: leave --units and --steps away.")
     units = None if args.check else units_asked_for(args, home)
@@ -65,8 +75,7 @@ def run(args: argparse.Namespace) -> int:
         settings = settings_of(trace, calibration=calibration, units=units)
     except TraceError as error:
         raise Problem(str(error)) from None
-    if args.steps is not None:
-        settings = replace(settings, steps=steps_from(args, settings.units, settings.plan))
+    settings = _in_steps(settings, args)
     if args.check:
         return _check(trace, settings)
     wanted = sound_from(args, home, "off")
@@ -76,6 +85,35 @@ def run(args: argparse.Namespace) -> int:
         against = None if args.against is None else trace_named(args.against, home)
         return _show(trace, settings, against, speed, wanted, (eyes_from(home), drawn_from(home)))
     return coach_it(args, home, settings, ReplaySource(trace.inputs, speed), None, replaying=True)
+
+
+def _in_steps(settings: CoachSettings, args: argparse.Namespace) -> CoachSettings:
+    if args.steps is None:
+        return settings
+    return replace(settings, steps=steps_from(args, settings.units, settings.plan))
+
+
+def _answer(args: argparse.Namespace, home: Home) -> int:
+    """Coach another program's wind as its rows come."""
+    if not args.headless or args.check or args.sound_file is not None or args.against is not None:
+        raise UsageProblem(
+            "Rows on standard input go with --headless, and without --check, --against and --sound-file."
+        )
+    if args.acknowledge and not args.json:
+        raise UsageProblem("--acknowledge goes with --json.")
+    from winding_coach.coach.step import Coach
+    from winding_coach.command_line.lockstep import Answers, Rows, answer_rows
+
+    units = units_asked_for(args, home)
+    calibration = None if args.calibration is None else calibration_from(args.calibration, home, simulated=False)
+    rows = Rows(sys.stdin.buffer)
+    try:
+        settings = settings_of(rows.header(), calibration=calibration, units=units)
+    except TraceError as error:
+        raise Problem(str(error)) from None
+    settings = _in_steps(settings, args)
+    how = Answers(args.json, settings.units, readings_hz(args), args.acknowledge)
+    return answer_rows(rows, Coach(settings), how)
 
 
 def _show(
