@@ -70,6 +70,7 @@ def wind_of(seen: Glance, name: str) -> Wind:
         outcome=outcome,
         person=header.person,
         motor=None if motor is None else motor.name,
+        purpose=_text(header.more.get("purpose")),
         batch=_text(named.get("batch")),
         winder=_text(named.get("winder")),
         model=None if model is None else model.name,

@@ -14,8 +14,8 @@ from typing import Any
 
 from winding_coach.indexing import PRACTICE, calibration_of, is_trace_name, trace_files, wind_id, wind_of
 from winding_coach.saving import copy_verified
-from winding_coach.shelf.records import Batch, Flight, KeptCalibration, Model, Motor, Person, Wind, Winder
-from winding_coach.shelf.store import Shelf
+from winding_coach.shelf.records import Batch, Flight, KeptCalibration, Model, Motor, Person, Strip, Wind, Winder
+from winding_coach.shelf.store import Shelf, WindFilter
 from winding_coach.shelf.tables import is_name, is_sound, table_of
 from winding_coach.traces.files import trace_lines
 from winding_coach.traces.glance import Glance, glance
@@ -46,6 +46,7 @@ class Merge:
     back: int = 0
     typed: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     flights: list[Flight] = field(default_factory=list)
+    strips: list[Strip] = field(default_factory=list)
     fits: list[tuple[Path, str]] = field(default_factory=list)
     calibrations: dict[str, KeptCalibration] = field(default_factory=dict)
     conflicts: list[str] = field(default_factory=list)
@@ -87,6 +88,7 @@ def plan_merge(
     _plan_typed(merge, shelf, theirs, under)
     if theirs is not None:
         _plan_flights(merge, shelf, theirs)
+        _plan_strips(merge, shelf, theirs, under)
     _plan_fits(merge, home, folder, under)
     return merge
 
@@ -109,6 +111,8 @@ def carry_out(merge: Merge, shelf: Shelf, home: Path) -> None:
             shelf.note(wind_noted, **typed)
         for flight in merge.flights:
             shelf.fly(flight)
+        for strip in merge.strips:
+            shelf.weigh(strip)
     for source, name in merge.copies:
         copy_verified(source, home / "traces" / name)
     for source, name in merge.fits:
@@ -188,7 +192,7 @@ def _plan_winds(
         # Their file is missing or spoilt, but their shelf still knows the figures.
         merge.winds += [
             dataclasses.replace(wind, trace=_free(wind.trace, taken))
-            for wind in theirs.winds()
+            for wind in theirs.winds(WindFilter(voided=None))
             if wind.id not in seen and wind.id not in ours and is_sound(wind) and is_trace_name(wind.trace)
         ]
 
@@ -263,10 +267,10 @@ def _plan_typed(merge: Merge, shelf: Shelf, theirs: Shelf | None, under: str | N
 
 
 def _plan_flights(merge: Merge, shelf: Shelf, theirs: Shelf) -> None:
-    ours = {flight.id: flight for flight in shelf.flights()}
+    ours = {flight.id: flight for flight in shelf.flights(voided=True)}
     known = {_content(flight) for flight in ours.values()}
     winds = set(shelf.files()) | {wind.id for wind in merge.winds}
-    for flight in reversed(theirs.flights()):
+    for flight in reversed(theirs.flights(voided=True)):
         if ours.get(flight.id) == flight or (flight.id not in ours and _content(flight) in known):
             merge.is_here("flight")
         elif flight.id in ours:
@@ -278,6 +282,17 @@ def _plan_flights(merge: Merge, shelf: Shelf, theirs: Shelf) -> None:
             merge.conflicts.append(f"flight of wind {flight.wind[:8]}: {'; '.join(differs)}.")
         elif flight.wind in winds and is_sound(flight):
             merge.flights.append(flight)
+
+
+def _plan_strips(merge: Merge, shelf: Shelf, theirs: Shelf, under: str | None) -> None:
+    """Take over weighed strips by their id; ours stay as they are, a strip is weighed once."""
+    ours = {strip.id for strip in shelf.strips(voided=True)}
+    for strip in theirs.strips(voided=True):
+        batch = _named(strip.batch, under) or ""
+        if strip.id in ours:
+            merge.is_here("strip")
+        elif is_sound(strip) and is_name(batch):
+            merge.strips.append(dataclasses.replace(strip, batch=batch))
 
 
 def _content(flight: Flight) -> Flight:

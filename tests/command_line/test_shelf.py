@@ -306,7 +306,7 @@ def test_export_carries_units_in_names_and_comes_back(
     assert figures <= set(rows[0])
     said(capsys, "export", str(tmp_path / "season"), "--format", "parquet")
     names = sorted(path.name for path in (tmp_path / "season").iterdir())
-    tables = "batches coached_again flights meters models motors people winders winds"
+    tables = "batches coached_again flights meters models motors people strips winders winds"
     assert names == [f"{name}.parquet" for name in tables.split()]
     table = pyarrow.parquet.read_table(tmp_path / "season" / "winds.parquet").to_pylist()
     assert [row["flight_duration_s"] for row in table] == [400.0, None]
@@ -357,7 +357,7 @@ def test_backup_and_import_as_commands(capsys: pytest.CaptureFixture[str], home:
         "Came in: nothing.",
         "Here already: 1 of wind, 1 of flight.",
         "These differ; yours stay as they are:",
-        "  motor th-07: loop_m 0.31 here, 0.3 there.",
+        "  motor th-07: loop_m 0.31 here, 0.3 there; measured_at_use 1 here, 0 there.",
     ]
     assert "own data folder" in refused(capsys, 2, "import", str(home))
 

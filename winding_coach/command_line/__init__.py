@@ -22,6 +22,7 @@ COMMANDS = {
     "replay": "run a saved wind through the same coach",
     "watch": "a second screen, read-only, in a terminal or a browser",
     "plan": "the winding plan of a motor",
+    "cut": "how wide and how long to cut the strip of a motor; a kit around an optimum",
     "review": "what happened in a wind, in several, in a season; pages and pictures",
     "flight": "log a flight after a wind: duration, turns left, height, remarks",
     "advise": "what to change next, from logged winds and flights",
@@ -43,7 +44,7 @@ COMMANDS = {
 `add_arguments(parser)` and `run(args) -> int`; its docstring opens the command's help."""
 GROUPS = (
     ("wind", ("wind", "practice", "replay", "watch")),
-    ("before and after", ("plan", "review", "flight", "advise")),
+    ("before and after", ("plan", "cut", "review", "flight", "advise")),
     ("the shelf", ("motor", "batch", "winder", "model", "person", "shelf", "invent", "export", "import", "backup")),
     ("meter and computer", ("meter", "ready", "completion")),
 )

@@ -20,10 +20,9 @@ import json
 import textwrap
 from typing import TYPE_CHECKING
 
+from winding_coach.command_line import conditions
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
-from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.shelving import looked, shelf_at
-from winding_coach.command_line.typed import quantity
 from winding_coach.units import UnitSystem, show
 
 if TYPE_CHECKING:
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Model, Motor, Person, Wind
     from winding_coach.shelf.store import Shelf
 
-LOWEST_CEILING_M, HIGHEST_CEILING_M = 2.0, 100.0
 WIDTH = 100
 
 
@@ -57,9 +55,7 @@ def run(args: argparse.Namespace) -> int:
     units = units_from(args, home)
     ceiling_m = None
     if args.ceiling is not None:
-        ceiling_m = quantity("--ceiling", args.ceiling, "length", units)
-        if not LOWEST_CEILING_M <= ceiling_m <= HIGHEST_CEILING_M:
-            raise UsageProblem(f"--ceiling: '{args.ceiling}' is no hall's: give its height in m or ft.")
+        ceiling_m = conditions.ceiling_m("--ceiling", args.ceiling, units)
     with shelf_at(home, reading=True) as shelf:
         looked(home, shelf)
         motor = None if args.motor is None else shelf.find(Motor, args.motor)

@@ -2,6 +2,7 @@
 
 example:
   winding-coach batch add amber --received 2026-01-10 --density '2.19 g/m, 2.20 g/m, 2.21 g/m'
+  winding-coach batch weigh amber --width '2.4 mm' --length '1 m' --mass '2.21 g'
   winding-coach batch fit amber
   winding-coach batch fit amber first.wind.jsonl second.wind.jsonl --loops "30.0cm, 30.9cm, 31.2cm"
   winding-coach batch show amber --picture amber.svg
@@ -24,6 +25,7 @@ from winding_coach.command_line.kinds import BATCH
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.records import Known, a_job, add_jobs, run_job, told
 from winding_coach.command_line.shelving import looked, shelf_at, shelf_file
+from winding_coach.command_line.strips import STRIP_JOBS, add_strip_jobs, run_strip_job
 from winding_coach.private import write_private
 from winding_coach.rubber.batch import Batch, FittedBatch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
 from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
@@ -60,6 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "traces", nargs="*", metavar="TRACE", help="the winds of this batch (all that the shelf has of it)"
     )
     fit.add_argument("--loops", metavar="LENGTHS", help="the loop before the first wind and after each, with commas")
+    add_strip_jobs(jobs)
     jobs.choices["show"].add_argument("--picture", metavar="FILE", help="write the strength as FILE.svg")
 
 
@@ -68,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
     home = home_from(args)
     if args.job == "fit":
         return _fit(args, home)
+    if args.job in STRIP_JOBS:
+        return run_strip_job(args, home)
     if args.job == "list":
         return run_job(
             args, BATCH, lambda shelf, batches, units: _fits_besides(home, batches), others=_only_fitted(home)

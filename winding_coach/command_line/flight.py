@@ -4,6 +4,9 @@ example:
   winding-coach flight 6:52 --left 180
   winding-coach flight 6:52 --left-crank 18 --height '7.5 m' --remarks 'touched a beam at the top'
   winding-coach flight --wind 3a81f40f --left 160 --correct
+  winding-coach flight 2:10 --spoilt 'hit the basketball hoop'
+  winding-coach flight 1:45 --kind test --spacer-mass '0.7 g' --spacer-length '15 cm' --temperature '19 C'
+  winding-coach flight void
   winding-coach flight list --motor th-07
 
 Duration is typed as 6:52, 412 or '412 s'. --left counts turns of the motor, --left-crank turns of the winder's handle.
@@ -20,6 +23,7 @@ from dataclasses import asdict, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from winding_coach.command_line.conditions import add_conditions, condition_words, conditions_in
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.kinds import text
 from winding_coach.command_line.problem import Problem, UsageProblem
@@ -41,7 +45,7 @@ _CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):(\d{2}(?:\.\d{1,3})?)", re.ASCII)
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `flight`."""
-    parser.add_argument("duration", nargs="?", metavar="DURATION", help="how long it flew; or list")
+    parser.add_argument("duration", nargs="?", metavar="DURATION", help="how long it flew; or list, void, restore")
     parser.add_argument("--wind", default=None, metavar="WIND", help="its id or trace (the last wind)")
     left = parser.add_mutually_exclusive_group()
     left.add_argument("--left", metavar="TURNS", help="turns left on the motor after landing")
@@ -52,6 +56,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     ceiling.add_argument("--no-ceiling", dest="ceiling", action="store_false", help="it did not")
     parser.add_argument("--remarks", metavar="TEXT", help="whatever should be remembered")
     parser.add_argument("--correct", action="store_true", help="change what was logged of this wind's flight")
+    add_conditions(parser)
+    parser.add_argument("--all", action="store_true", help="with list: voided ones too")
     parser.add_argument("--motor", metavar="NAME", help="with list: flights with this motor")
     parser.add_argument("--person", metavar="NAME", help="with list: flights of this person")
     parser.add_argument("--json", action="store_true", help="one JSON object")
@@ -64,6 +70,8 @@ def run(args: argparse.Namespace) -> int:
     units = units_from(args, home)
     if args.duration == "list":
         return _list(args, home, units)
+    if args.duration in ("void", "restore"):
+        return _void(args, home, units)
     changes = _changes(args, units)
     with shelf_at(home) as shelf:
         looked(home, shelf)
@@ -86,6 +94,26 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _void(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    """Leave the flight of a wind out everywhere, or take it back in."""
+    voided = args.duration == "void"
+    with shelf_at(home) as shelf:
+        looked(home, shelf)
+        wind = shelf.find_wind(args.wind or "last")
+        flown = [one for one in shelf.flights([wind.id], voided=True) if one.voided != voided]
+        if not flown:
+            what = "to void" if voided else "that was voided"
+            raise UsageProblem(f"Wind {wind.id[:SHORT_ID]} has no flight {what}: see 'flight list --all'.")
+        flight = replace(flown[0], voided=voided)
+        shelf.fly(flight)
+    if args.json:
+        print(json.dumps(as_object(wind, flight), ensure_ascii=False))
+    else:
+        more = " 'flight restore' takes it back in." if voided else ""
+        print(f"{sentence(wind, flight, units)}{more}")
+    return 0
+
+
 def _changes(args: argparse.Namespace, units: UnitSystem) -> dict[str, Any]:
     """Return the fields of a flight that were typed."""
     changes: dict[str, Any] = {}
@@ -99,6 +127,7 @@ def _changes(args: argparse.Namespace, units: UnitSystem) -> dict[str, Any]:
         changes["ceiling"] = args.ceiling
     if args.remarks is not None:
         changes["remarks"] = text("--remarks", args.remarks, units)
+    changes |= conditions_in(args, units)
     if not changes and args.left_crank is None:
         raise UsageProblem("A flight needs what there is to log, as in: winding-coach flight 6:52 --left 180")
     return changes
@@ -273,8 +302,11 @@ def sentence(wind: Wind, flight: Flight, units: UnitSystem) -> str:
         parts.append(f"{high(flight.height_m, units)} high")
     if flight.ceiling is not None:
         parts.append("ceiling touched" if flight.ceiling else "ceiling not touched")
+    parts += condition_words(flight, units)
     if flight.remarks:
         parts.append(flight.remarks)
+    if flight.voided:
+        parts.append("voided")
     return f"Flight of wind {wind.id[:SHORT_ID]}{motor}: {'; '.join(parts)}."
 
 
@@ -285,7 +317,7 @@ def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     with shelf_at(home, reading=True) as shelf:
         wanted = WindFilter(motor=meant(shelf, "motor", args.motor), person=meant(shelf, "person", args.person))
         winds = {wind.id: wind for wind in shelf.winds(wanted)}
-        flights = [flight for flight in shelf.flights() if flight.wind in winds]
+        flights = [flight for flight in shelf.flights(voided=args.all) if flight.wind in winds]
     if args.json:
         print(json.dumps({"flights": [as_object(winds[one.wind], one) for one in flights]}, ensure_ascii=False))
         return 0
@@ -310,9 +342,10 @@ def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
                 "" if use.energy_used_J is None else f"{use.energy_used_J:.2f}",
                 "" if flight.height_m is None else high(flight.height_m, units),
                 "" if flight.ceiling is None else "yes" if flight.ceiling else "no",
+                "; ".join((["voided"] if flight.voided else []) + condition_words(flight, units)),
                 flight.remarks,
             ]
         )
     heads = ("flown", "wind", "motor", "person", "lasted", "left", "share", "turns/s", "used J", "height", "ceiling")
-    print("\n".join(table((*heads, "remarks"), rows, right=frozenset(heads[4:10]))))
+    print("\n".join(table((*heads, "what it was", "remarks"), rows, right=frozenset(heads[4:10]))))
     return 0

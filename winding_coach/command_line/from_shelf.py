@@ -15,21 +15,23 @@ from typing import TYPE_CHECKING, Any
 from winding_coach.command_line.home import Home, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import LOOKED_AT, SHORT_ID, looked, shelf_at, shelf_file
-from winding_coach.units import show
+from winding_coach.units import counted, show
 
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Motor
     from winding_coach.shelf.store import Shelf
     from winding_coach.shelf.tables import N
 
+WORTH_MEASURING = 0.003
+"""A loop that should have grown by this share is measured again: 0.3 % of length are 0.6 % of torque."""
 SAME_LOOP_M = 0.5e-3
 """Lengths are the same within what a ruler tells."""
 
 
 @dataclass(frozen=True, slots=True)
 class Picked:
-    """What was taken from the shelf. more: for the trace's first line. said: what to tell, one sentence each; doubts:
-    those of it that tell of names which may be misspelt."""
+    """What was taken from the shelf. more: for the trace's first line. said: one sentence for each thing to know.
+    doubts: those that a plan depends on too: names which may be misspelt, a loop that should be measured again."""
 
     more: dict[str, Any] = field(default_factory=dict)
     said: tuple[str, ...] = ()
@@ -142,8 +144,9 @@ class _Picking:
             )
         args.motor = motor.name
         self._compare_loop(motor)
+        loop_m = motor.loop_m if args.loop is not None else self._loop_now_m(motor, simulated)
         self._fill(
-            loop=_typed(motor.loop_m, "m"),
+            loop=_typed(loop_m, "m"),
             mass=_typed(motor.mass_kg, "kg"),
             orings=_typed(motor.orings_kg, "kg"),
             strands=str(motor.strands),
@@ -159,6 +162,26 @@ class _Picking:
             self._named["batch"] = motor.batch
             if batch_file(motor.batch, self._home).exists():
                 args.batch = motor.batch
+
+    def _loop_now_m(self, motor: Motor, simulated: bool) -> float:
+        """Return the length that a loop should have now: it grows in its first winds, and says so where it matters."""
+        from winding_coach.review.wear import grown_since
+
+        if motor.measured_at_use is None:
+            return motor.loop_m
+        uses = self._shelf.uses(motor.name, simulated=simulated)
+        growth = grown_since(motor.measured_at_use, uses)
+        if growth < WORTH_MEASURING:
+            return motor.loop_m
+        units = units_from(self._args, self._home)
+        now_m = motor.loop_m * (1.0 + growth)
+        since = counted(uses - motor.measured_at_use, "wind")
+        self._doubts.append(
+            f"Motor {motor.name} has had {since} since its loop was measured: {show(now_m, 'length', units)} is taken"
+            f" instead of {show(motor.loop_m, 'length', units)}, by the growth to expect, which may be half as much or"
+            f" half as much again. Measure it: motor edit {motor.name} --loop '{show(now_m, 'length', units)}'"
+        )
+        return now_m
 
     def _compare_loop(self, motor: Motor) -> None:
         """Say so when a motor has another length than the shelf knows: a used motor grows."""

@@ -90,6 +90,7 @@ def _as_object(merge: Merge, *, dry: bool) -> dict[str, Any]:
         "winds": [wind.id for wind in merge.winds],
         "traces_back": merge.back,
         "flights": [flight.id for flight in merge.flights],
+        "strips": [strip.id for strip in merge.strips],
         "notes": [wind for wind, _ in merge.typed],
         "fitted_batches": [name for _, name in merge.fits],
         "same": merge.same,
@@ -103,6 +104,7 @@ def _lines(merge: Merge, *, dry: bool) -> list[str]:
     counts = (
         (len(merge.winds), "wind"),
         (len(merge.flights), "flight"),
+        (len(merge.strips), "strip"),
         (len(merge.fits), "fitted batch", "fitted batches"),
         (merge.back, "missing trace of yours", "missing traces of yours"),
     )

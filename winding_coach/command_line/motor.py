@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the jobs of `motor`."""
     jobs = add_jobs(parser, MOTOR)
+    for name, what in (("void", "leave out a motor that was entered by mistake"), ("restore", "take it back in")):
+        a_job(jobs, name, what, f"motor {name} th-07").add_argument("name", metavar="NAME", help="its name")
     what = "labels to print, cut out and wrap around motors: name, mass, loop, linear density, batch"
     label = a_job(jobs, "label", what, "motor label th-07 th-08 --to labels.pdf", as_json=False)
     label.add_argument("names", nargs="*", metavar="NAME", help="which motors (all in use)")

@@ -83,6 +83,8 @@ def run_job(args: argparse.Namespace, spec: KindSpec, more: More | None = None, 
             return 0
         if args.job == "add":
             record = kind(a_name("NAME", args.name), **_values(args, spec, units, shelf, adding=True))
+            if spec.name == "motor":
+                record = replace(record, measured_at_use=record.uses_before)
             spec.check(record)
             shelf.add(record)
         else:
@@ -93,7 +95,11 @@ def run_job(args: argparse.Namespace, spec: KindSpec, more: More | None = None, 
                 flags = ", ".join(option.flag for option in spec.options)
                 raise UsageProblem(f"{spec.name} edit needs what to change: {flags}.")
             spec.check(replace(record, **changes))
+            if "loop_m" in changes:
+                changes["measured_at_use"] = shelf.uses(record.name)
             record = shelf.edit(kind, record.name, **changes)
+        if args.job in ("void", "restore"):
+            record = shelf.edit(kind, record.name, voided=args.job == "void")
         if args.job == "retire":
             record = shelf.edit(
                 kind, record.name, **({"state": "retired"} if spec.name == "motor" else {"retired": True})
@@ -194,7 +200,6 @@ def told(record: Named, spec: KindSpec, units: UnitSystem, known: Known | None =
     for option, cell in zip(spec.options, _cells(record, spec, units), strict=True):
         if cell:
             shown.append(f"{_label(option.field)} {cell}")
-    if getattr(record, "retired", False):
-        shown.append("retired")
+    shown += [word for word in ("retired", "voided") if getattr(record, word, False)]
     shown += [f"{_label(key)} {words}" for key, (_, words) in (known or {}).items() if words]
     return f"{spec.name[0].upper()}{spec.name[1:]} {'; '.join(shown)}."

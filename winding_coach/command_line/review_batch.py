@@ -84,7 +84,8 @@ def _from_shelf(named: str, home: Home) -> tuple[str, tuple[float, ...], list[Wi
         densities: tuple[float, ...] = ()
         try:
             batch = shelf.find(records.Batch, named)
-            named, densities = batch.name, batch.densities_kg_per_m
+            weighed = (strip.mass_kg / strip.length_m for strip in shelf.strips(batch.name))
+            named, densities = batch.name, (*batch.densities_kg_per_m, *weighed)
         except ShelfError as error:
             if "type more" in str(error):
                 raise

@@ -27,7 +27,8 @@ from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at
 from winding_coach.command_line.tabular import table
 from winding_coach.command_line.typed import whole
 from winding_coach.command_line.wind_choice import add_wind_arguments, wind_filter
-from winding_coach.units import UnitSystem, show
+from winding_coach.shelf.records import PURPOSES
+from winding_coach.units import UnitSystem, counted, show
 
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Wind
@@ -57,7 +58,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for name in NOTED:
         note.add_argument(f"--{name}", metavar="NAME", help=f"the {name} it was")
     note.add_argument("--use", metavar="N", help="which wind of its motor it was, from 1")
+    note.add_argument("--purpose", choices=(*PURPOSES, NONE), help="what it was wound for")
     note.add_argument("--remarks", metavar="TEXT", help="whatever should be remembered")
+    for name, what in (
+        ("void", "leave a wind that was a mistake out of everything; its trace stays, and 'restore' takes it back"),
+        ("restore", "take a voided wind back in"),
+    ):
+        job = a_job(jobs, name, what, f"shelf {name} 3a81f40f")
+        job.add_argument("wind", metavar="WIND", help="its id or trace; or last")
     a_job(jobs, "meters", "the meters that winds were measured with, and their calibrations", "shelf meters")
     what = "make the index of winds anew from the traces; flights and all that was typed stay"
     rebuild = a_job(jobs, "rebuild", what, "shelf rebuild")
@@ -80,7 +88,9 @@ def run(args: argparse.Namespace) -> int:
         from winding_coach.command_line import upkeep
 
         return {"rebuild": upkeep.rebuilt, "recompute": upkeep.recomputed, "check": upkeep.checked}[args.job](args)
-    return {"winds": _winds, "season": _season, "note": _note, "meters": _meters}[args.job](args)
+    return {"winds": _winds, "season": _season, "note": _note, "void": _void, "restore": _void, "meters": _meters}[
+        args.job
+    ](args)
 
 
 def _winds(args: argparse.Namespace) -> int:
@@ -175,6 +185,8 @@ def _note(args: argparse.Namespace) -> int:
             typed[name] = None if said.lower() == NONE else a_name(f"--{name}", said)
     if args.use is not None:
         typed["use"] = None if args.use.lower() == NONE else whole("--use", args.use, 1, MOST_WINDS)
+    if args.purpose is not None:
+        typed["purpose"] = None if args.purpose == NONE else args.purpose
     if args.remarks is not None:
         typed["remarks"] = None if args.remarks.lower() == NONE else text("--remarks", args.remarks, units)
     if not typed:
@@ -187,6 +199,29 @@ def _note(args: argparse.Namespace) -> int:
     else:
         told = "; ".join(f"{name} {getattr(wind, name)}" for name in typed if getattr(wind, name) not in (None, ""))
         print(f"Wind {wind.id[:SHORT_ID]}: {told or 'as the trace tells it'}.")
+    return 0
+
+
+def _void(args: argparse.Namespace) -> int:
+    """Leave a wind out everywhere, with its flights, or take it back in."""
+    home = home_from(args)
+    voided = args.job == "void"
+    with shelf_at(home) as shelf:
+        looked(home, shelf)
+        wind = shelf.find_wind(args.wind)
+        if wind.voided == voided:
+            raise UsageProblem(f"Wind {wind.id[:SHORT_ID]} is {'voided already' if voided else 'not voided'}.")
+        wind = shelf.note(wind.id, voided=voided)
+        flights = len(shelf.flights([wind.id]))
+    if args.json:
+        print(json.dumps(asdict(wind), ensure_ascii=False))
+        return 0
+    with_flights = f" with {counted(flights, 'flight')}" if flights else ""
+    short = wind.id[:SHORT_ID]
+    if voided:
+        print(f"Wind {short}{with_flights} is left out now; 'shelf restore {short}' takes it back.")
+    else:
+        print(f"Wind {short}{with_flights} counts again.")
     return 0
 
 

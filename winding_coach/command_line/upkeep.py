@@ -222,11 +222,13 @@ def _differs(wind: Wind, again: Again) -> list[str]:
 
 def checked(args: argparse.Namespace) -> int:
     """Check the file, and the traces against it."""
+    from winding_coach.shelf.store import WindFilter
+
     home = home_from(args)
     with shelf_at(home, reading=True) as shelf:
         wrong = shelf.unsound()
         found = looked(home, shelf)
-        winds = shelf.winds()
+        winds = shelf.winds(WindFilter(voided=None))
         missing = [] if found is None else list(found.missing)
         wrong += [f"The trace '{home.traces / name}' is missing: put it back from a backup." for name in missing]
         wrong += [] if found is None else list(found.damaged.values())

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.typed import whole
+from winding_coach.shelf.records import PURPOSES
 
 if TYPE_CHECKING:
     from winding_coach.shelf.store import Shelf, WindFilter
@@ -23,6 +24,8 @@ def add_wind_arguments(parser: argparse.ArgumentParser) -> None:
     for name in NAMED:
         chosen.add_argument(f"--{name}", metavar="NAME", help=f"of this {name}")
     chosen.add_argument("--outcome", choices=OUTCOMES, help="that ended so")
+    chosen.add_argument("--purpose", choices=PURPOSES, help="wound for this")
+    chosen.add_argument("--voided", action="store_true", help="only those that were voided")
     chosen.add_argument("--since", metavar="DATE", help="from this day on, as in 2026-03-07")
     chosen.add_argument("--until", metavar="DATE", help="up to this day, which is included")
 
@@ -44,6 +47,8 @@ def wind_filter(args: argparse.Namespace, shelf: Shelf, newest: str | None = Non
         winder=named.get("winder"),
         model=named.get("model"),
         outcome=args.outcome,
+        purpose=args.purpose,
+        voided=args.voided,
         since=_day("--since", args.since),
         until=_day("--until", args.until, after=1),
         newest=None if newest is None else whole("--newest", newest, 1, MOST),

@@ -135,7 +135,7 @@ def motor(base: Flown, now: Option, best: Option, fit: FlightFit, units: UnitSys
     made, was = best.motor, base.motor
     left, were = _left(base, now)
     mass = show(abs(made.mass_kg - was.mass_kg), "mass", units)
-    mass_was = (base.model_kg or 0.0) + was.mass_kg
+    mass_was = base.flying_kg
     mass_now = (base.model_kg or 0.0) + made.mass_kg
     hold_was, hold_now = fit.law.hold_torque_at(mass_was), fit.law.hold_torque_at(mass_now)
     to_spare = f"{now.launch_torque_Nm / hold_was:.1f} times what holds height"

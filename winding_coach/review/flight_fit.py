@@ -86,8 +86,12 @@ def launch_of(flown: Flown, rubber: Rubber = DEFAULT_RUBBER) -> Launch:
 def ceiling_of(flown: Sequence[Flown]) -> float:
     """Return the height of the hall that the flights tell of: the median height of those that touched its ceiling.
 
-    Where none tells, it is a usual hall's, or what has been reached if that is more.
+    A height that was logged for the hall comes first (the last one). Where nothing says, it is a usual hall's, or what
+    has been reached if that is more.
     """
+    known = [one.ceiling_m for one in flown if one.ceiling_m is not None]
+    if known:
+        return known[-1]
     touched = [one.height_m for one in flown if one.ceiling and one.height_m is not None]
     if touched:
         return statistics.median(touched)
@@ -103,7 +107,7 @@ def fit_flights(
     """
     used = [one for one in flown if usable(one)]
     launches = [launch_of(one, rubber) for one in used]
-    masses = [(one.model_kg or 0.0) + one.motor.mass_kg for one in used]
+    masses = [one.flying_kg for one in used]
     at_mass = statistics.median(masses)
     ceiling = ceiling_of(flown) if ceiling_m is None else ceiling_m
     prior = _prior(used, launches, at_mass)

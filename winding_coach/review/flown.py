@@ -12,7 +12,11 @@ from winding_coach.shelf.records import Flight, Model, Wind
 
 @dataclass(frozen=True, slots=True)
 class Flown:
-    """One flight with its wind. SI, turns of the motor, None for not known. model_kg: without motor."""
+    """One flight with its wind. SI, turns of the motor, None for not known.
+
+    model_kg: without motor. spacer_kg: flown beside a part-motor, 0 with a motor that fills the model's hooks.
+    hooks_m: between the motor's own hooks, the spacer taken off.
+    """
 
     started: str
     motor: MotorFigures
@@ -27,6 +31,13 @@ class Flown:
     turns_left: float | None = None
     height_m: float | None = None
     ceiling: bool | None = None
+    spacer_kg: float = 0.0
+    ceiling_m: float | None = None
+
+    @property
+    def flying_kg(self) -> float:
+        """Mass in the air: model, motor and spacer."""
+        return (self.model_kg or 0.0) + self.motor.mass_kg + self.spacer_kg
 
     @property
     def density_kg_per_m(self) -> float:
@@ -57,6 +68,8 @@ def flown_of(wind: Wind, flight: Flight | None, model: Model | None) -> Flown | 
         wind.loop_m, wind.mass_kg, wind.orings_kg or 0.0, wind.strands or 2, wind.use or 1, wind.share, wind.motor
     )
     hooks_m = wind.hooks_m if wind.hooks_m is not None else model.hooks_m if model is not None else None
+    if hooks_m is not None and flight is not None and flight.spacer_m is not None:
+        hooks_m -= flight.spacer_m
     try:
         geometry_of(motor)
     except FiguresError:
@@ -84,14 +97,19 @@ def flown_of(wind: Wind, flight: Flight | None, model: Model | None) -> Flown | 
         turns_left=None if flight is None else flight.turns_left,
         height_m=None if flight is None else flight.height_m,
         ceiling=None if flight is None else flight.ceiling,
+        spacer_kg=0.0 if flight is None else flight.spacer_kg or 0.0,
+        ceiling_m=None if flight is None else flight.ceiling_m,
     )
 
 
 def all_flown(winds: Iterable[Wind], flights: Mapping[str, Flight], models: Mapping[str, Model]) -> list[Flown]:
-    """Return the winds that were flown and can be used, oldest first. flights: by wind; models: by name."""
+    """Return the winds that were flown and can be used, oldest first; spoilt flights are left out.
+
+    flights: by wind; models: by name.
+    """
     found = [
         flown_of(wind, flights[wind.id], models.get((wind.model or "").casefold()))
         for wind in sorted(winds, key=lambda one: one.started)
-        if wind.id in flights
+        if wind.id in flights and flights[wind.id].spoilt is None
     ]
     return [one for one in found if one is not None]

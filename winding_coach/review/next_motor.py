@@ -171,7 +171,7 @@ def _expected(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber) -> list[fl
     One flight alone may have been luck, so that what it lasted counts together with what the law says.
     """
     launches = [launch_of(one, rubber) for one in flown]
-    masses = [(one.model_kg or 0.0) + one.motor.mass_kg for one in flown]
+    masses = [one.flying_kg for one in flown]
     law = np.array([fit.law.as_row()])
     logs = np.log(fly(launches, masses, law, fit.law.at_mass_kg, fit.ceiling_m).duration_s[:, 0])
     trust = FLOWN_SD**2 / (FLOWN_SD**2 + (fit.noise * DURATION_SD) ** 2)

@@ -76,6 +76,6 @@ def _lighter(flown: Flown, change: float) -> float | None:
     """Return what taking off unused rubber gains by the mass alone."""
     if flown.model_kg is None:
         return None
-    mass = flown.model_kg + flown.motor.mass_kg
+    mass = flown.flying_kg
     off_kg = change * (flown.motor.mass_kg - flown.motor.orings_kg)
     return math.expm1(-POWER_PER_MASS * math.log1p(off_kg / mass))

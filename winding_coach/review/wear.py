@@ -74,6 +74,14 @@ def grown(use: int, rubber: Rubber = DEFAULT_RUBBER) -> float:
     return so_far
 
 
+def grown_since(measured_at_use: int, uses: int, rubber: Rubber = DEFAULT_RUBBER) -> float:
+    """Return the share by which a loop should have grown since it was measured after `measured_at_use` winds, now
+    that it has had `uses`; 0 for one measured since its last wind."""
+    if measured_at_use >= uses:
+        return 0.0
+    return (1.0 + grown(uses + 1, rubber)) / (1.0 + grown(measured_at_use + 1, rubber)) - 1.0
+
+
 def next_share(
     motor: MotorFigures, hooks_m: float, winds: Sequence[Wind], batch: Sequence[Wind], rubber: Rubber = DEFAULT_RUBBER
 ) -> NextShare:

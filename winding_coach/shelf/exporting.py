@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from winding_coach.shelf.flying import FlightUse, use_of
-from winding_coach.shelf.records import Again, Flight, Wind
+from winding_coach.shelf.records import Again, Flight, Strip, Wind
 from winding_coach.shelf.store import Shelf
 from winding_coach.shelf.tables import KINDS
 
@@ -25,6 +25,7 @@ RENAMED = {
     "turns_used": "used_turns",
     "left_share": "left_share_of_launch_turns",
     "energy_share": "energy_used_share",
+    "humidity": "humidity_share",
 }
 """Fields whose names do not say the unit."""
 PLURALS = {"batch": "batches", "person": "people"}
@@ -68,6 +69,7 @@ def tables_of(shelf: Shelf, flown: Sequence[tuple[Wind, Flight | None]]) -> list
             Table(PLURALS.get(name, f"{name}s"), _columns(kind), [_row(one) for one in shelf.all(kind)])
             for name, kind in KINDS.items()
         ),
+        Table("strips", _columns(Strip), [_row(strip) for strip in shelf.strips()]),
         Table("coached_again", _columns(Again), [_row(one) for one in again]),
     ]
 

@@ -5,6 +5,10 @@ Names are the keys that people type; a wind's and a flight's key is a UUID. Mome
 
 from dataclasses import dataclass
 
+PURPOSES = ("test", "trim", "official")
+"""What a wind is for; a test wind goes to 50-70 % of the breaking turns (common practice, no source)."""
+FLIGHT_KINDS = ("test", "trim", "official")
+
 
 @dataclass(frozen=True, slots=True)
 class Batch:
@@ -21,7 +25,8 @@ class Batch:
 class Motor:
     """One loop of strip: as measured now, O-rings included in `mass_kg`. `state`: in_use, retired or broken.
 
-    `uses_before`: winds that it had before the shelf knew it.
+    `uses_before`: winds that it had before the shelf knew it. `measured_at_use`: how many winds it had had when
+    `loop_m` was measured; a loop grows in its first winds. `voided`: entered by mistake, left out everywhere.
     """
 
     name: str
@@ -34,6 +39,8 @@ class Motor:
     state: str = "in_use"
     remarks: str = ""
     uses_before: int = 0
+    measured_at_use: int | None = None
+    voided: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +92,9 @@ class Wind:
 
     `trace` is the file's path below the data folder's `traces`. The motor's figures are as measured for this wind.
     `target_*` are the plan's. `share` is of breaking turns, wanted. `ratio` and `hooks_m` are the winder's and model's.
-    `simulated`: the meter was; such a wind is no use of a real motor. `trace_bytes`, `trace_sha256`: of the file, to
-    find out whether it was changed.
+    `simulated`: the meter was; such a wind is no use of a real motor. `purpose`: what it is wound for, one of
+    `PURPOSES`. `voided`: a mistake, left out everywhere until it is restored. `trace_bytes`, `trace_sha256`: of the
+    file, to find out whether it was changed.
     """
 
     id: str
@@ -127,6 +135,8 @@ class Wind:
     simulated: bool = False
     trace_bytes: int | None = None
     trace_sha256: str | None = None
+    purpose: str | None = None
+    voided: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +176,9 @@ class Flight:
     """What came of a wind. `turns_left` are the motor's; `ceiling` whether it was touched; `height_m` the highest.
 
     `energy_used_J`: between launch and landing, by the wind's plan and torque; see `energy_stored_J` of the wind.
+    `kind`: one of `FLIGHT_KINDS`. `spoilt`: why it does not count (it hit something, was launched badly); a spoilt
+    flight changes no advice. `spacer_kg`, `spacer_m`: of the spacer beside a part-motor. `temperature_C`, `humidity`
+    (0-1) of the air, `ceiling_m` of the hall, `hall` its name. `voided`: a mistake, left out everywhere.
     """
 
     id: str
@@ -177,3 +190,26 @@ class Flight:
     ceiling: bool | None = None
     remarks: str = ""
     energy_used_J: float | None = None
+    kind: str | None = None
+    spoilt: str | None = None
+    spacer_kg: float | None = None
+    spacer_m: float | None = None
+    temperature_C: float | None = None
+    humidity: float | None = None
+    ceiling_m: float | None = None
+    hall: str | None = None
+    voided: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A strip cut from a batch, weighed: `width_m` as set on the stripper, None where it was not noted."""
+
+    id: str
+    batch: str
+    weighed: str
+    length_m: float
+    mass_kg: float
+    width_m: float | None = None
+    remarks: str = ""
+    voided: bool = False

@@ -83,6 +83,27 @@ STEPS = (
         duration_s REAL
     ) STRICT;
     """,
+    """
+    ALTER TABLE motor ADD COLUMN measured_at_use INTEGER;
+    ALTER TABLE motor ADD COLUMN voided INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE wind ADD COLUMN purpose TEXT;
+    ALTER TABLE typed ADD COLUMN purpose TEXT;
+    ALTER TABLE typed ADD COLUMN voided INTEGER;
+    ALTER TABLE flight ADD COLUMN kind TEXT;
+    ALTER TABLE flight ADD COLUMN spoilt TEXT;
+    ALTER TABLE flight ADD COLUMN spacer_kg REAL;
+    ALTER TABLE flight ADD COLUMN spacer_m REAL;
+    ALTER TABLE flight ADD COLUMN temperature_C REAL;
+    ALTER TABLE flight ADD COLUMN humidity REAL;
+    ALTER TABLE flight ADD COLUMN ceiling_m REAL;
+    ALTER TABLE flight ADD COLUMN hall TEXT;
+    ALTER TABLE flight ADD COLUMN voided INTEGER NOT NULL DEFAULT 0;
+    CREATE TABLE strip (
+        id TEXT PRIMARY KEY, batch TEXT NOT NULL COLLATE NOCASE REFERENCES batch (name), weighed TEXT NOT NULL,
+        length_m REAL NOT NULL, mass_kg REAL NOT NULL, width_m REAL, remarks TEXT NOT NULL, voided INTEGER NOT NULL
+    ) STRICT;
+    CREATE INDEX strip_batch ON strip (batch);
+    """,
 )
 """What brings the schema from version n to n + 1. Only ever added to.
 

@@ -13,32 +13,38 @@ from pathlib import Path
 from typing import Any
 
 from winding_coach.shelf.index import Index
-from winding_coach.shelf.records import Flight, Motor, Wind
+from winding_coach.shelf.records import Flight, Motor, Strip, Wind
 from winding_coach.shelf.schema import ShelfError
 from winding_coach.shelf.tables import N, Named, columns_of, record_of, row_of, table_of
 
 SHELF_FILE = "shelf.sqlite"
-TYPED = ("person", "motor", "batch", "winder", "model", "use", "remarks")
+TYPED = ("person", "motor", "batch", "winder", "model", "use", "remarks", "purpose", "voided")
 """What people may correct or add to a wind; the trace keeps its own word."""
 USED_FROM = 0.5
 """A wind is a use of its motor from this share of the target on, in turns, else in torque; our own rule, no source."""
 ASKED_SINGLY = 500
 """So many winds' flights are asked for by id; beyond, all flights are read and sorted out."""
 
-_WIND_COLUMNS = ", ".join(
-    f"coalesce(typed.{name}, wind.{name})"
-    if name in TYPED and name != "remarks"
-    else "coalesce(typed.remarks, '')"
-    if name == "remarks"
-    else f"wind.{name}"
-    for name in columns_of(Wind)
-)
+NOT_IN_TRACES = {"remarks": "''", "voided": "0"}
+"""What only people say of a wind, and what holds until they do, as SQL."""
+
+
+def _wind_column(name: str) -> str:
+    if name in NOT_IN_TRACES:
+        return f"coalesce(typed.{name}, {NOT_IN_TRACES[name]})"
+    return f"coalesce(typed.{name}, wind.{name})" if name in TYPED else f"wind.{name}"
+
+
+_WIND_COLUMNS = ", ".join(_wind_column(name) for name in columns_of(Wind))
 _WINDS = f"SELECT {_WIND_COLUMNS} FROM wind LEFT JOIN typed ON typed.wind = wind.id"
 
 
 @dataclass(frozen=True, slots=True)
 class WindFilter:
-    """Which winds; None takes all. since, until: moments (with offset), the second not included. newest: so many."""
+    """Which winds; None takes all. since, until: moments (with offset), the second not included. newest: so many.
+
+    voided: only winds that were voided, or (None) those too; usually they are left out.
+    """
 
     person: str | None = None
     motor: str | None = None
@@ -50,6 +56,8 @@ class WindFilter:
     since: datetime | None = None
     until: datetime | None = None
     newest: int | None = None
+    purpose: str | None = None
+    voided: bool | None = False
 
 
 class Shelf(Index):
@@ -130,7 +138,7 @@ class Shelf(Index):
         return record
 
     def _check_batch(self, record: object) -> None:
-        if isinstance(record, Motor) and record.batch is not None:
+        if isinstance(record, Motor | Strip) and record.batch is not None:
             rows = self._rows("SELECT 1 FROM batch WHERE name = ?", (record.batch,))
             if not rows:
                 raise ShelfError(f"There is no batch '{record.batch}' on the shelf: first 'batch add {record.batch}'.")
@@ -143,7 +151,7 @@ class Shelf(Index):
         Raises:
             ShelfError: the file cannot be written.
         """
-        columns = tuple(name for name in columns_of(Wind) if name != "remarks")
+        columns = tuple(name for name in columns_of(Wind) if name not in NOT_IN_TRACES)
         with self.writing():
             for wind in winds:
                 values = dict(zip(columns_of(Wind), row_of(wind), strict=True))
@@ -163,7 +171,8 @@ class Shelf(Index):
             self.wind(wind_id)
             if typed.get("remarks", "") is None:
                 typed["remarks"] = ""
-            self._insert("typed", ("wind", *typed), (wind_id, *typed.values()), instead=True)
+            values = [int(value) if isinstance(value, bool) else value for value in typed.values()]
+            self._insert("typed", ("wind", *typed), (wind_id, *values), instead=True)
             return self.wind(wind_id)
 
     def typed(self) -> dict[str, dict[str, Any]]:
@@ -225,7 +234,8 @@ class Shelf(Index):
         rows = self._rows(
             "SELECT coalesce(typed.motor, wind.motor) AS named, count(*)"
             " FROM wind LEFT JOIN typed ON typed.wind = wind.id"
-            " WHERE named IS NOT NULL AND (wind.simulated = 0 OR :simulated) AND (outcome = 'broken'"
+            " WHERE named IS NOT NULL AND coalesce(typed.voided, 0) = 0"
+            " AND (wind.simulated = 0 OR :simulated) AND (outcome = 'broken'"
             " OR coalesce(peak_turns / target_turns, peak_torque_Nm / target_peak_torque_Nm) >= :from)"
             " GROUP BY named",
             {"simulated": simulated, "from": USED_FROM},
@@ -234,6 +244,27 @@ class Shelf(Index):
         for named, count in rows:
             counted[named.casefold()] = counted.get(named.casefold(), 0) + count
         return counted
+
+    # Strips
+
+    def weigh(self, strip: Strip) -> None:
+        """Put in a weighed strip, or change the one with its id.
+
+        Raises:
+            ShelfError: its batch is not on the shelf.
+        """
+        self._check_batch(strip)
+        with self.writing():
+            self._insert("strip", columns_of(Strip), row_of(strip), instead=True)
+
+    def strips(self, batch: str | None = None, *, voided: bool = False) -> list[Strip]:
+        """Return the weighed strips, oldest first: all, or those of one batch. voided: voided ones too."""
+        rows = self._rows(
+            f"SELECT {', '.join(columns_of(Strip))} FROM strip WHERE (:batch IS NULL OR batch = :batch)"
+            " AND (voided = 0 OR :voided) ORDER BY weighed, id",
+            {"batch": batch, "voided": voided},
+        )
+        return [record_of(Strip, row) for row in rows]
 
     # Flights
 
@@ -247,10 +278,12 @@ class Shelf(Index):
             self.wind(flight.wind)
             self._insert("flight", columns_of(Flight), row_of(flight), instead=True)
 
-    def flights(self, winds: Sequence[str] | None = None) -> list[Flight]:
-        """Return the flights, the newest first: all, or those of the winds with these ids."""
+    def flights(self, winds: Sequence[str] | None = None, *, voided: bool = False) -> list[Flight]:
+        """Return the flights, the newest first: all, or those of the winds with these ids. voided: voided ones too."""
         some = winds is not None and len(winds) <= ASKED_SINGLY
-        where = f" WHERE wind IN ({', '.join('?' * len(winds))})" if winds is not None and some else ""
+        parts = [f"wind IN ({', '.join('?' * len(winds))})"] if winds is not None and some else []
+        parts += [] if voided else ["voided = 0"]
+        where = f" WHERE {' AND '.join(parts)}" if parts else ""
         rows = self._rows(
             f"SELECT {', '.join(columns_of(Flight))} FROM flight{where} ORDER BY flown DESC, id",
             winds if winds is not None and some else (),
@@ -270,7 +303,7 @@ class Shelf(Index):
 def is_in_use(record: Named) -> bool:
     """Whether it is neither retired nor broken."""
     if isinstance(record, Motor):
-        return record.state == "in_use"
+        return record.state == "in_use" and not record.voided
     return not getattr(record, "retired", False)
 
 
@@ -282,10 +315,15 @@ def _where(wanted: WindFilter) -> tuple[str, dict[str, Any]]:
         values[name] = getattr(wanted, name)
         if values[name] is not None:
             parts.append(f"coalesce(typed.{name}, wind.{name}) = :{name} COLLATE NOCASE")
-    for name in ("outcome", "simulated"):
+    for name, column in (
+        ("outcome", "wind.outcome"),
+        ("simulated", "wind.simulated"),
+        ("purpose", "coalesce(typed.purpose, wind.purpose)"),
+        ("voided", "coalesce(typed.voided, 0)"),
+    ):
         values[name] = getattr(wanted, name)
         if values[name] is not None:
-            parts.append(f"wind.{name} = :{name}")
+            parts.append(f"{column} = :{name}")
     for name, sign in (("since", ">="), ("until", "<")):
         moment = getattr(wanted, name)
         if moment is not None:

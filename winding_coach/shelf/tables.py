@@ -17,6 +17,7 @@ from winding_coach.shelf.records import (
     Model,
     Motor,
     Person,
+    Strip,
     Wind,
     Winder,
 )
@@ -24,7 +25,7 @@ from winding_coach.shelf.records import (
 Named: TypeAlias = Batch | Motor | Winder | Model | Person | Meter
 """What people name: the key is the name."""
 N = TypeVar("N", bound=Named)
-T = TypeVar("T", bound=Named | Wind | Flight | Again | KeptCalibration)
+T = TypeVar("T", bound=Named | Wind | Flight | Again | KeptCalibration | Strip)
 KINDS: dict[str, type[Named]] = {
     "batch": Batch,
     "motor": Motor,
@@ -43,7 +44,7 @@ def table_of(kind: type) -> str:
 
 _COLUMNS: dict[type, tuple[str, ...]] = {
     kind: tuple(field.name for field in dataclasses.fields(kind))
-    for kind in (*KINDS.values(), Wind, Flight, Again, KeptCalibration)
+    for kind in (*KINDS.values(), Wind, Flight, Again, KeptCalibration, Strip)
 }
 _SPELLED: dict[type, tuple[tuple[int, bool], ...]] = {
     kind: tuple(
@@ -61,7 +62,7 @@ def columns_of(kind: type) -> tuple[str, ...]:
     return _COLUMNS[kind]
 
 
-def as_dict(record: Named | Wind | Flight) -> dict[str, Any]:
+def as_dict(record: Named | Wind | Flight | Strip) -> dict[str, Any]:
     """Return a record as an object for JSON; `dataclasses.asdict` copies every value and takes ten times as long."""
     return {name: getattr(record, name) for name in _COLUMNS[type(record)]}
 

@@ -1,0 +1,207 @@
+"""Flights that are not alike, entries taken back, strips and cuts, grown loops: as typed, against a real shelf."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.command_line.test_shelf import TH_07, as_object, refused, said
+from tests.shelf.examples import TH_07 as MOTOR
+from tests.shelf.examples import THISTLEDOWN, a_wind
+from winding_coach.review.flown import all_flown
+from winding_coach.review.wear import grown, grown_since
+from winding_coach.shelf.records import Batch, Flight, Strip
+from winding_coach.shelf.store import Shelf, WindFilter
+
+pytestmark = pytest.mark.usefixtures("hurried_disk")
+
+
+@pytest.fixture(autouse=True)
+def own_home(home: Path) -> Path:
+    return home
+
+
+@pytest.fixture
+def shelf_file(home: Path) -> Path:
+    home.mkdir(parents=True, exist_ok=True)
+    return home / "shelf.sqlite"
+
+
+def two_winds(path: Path) -> None:
+    with Shelf(path) as shelf:
+        shelf.add(Batch("amber"))
+        shelf.add(MOTOR)
+        shelf.log(a_wind(1), a_wind(2))
+
+
+class TestFlightsThatAreNotAlike:
+    def test_a_spoilt_flight_is_kept_and_changes_no_advice(
+        self, shelf_file: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        two_winds(shelf_file)
+        flight = as_object(
+            capsys, "flight", "2:10", "--spoilt", "hit a beam", "--temperature", "66 F", "--humidity", "55 %"
+        )
+        assert (flight["spoilt"], flight["humidity"]) == ("hit a beam", 0.55)
+        assert flight["temperature_C"] == pytest.approx(18.889, abs=1e-3)
+        line = said(capsys, "flight", "list")
+        assert "spoilt (hit a beam), left out of advice" in line
+        with Shelf(shelf_file) as shelf:
+            (kept,) = shelf.flights()
+        assert all_flown([a_wind(2, loop_m=0.3, mass_kg=1.4e-3)], {a_wind(2).id: kept}, {}) == []
+        alike = Flight("f", a_wind(2).id, kept.flown, 130.0)
+        assert len(all_flown([a_wind(2, loop_m=0.3, mass_kg=1.4e-3, hooks_m=0.22)], {a_wind(2).id: alike}, {})) == 1
+
+    def test_a_part_motor_counts_with_its_spacer(self) -> None:
+        wind = a_wind(1, loop_m=0.15, mass_kg=0.7e-3, hooks_m=0.22)
+        flight = Flight("f", wind.id, wind.started, 200.0, spacer_kg=0.65e-3, spacer_m=0.11)
+        (flown,) = all_flown([wind], {wind.id: flight}, {"thistledown": THISTLEDOWN})
+        assert flown.flying_kg == pytest.approx(1.2e-3 + 0.7e-3 + 0.65e-3)
+        assert flown.hooks_m == pytest.approx(0.11)
+
+    def test_conditions_are_taken_back_with_none(self, shelf_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        two_winds(shelf_file)
+        said(capsys, "flight", "6:52", "--kind", "official", "--ceiling-height", "30 ft", "--hall", "the old barn")
+        flight = as_object(capsys, "flight", "--correct", "--kind", "none", "--remarks", "so it was")
+        assert (flight["kind"], flight["hall"]) == (None, "the old barn")
+        assert flight["ceiling_m"] == pytest.approx(9.144)
+
+    @pytest.mark.parametrize(
+        ("words", "says"),
+        [
+            (("--temperature", "hot"), "no hall's temperature"),
+            (("--temperature", "190"), "no hall's temperature"),
+            (("--humidity", "130"), "--humidity"),
+            (("--ceiling-height", "9 cm"), "no hall's"),
+            (("--spacer-mass", "2 kg"), "no spacer's"),
+        ],
+    )
+    def test_what_cannot_be_is_refused(
+        self, shelf_file: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], says: str
+    ) -> None:
+        two_winds(shelf_file)
+        assert says in refused(capsys, 2, "flight", "6:52", *words)
+
+
+class TestTakenBack:
+    def test_a_voided_wind_is_left_out_and_restored(self, shelf_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        two_winds(shelf_file)
+        last = a_wind(2).id[:8]
+        said(capsys, "flight", "6:52", "--left", "180")
+        assert "with 1 flight is left out" in said(capsys, "shelf", "void", "last")
+        with Shelf(shelf_file) as shelf:
+            assert shelf.uses("th-07") == 1
+            assert shelf.find_wind("last").id == a_wind(1).id
+            assert [wind.id for wind in shelf.winds(WindFilter(voided=True))] == [a_wind(2).id]
+            assert [wind.id for wind, flight in shelf.flown() if flight is not None] == []
+        assert "voided already" in refused(capsys, 2, "shelf", "void", last)
+        said(capsys, "shelf", "restore", last)
+        with Shelf(shelf_file) as shelf:
+            assert shelf.uses("th-07") == 2
+            assert shelf.wind(a_wind(2).id).voided is False
+        assert "not voided" in refused(capsys, 2, "shelf", "restore", last)
+
+    def test_voiding_outlives_a_new_look_at_the_trace(self, shelf_file: Path) -> None:
+        two_winds(shelf_file)
+        with Shelf(shelf_file) as shelf:
+            shelf.note(a_wind(1).id, voided=True)
+            shelf.log(a_wind(1, peak_turns=1200.0))
+            assert shelf.wind(a_wind(1).id).voided is True
+
+    def test_a_voided_flight_leaves_room_for_the_right_one(
+        self, shelf_file: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        two_winds(shelf_file)
+        said(capsys, "flight", "65:20")
+        said(capsys, "flight", "void")
+        said(capsys, "flight", "6:52")
+        assert "65:20" not in said(capsys, "flight", "list")
+        assert "voided" in said(capsys, "flight", "list", "--all")
+        said(capsys, "flight", "restore")
+        with Shelf(shelf_file) as shelf:
+            assert len(shelf.flights()) == 2
+        assert "has no flight that was voided" in refused(capsys, 2, "flight", "restore")
+
+    def test_a_voided_motor_is_in_no_list(self, capsys: pytest.CaptureFixture[str]) -> None:
+        said(capsys, "motor", "add", *TH_07)
+        assert "voided" in said(capsys, "motor", "void", "th-07")
+        assert "There are no motors" in said(capsys, "motor", "list")
+        assert "th-07" in said(capsys, "motor", "restore", "th-07")
+        assert "th-07" in said(capsys, "motor", "list")
+
+
+class TestStripsAndCuts:
+    def test_weighed_strips_set_the_stripper(self, capsys: pytest.CaptureFixture[str]) -> None:
+        said(capsys, "batch", "add", "amber")
+        for mass in ("2.20 g", "2.24 g"):
+            said(capsys, "batch", "weigh", "amber", "--width", "2.4 mm", "--length", "1 m", "--mass", mass)
+        words = ("cut", "--batch", "amber", "--density", "2.22 g/m", "--loop", "31 cm")
+        found = as_object(capsys, *words)
+        assert found["cuts"][0]["width_m"] == pytest.approx(2.4e-3)
+        assert found["cuts"][0]["strip_m"] == pytest.approx(0.64)
+        text = said(capsys, *words)
+        assert "2.40 mm" in text
+        assert "64.0 cm" in text
+        assert max(len(line) for line in text.splitlines()) <= 80
+        said(capsys, "batch", "weigh", "amber", "--undo")
+        assert len(as_object(capsys, "batch", "strips", "amber")["strips"]) == 1
+
+    def test_a_kit_in_inches_fits_eighty_columns(self, capsys: pytest.CaptureFixture[str]) -> None:
+        text = said(
+            capsys, "cut", "--units", "inch", "--density", "0.055 g/in", "--mass", "1.4 g", "--thickness", "0.04 in",
+            "--kit", "7", "--step", "2%",
+        )  # fmt: skip
+        assert len([line for line in text.splitlines() if "g/in" in line]) == 7
+        assert max(len(line) for line in text.splitlines()) <= 80
+
+    def test_strips_come_in_with_another_folder(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        with Shelf(tmp_path / "other" / "shelf.sqlite") as shelf:
+            shelf.add(Batch("amber"))
+            shelf.weigh(Strip("s1", "amber", "2026-02-01T10:00:00+01:00", 1.0, 2.2e-3, 2.4e-3))
+        assert "1 strip" in said(capsys, "import", str(tmp_path / "other"))
+        assert len(as_object(capsys, "batch", "strips", "amber")["strips"]) == 1
+        assert "Here already" in said(capsys, "import", str(tmp_path / "other"))
+
+    @pytest.mark.parametrize(
+        ("words", "says"),
+        [
+            (("cut", "--loop", "30 cm"), "needs --density"),
+            (("cut", "--density", "2.2 g/m", "--loop", "30 cm"), "weigh one"),
+            (("cut", "--density", "2.2 g/m", "--loop", "0 cm", "--thickness", "1 mm"), "above zero"),
+            (("cut", "--density", "2.2 g/m", "--loop", "30 cm", "--thickness", "1 mm", "--step", "2"), "--kit"),
+            (("batch", "weigh", "amber", "--mass", "2 g"), "--length"),
+            (("batch", "weigh", "amber", "--mass", "2 kg", "--length", "1 m"), "impossible"),
+            (("batch", "weigh", "amber", "--undo"), "nothing to undo"),
+        ],
+    )
+    def test_wrong_words_are_one_sentence(
+        self, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], says: str
+    ) -> None:
+        said(capsys, "batch", "add", "amber")
+        assert says in refused(capsys, 2, *words)
+
+
+class TestAGrownLoop:
+    def test_the_growth_since_it_was_measured_is_expected(self) -> None:
+        assert grown_since(0, 0) == 0.0
+        assert grown_since(0, 2) == pytest.approx(grown(3))
+        assert (1 + grown_since(0, 2)) * (1 + grown_since(2, 5)) == pytest.approx(1 + grown_since(0, 5))
+        assert grown_since(4, 2) == 0.0
+
+    def test_a_healthy_motor_after_four_winds_is_planned_as_long_as_it_is(
+        self, shelf_file: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        said(capsys, "motor", "add", *TH_07)
+        with Shelf(shelf_file) as shelf:
+            shelf.log(*(a_wind(n, batch=None) for n in range(1, 5)))
+        assert main_plan_says(capsys, "has had 4 winds since its loop was measured")
+        said(capsys, "motor", "edit", "th-07", "--loop", "31.2 cm")
+        assert not main_plan_says(capsys, "since its loop was measured")
+
+
+def main_plan_says(capsys: pytest.CaptureFixture[str], words: str) -> bool:
+    from winding_coach.command_line import main
+
+    assert main(["plan", "--motor", "th-07", "--json"]) == 0
+    return words in capsys.readouterr().err
