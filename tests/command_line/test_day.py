@@ -205,3 +205,35 @@ def main_plan_says(capsys: pytest.CaptureFixture[str], words: str) -> bool:
 
     assert main(["plan", "--motor", "th-07", "--json"]) == 0
     return words in capsys.readouterr().err
+
+
+class TestWhichNext:
+    def test_the_motor_that_rested_longest_and_a_day(
+        self, shelf_file: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        two_winds(shelf_file)
+        said(capsys, "motor", "add", "th-09", "--loop", "31 cm", "--mass", "1.45 g")
+        lines = said(capsys, "motor", "next").splitlines()
+        assert lines[1].split()[:2] == ["th-07", "rested"]
+        assert lines[2].split()[:2] == ["th-09", "new"]
+        day = as_object(capsys, "motor", "next", "--flights", "4", "--officials", "1")["day"]
+        assert day[-1] == {"motor": "th-07", "share": 0.9, "official": True}
+        text = said(capsys, "motor", "next", "--flights", "4", "--officials", "1", "--person", "Wren")
+        assert "official" in text
+        assert "Advice would try" in text
+        assert max(len(line) for line in text.splitlines()) <= 80
+        assert "--officials" in refused(capsys, 2, "motor", "next", "--flights", "2", "--officials", "3")
+
+
+class TestPurpose:
+    def test_a_test_wind_goes_to_less_and_is_logged_apart(self, capsys: pytest.CaptureFixture[str]) -> None:
+        words = ("plan", *TH_07[1:])
+        usual, test = as_object(capsys, *words), as_object(capsys, *words, "--purpose", "test")
+        assert test["target_turns"] == pytest.approx(usual["breaking_turns"] * 0.6)
+        assert as_object(capsys, *words, "--purpose", "test", "--share", "70")["share"] == pytest.approx(0.7)
+
+    def test_a_purpose_is_corrected_and_asked_for(self, shelf_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        two_winds(shelf_file)
+        said(capsys, "shelf", "note", "last", "--purpose", "trim")
+        (wind,) = as_object(capsys, "shelf", "winds", "--purpose", "trim")["winds"]
+        assert (wind["id"], wind["purpose"]) == (a_wind(2).id, "trim")

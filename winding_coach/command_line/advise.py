@@ -18,6 +18,7 @@ from __future__ import annotations
 import argparse
 import json
 import textwrap
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from winding_coach.command_line import conditions
@@ -47,9 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Advise."""
-    from winding_coach.review.advice import advise
     from winding_coach.shelf.records import Motor
-    from winding_coach.shelf.store import WindFilter
 
     home = home_from(args)
     units = units_from(args, home)
@@ -59,17 +58,52 @@ def run(args: argparse.Namespace) -> int:
     with shelf_at(home, reading=True) as shelf:
         looked(home, shelf)
         motor = None if args.motor is None else shelf.find(Motor, args.motor)
-        person, model_name = _whose(args, shelf, motor)
-        flown = shelf.flown(WindFilter(person=person, model=model_name))
-        winds = [wind for wind, _ in flown]
-        flights = {wind.id: flight for wind, flight in flown if flight is not None}
-        model = _model(shelf, model_name)
-        motor = motor or _last_motor(shelf, winds, flights)
-        motor_winds, batch_winds, uses, remarks = _about(shelf, motor)
+        asked = advised_for(shelf, args.person, args.model, units, motor=motor, ceiling_m=ceiling_m)
+    if args.json:
+        named = {"person": asked.person, "model": asked.model, "motor": asked.motor}
+        print(json.dumps(named | asked.advised.as_json(), ensure_ascii=False))
+    else:
+        print("\n".join(_lines(asked.advised, asked.person, asked.model, units)))
+    return 0
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Advice, and for whom: names, None where nothing says."""
+
+    advised: Advised
+    person: str | None
+    model: str | None
+    motor: str | None
+
+
+def advised_for(
+    shelf: Shelf,
+    person_typed: str | None,
+    model_typed: str | None,
+    units: UnitSystem,
+    *,
+    motor: Motor | None = None,
+    ceiling_m: float | None = None,
+) -> Asked:
+    """Return what to change next for a person with a model, as named or of the last flight.
+
+    Raises:
+        ShelfError: a name may be several, or the shelf cannot be read.
+    """
+    from winding_coach.review.advice import advise
+    from winding_coach.shelf.store import WindFilter
+
+    person, model_name = _whose(person_typed, model_typed, shelf, motor)
+    flown = shelf.flown(WindFilter(person=person, model=model_name))
+    winds = [wind for wind, _ in flown]
+    flights = {wind.id: flight for wind, flight in flown if flight is not None}
+    motor = motor or _last_motor(shelf, winds, flights)
+    motor_winds, batch_winds, uses, remarks = _about(shelf, motor)
     advised = advise(
         winds,
         flights,
-        model,
+        _model(shelf, model_name),
         motor=motor,
         motor_winds=motor_winds,
         batch_winds=batch_winds,
@@ -78,21 +112,18 @@ def run(args: argparse.Namespace) -> int:
         ceiling_m=ceiling_m,
         units=units,
     )
-    if args.json:
-        named = {"person": person, "model": model_name, "motor": None if motor is None else motor.name}
-        print(json.dumps(named | advised.as_json(), ensure_ascii=False))
-    else:
-        print("\n".join(_lines(advised, person, model_name, units)))
-    return 0
+    return Asked(advised, person, model_name, None if motor is None else motor.name)
 
 
-def _whose(args: argparse.Namespace, shelf: Shelf, motor: Motor | None) -> tuple[str | None, str | None]:
+def _whose(
+    person_typed: str | None, model_typed: str | None, shelf: Shelf, motor: Motor | None
+) -> tuple[str | None, str | None]:
     """Return person and model: as named, else of the last flight that fits what is named, else of the last wind."""
     from winding_coach.shelf.records import Model, Person
     from winding_coach.shelf.store import WindFilter
 
-    person = None if args.person is None else _name(shelf, Person, args.person)
-    model = None if args.model is None else _name(shelf, Model, args.model)
+    person = None if person_typed is None else _name(shelf, Person, person_typed)
+    model = None if model_typed is None else _name(shelf, Model, model_typed)
     if person is not None and model is not None:
         return person, model
     wanted = WindFilter(person=person, model=model, motor=None if motor is None else motor.name)

@@ -12,6 +12,9 @@ from winding_coach.units import Kind, UnitSystem
 
 INVENTED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
 """What is wound in practice and on a simulated meter where no motor is named. All invented."""
+PURPOSE_SHARES: dict[str, str | None] = {"test": "60", "trim": "50", "official": None}
+"""Per cent of the breaking turns for what a wind is for, None for the usual share of the use: test winds go to 50-70 %
+(common practice, no source); `--share` overrides it."""
 RATIOS = (0.1, 1000.0)
 MOST_STRANDS, MOST_WINDS = 100, 10_000
 """Typed beyond these, it was a slip."""
@@ -37,6 +40,9 @@ def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
     motor.add_argument("--strands", metavar="N", help="strands side by side: 2 for one loop (2)")
     motor.add_argument("--use", metavar="N", help="which wind of this motor, from 1 (1)")
     motor.add_argument("--share", metavar="PERCENT", help="share of the breaking turns to wind to (80, 85, 90 by use)")
+    motor.add_argument(
+        "--purpose", choices=tuple(PURPOSE_SHARES), help="test (60 %%), trim (50 %%) or official (the usual share)"
+    )
     motor.add_argument("--batch", metavar="NAME", help="batch of rubber it is cut from: its name, or its file")
     gear = parser.add_argument_group("winder, model and room")
     gear.add_argument("--ratio", metavar="R", help="turns of the motor for one turn of the crank (10)")
@@ -45,6 +51,12 @@ def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
     gear.add_argument("--model", metavar="NAME", help="name of the model")
     gear.add_argument("--launch-torque", metavar="TORQUE", help="wanted at launch (else the plan's own)")
     gear.add_argument("--room", metavar="LENGTH", help="length there is to stretch the motor in")
+
+
+def share_for_purpose(args: argparse.Namespace) -> None:
+    """Take the share that goes with `--purpose`, where no `--share` is given."""
+    if args.share is None and getattr(args, "purpose", None) is not None:
+        args.share = PURPOSE_SHARES[args.purpose]
 
 
 def take_invented(args: argparse.Namespace, name: str | None = None) -> None:
@@ -61,6 +73,7 @@ def figures_from(args: argparse.Namespace, system: UnitSystem) -> Figures:
     Raises:
         UsageProblem: loop or mass are missing, or something typed is no quantity of its kind.
     """
+    share_for_purpose(args)
     if args.loop is None or args.mass is None:
         needed = "--loop and --mass, as in: --loop '30 cm' --mass '1.40 g' --orings '0.08 g'."
         if args.motor is None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from winding_coach.command_line.figures import share_for_purpose
 from winding_coach.command_line.home import Home, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import LOOKED_AT, SHORT_ID, looked, shelf_at, shelf_file
@@ -48,6 +49,7 @@ def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, windi
         Problem: the shelf cannot be used, or the motor is out of use.
         UsageProblem: a name may be several, or is not on the shelf and its figures are not given.
     """
+    share_for_purpose(args)
     names = (args.motor, args.model, getattr(args, "winder", None), getattr(args, "person", None))
     if not shelf_file(home).exists() or (not winding and names == (None,) * len(names)):
         _needs_figures(args)
@@ -154,7 +156,11 @@ class _Picking:
         if args.use is None:
             use = self._shelf.uses(motor.name, simulated=simulated) + 1
             args.use = str(use)
-            share = f"{usual_share(use):.0%} of breaking turns" if args.share is None else f"{args.share} as asked for"
+            share = (
+                f"{usual_share(use):.0%} of breaking turns"
+                if args.share is None
+                else f"{args.share.rstrip('% ')} % as asked for"
+            )
             self._said.append(f"Motor {motor.name}, wind {use}: {share}.")
         if args.batch is None and motor.batch is not None:
             from winding_coach.command_line.batch import batch_file

@@ -2,6 +2,7 @@
 
 example:
   winding-coach motor add th-07 --loop '30 cm' --mass '1.40 g' --orings '0.08 g' --batch amber
+  winding-coach motor next --flights 6 --officials 3
   winding-coach wind --motor th-07
   winding-coach motor label th-07 th-08 --to labels.svg
 
@@ -17,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from winding_coach.command_line.home import home_from, units_from
 from winding_coach.command_line.kinds import MOTOR
+from winding_coach.command_line.motor_next import add_next, run_next
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.records import Known, a_job, add_jobs, run_job
 from winding_coach.command_line.shelving import looked, shelf_at
@@ -32,6 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     jobs = add_jobs(parser, MOTOR)
     for name, what in (("void", "leave out a motor that was entered by mistake"), ("restore", "take it back in")):
         a_job(jobs, name, what, f"motor {name} th-07").add_argument("name", metavar="NAME", help="its name")
+    add_next(jobs)
     what = "labels to print, cut out and wrap around motors: name, mass, loop, linear density, batch"
     label = a_job(jobs, "label", what, "motor label th-07 th-08 --to labels.pdf", as_json=False)
     label.add_argument("names", nargs="*", metavar="NAME", help="which motors (all in use)")
@@ -42,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
     """Do one job."""
     if args.job == "label":
         return _label(args)
+    if args.job == "next":
+        return run_next(args)
     return run_job(args, MOTOR, known_besides)
 
 

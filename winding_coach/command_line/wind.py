@@ -123,7 +123,8 @@ def run(args: argparse.Namespace) -> int:
 
             earlier, ports = EarlierWinds(home.traces, figures.motor.name), PortsSeen()
             ports.start()
-        writer = writer_for(home, header_for(settings, source.started, port, args.person, picked.more))
+        more = picked.more | ({} if args.purpose is None else {"purpose": args.purpose})
+        writer = writer_for(home, header_for(settings, source.started, port, args.person, more))
         return coach_it(
             args,
             home,
