@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.sources.helpers import eventually, until
-from winding_coach.inputs import BytesArrived, LinkUp
+from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
 from winding_coach.meter.frames import FrameParser, Hello
 from winding_coach.sources import simulated
 from winding_coach.sources.serial_port import SerialSource
@@ -62,10 +62,24 @@ def test_a_child_that_says_nothing(temporary: Path, monkeypatch: pytest.MonkeyPa
     assert temporary.exists()
 
 
-def test_a_system_without_pseudo_terminals(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_system_without_pseudo_terminals_takes_a_local_socket(
+    temporary: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.delattr(os, "openpty")
-    with pytest.raises(SimulatedMeterError, match="use `practice` instead"):
-        SimulatedMeter([])
+    meter = SimulatedMeter(["--seed", "3", "--fault", "unplug@2:1", "--speed", "4"])
+    try:
+        assert meter.device.startswith("socket://127.0.0.1:")
+        source = SerialSource(meter.device)
+        until(source, LinkUp)
+        until(source, BytesArrived)
+        until(source, LinkDown)
+        assert until(source, LinkUp)[0].port == meter.device
+        parser = FrameParser()
+        until(source, BytesArrived, lambda event: any(isinstance(one, Hello) for one in parser.feed(event.data)))
+        source.close()
+    finally:
+        meter.close()
+    assert temporary.exists()
 
 
 def test_a_child_that_will_not_end_is_killed(temporary: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -41,8 +41,9 @@ for found in pkgutil.walk_packages(winding_coach.__path__, "winding_coach."):
 from winding_coach.command_line import main
 figures = ["--loop", "30 cm", "--mass", "1.4 g", "--orings", "0.08 g", "--hooks", "22 cm", "--home", sys.argv[1]]
 assert main(["plan", *figures, "--json"]) == 0
-assert main(["wind", "--headless", "--port", "sim", *figures]) == 1
-assert main(["meter", "emulate"]) == 1
+assert main(["wind", "--headless", "--port", "sim", "--sim-speed", "20", *figures]) == 0
+assert main(["meter", "emulate", "--link", "port", "--until-stdin-closes"]) == 1
+assert main(["meter", "emulate", "--until-stdin-closes"]) == 0
 assert main(["motor", "add", "th-07", *figures[:6], "--home", sys.argv[1]]) == 0
 assert main(["shelf", "check", "--home", sys.argv[1]]) == 0
 print("all done")
@@ -50,14 +51,16 @@ print("all done")
 
 
 def test_everything_is_there_without_the_modules_of_posix(home: Path) -> None:
-    """Each module is imported; plan and shelf work; what needs a pseudo-terminal says so in a sentence."""
+    """Each module is imported; plan and shelf work; a whole wind is coached over a local socket; a link to a device,
+    which needs a pseudo-terminal, is refused in a sentence."""
     done = subprocess.run(
         [sys.executable, "-c", WITHOUT_POSIX, str(home)], capture_output=True, text=True, stdin=subprocess.DEVNULL
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout.endswith("all done\n")
-    assert "no pseudo-terminals: use `practice` instead" in done.stderr
-    assert done.stderr.count("pseudo-terminals") == 2
+    assert "Ready to launch" in done.stdout
+    assert "socket://127.0.0.1:" in done.stdout
+    assert done.stderr.count("no pseudo-terminals, so there can be no --link") == 1
     assert "Traceback" not in done.stderr
 
 

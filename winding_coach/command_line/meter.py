@@ -11,14 +11,15 @@ examples:
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
-import select
 import signal
+import threading
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line import printable
 from winding_coach.command_line.batch import batch_from
@@ -37,6 +38,10 @@ from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem, show
+
+if TYPE_CHECKING:
+    from winding_coach.sources.emulator import PseudoPort
+    from winding_coach.sources.loopback import LoopbackPort
 
 CARE = """\
 Weights fall, and a loaded arm springs back: eye protection on, hands and feet clear, within the rating of the cell and
@@ -65,7 +70,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     emulate = _job(
         jobs,
         "emulate",
-        "a simulated meter on a pseudo-terminal; prints its device path",
+        "a simulated meter on a pseudo-terminal or a local socket; prints what opens it",
         "meter emulate --script stall --fault unplug@60:4 --link meter.port",
         "\n\nfaults, at a second of the wind (and for so many seconds), or of a share of all lines or bytes:\n"
         + "\n".join(f"  {_fault_form(kind, for_s):<22}{what}" for kind, (what, for_s) in KINDS.items()),
@@ -78,6 +83,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     emulate.add_argument("--seed", default="1", metavar="N", help="same seed, same wind (1)")
     emulate.add_argument("--fault", action="append", default=[], metavar="FAULT", help="as in unplug@55:4 or lost=0.01")
     emulate.add_argument("--link", metavar="PATH", help="keep a link to the device here, also after it was unplugged")
+    emulate.add_argument(
+        "--socket",
+        action="store_true",
+        help="a socket of this computer alone (taken where there are no pseudo-terminals)",
+    )
     emulate.add_argument("--torque-scale", default="1", metavar="R", help="how much stiffer the motor is than its plan")
     emulate.add_argument("--wait", action="store_true", help="let the wind begin when a reader opens the device")
     emulate.add_argument("--until-stdin-closes", action="store_true", help="end when standard input does, not sooner")
@@ -222,7 +232,7 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.simulator.faults import FaultError, FaultyBench, parse_fault
     from winding_coach.simulator.hands import ScriptedHands
     from winding_coach.simulator.motor import SimulatedMotor
-    from winding_coach.sources.emulator import PseudoPort, emulate
+    from winding_coach.sources.emulator import emulate
 
     if args.script not in STYLES:
         raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
@@ -249,12 +259,7 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         pulses_per_turn=whole("--pulses-per-turn", args.pulses_per_turn, 1, MOST_PULSES_PER_TURN),
     )
     bench = FaultyBench(Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
-    try:
-        port = PseudoPort(None if args.link is None else Path(args.link))
-    except (ImportError, AttributeError):
-        raise Problem("This system has no pseudo-terminals: use `practice` instead.") from None
-    except OSError as error:
-        raise Problem(f"No pseudo-terminal can be made ({error.strerror}): check the path after --link.") from None
+    port = _port(args)
     # Before the path is told: who knows it may send a signal at once.
     stopped = _stopper(args.until_stdin_closes)
     print(args.link or port.device, flush=True)
@@ -269,6 +274,27 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     return 0
 
 
+def _port(args: argparse.Namespace) -> PseudoPort | LoopbackPort:
+    """Return the emulated meter's port: a pseudo-terminal, or a local socket if asked for or if there are none."""
+    from winding_coach.sources.emulator import PseudoPort
+    from winding_coach.sources.loopback import LoopbackPort
+
+    if args.socket and args.link is not None:
+        raise UsageProblem("--socket: a socket has no --link; leave one of them out.")
+    try:
+        if not args.socket:
+            return PseudoPort(None if args.link is None else Path(args.link))
+    except (ImportError, AttributeError):
+        if args.link is not None:
+            raise Problem("This system has no pseudo-terminals, so there can be no --link: leave it out.") from None
+    except OSError as error:
+        raise Problem(f"No pseudo-terminal can be made ({error.strerror}): check the path after --link.") from None
+    try:
+        return LoopbackPort()
+    except OSError as error:
+        raise Problem(f"No local socket can be opened ({error.strerror}): use 'practice' instead.") from None
+
+
 def _stopper(until_stdin_closes: bool) -> Callable[[], bool]:
     """Return a function that tells whether a signal, or the end of standard input where that counts, has come."""
     ended: list[bool] = []
@@ -276,9 +302,15 @@ def _stopper(until_stdin_closes: bool) -> Callable[[], bool]:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: ended.append(True))
 
-    def stopped() -> bool:
-        if until_stdin_closes and not ended and select.select([0], [], [], 0)[0] and not os.read(0, 64):
-            ended.append(True)
-        return bool(ended)
+    if until_stdin_closes:
+        # A thread, since not every system can ask a pipe whether it has ended.
+        threading.Thread(target=_wait_for_end, args=(ended,), daemon=True).start()
+    return lambda: bool(ended)
 
-    return stopped
+
+def _wait_for_end(ended: list[bool]) -> None:
+    """Read standard input to its end."""
+    with contextlib.suppress(OSError):
+        while os.read(0, 64):
+            pass
+    ended.append(True)

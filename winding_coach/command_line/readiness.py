@@ -133,7 +133,7 @@ def simulated_meter() -> Finding:
             for end in os.openpty():
                 os.close(end)
             return Finding("simulation", "works", "practice, and a simulated meter for wind --port sim")
-    return Finding("simulation", "works", "practice only: no pseudo-terminals for wind --port sim here")
+    return Finding("simulation", "works", "practice, and a simulated meter on a local socket for wind --port sim")
 
 
 def meters(wanted: str, seconds: float) -> Iterator[Finding]:

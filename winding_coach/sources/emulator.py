@@ -1,4 +1,4 @@
-"""A simulated meter on a pseudo-terminal, in real time or faster: bytes of a bench out, `?` in. POSIX only.
+"""A simulated meter on a port of its own, in real time or faster: bytes of a bench out, `?` in.
 
 Bytes that nobody reads are dropped, as a USB serial port drops them; nothing here ever waits for a reader.
 """
@@ -41,8 +41,32 @@ class Bench(Protocol):
         """Take what the host sent."""
 
 
+class Port(Protocol):
+    """What `PseudoPort` and `loopback.LoopbackPort` offer."""
+
+    @property
+    def plugged(self) -> bool:
+        """Whether there is something to open."""
+
+    @property
+    def has_reader(self) -> bool:
+        """Whether somebody has it open."""
+
+    def plug(self) -> None:
+        """Make it openable."""
+
+    def unplug(self) -> None:
+        """Take it away: a reader sees the end of it."""
+
+    def send(self, data: bytes) -> None:
+        """Send what the reader's end has room for and drop the rest."""
+
+    def received(self) -> bytes:
+        """Return what the reader has sent."""
+
+
 class PseudoPort:
-    """A pseudo-terminal that behaves as a meter's port; `link` is a path that always leads to the present one."""
+    """A pseudo-terminal that behaves as a meter's port (POSIX only); `link` always leads to the present one."""
 
     def __init__(self, link: Path | None = None) -> None:
         """Make a device and the link to it.
@@ -144,7 +168,7 @@ def _opened() -> tuple[int, str]:
 
 def emulate(
     bench: Bench,
-    port: PseudoPort,
+    port: Port,
     *,
     speed: float = 1.0,
     wait_for_reader: bool = False,

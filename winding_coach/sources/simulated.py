@@ -1,4 +1,4 @@
-"""A simulated meter in a process of its own, for `--port sim`: real bytes over a real pseudo-terminal.
+"""A simulated meter in a process of its own, for `--port sim`: real bytes over a pseudo-terminal or a local socket.
 
 The child ends when this process does, however it ends: its standard input closes.
 """
@@ -6,11 +6,12 @@ The child ends when this process does, however it ends: its standard input close
 from __future__ import annotations
 
 import os
-import select
+import queue
 import shutil
 import subprocess
 import sys
 import tempfile
+import threading
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -23,19 +24,21 @@ class SimulatedMeterError(OSError):
 
 
 class SimulatedMeter:
-    """`device` is the path of its port: a link that leads to the present device, also after it was unplugged."""
+    """`device` opens its port: a path that leads to the present device also after it was unplugged, or a URL."""
 
-    def __init__(self, arguments: Sequence[str]) -> None:
+    def __init__(self, arguments: Sequence[str], *, loopback: bool | None = None) -> None:
         """Start `meter emulate` with these further arguments; its time begins when the port is opened.
 
+        loopback: use a socket on this computer instead of a pseudo-terminal; None: where there are none.
+
         Raises:
-            SimulatedMeterError: it gives no port (for instance where the system has no pseudo-terminals).
+            SimulatedMeterError: it gives no port.
         """
-        if not hasattr(os, "openpty"):
-            raise SimulatedMeterError("This system has no pseudo-terminals: use `practice` instead.")
-        self._folder = tempfile.mkdtemp(prefix="simulated-meter-")
-        self.device = str(Path(self._folder) / "port")
-        words = ["meter", "emulate", "--until-stdin-closes", "--wait", "--link", self.device, *arguments]
+        if loopback is None:
+            loopback = not hasattr(os, "openpty")
+        self._folder = None if loopback else tempfile.mkdtemp(prefix="simulated-meter-")
+        where = ["--socket"] if self._folder is None else ["--link", str(Path(self._folder) / "port")]
+        words = ["meter", "emulate", "--until-stdin-closes", "--wait", *where, *arguments]
         self._child = subprocess.Popen(
             [sys.executable, "-m", "winding_coach", *words],
             stdin=subprocess.PIPE,
@@ -44,15 +47,31 @@ class SimulatedMeter:
             text=True,
             # A Ctrl-C is for the coach, which closes the wind first and then ends the meter.
             start_new_session=True,
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
         )
-        assert self._child.stdout is not None
-        ready, _, _ = select.select([self._child.stdout], [], [], STARTS_WITHIN_S)
-        if not ready or not self._child.stdout.readline():
+        self.device = self._first_line()
+        if not self.device:
             self._child.kill()
             _, said = self._child.communicate()
-            shutil.rmtree(self._folder, ignore_errors=True)
+            self._clear()
             last = said.strip().splitlines()[-1:] or ["it gave no port"]
             raise SimulatedMeterError(f"The simulated meter did not start: {last[0]}")
+
+    def _first_line(self) -> str:
+        """Return what the child prints first: what opens its port; empty if nothing comes in time."""
+        assert self._child.stdout is not None
+        stdout = self._child.stdout
+        found: queue.Queue[str] = queue.Queue()
+        # A thread, since not every system can wait for a pipe with a time limit.
+        threading.Thread(target=lambda: found.put(stdout.readline().strip()), daemon=True).start()
+        try:
+            return found.get(timeout=STARTS_WITHIN_S)
+        except queue.Empty:
+            return ""
+
+    def _clear(self) -> None:
+        if self._folder is not None:
+            shutil.rmtree(self._folder, ignore_errors=True)
 
     def close(self) -> None:
         """End it."""
@@ -64,4 +83,4 @@ class SimulatedMeter:
         except subprocess.TimeoutExpired:
             self._child.kill()
             self._child.wait()
-        shutil.rmtree(self._folder, ignore_errors=True)
+        self._clear()
