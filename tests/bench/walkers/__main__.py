@@ -1,0 +1,69 @@
+"""Wind, print the tables: `python -m tests.bench.walkers --winds N [--cells PATTERNS] [--rows FILE] [--write]`.
+
+A cell is LED/EQUIPMENT/WHO/LAW: coach, alone or oracle; meter, crank or distance; any, a kind of feet or a will; A,
+B or C. Patterns take `*`, several stand between commas, `=N` behind one gives its number of winds. FILE keeps a row a
+wind (JSON Lines), so that a run can be broken off and taken up; rows of other sources do not count.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from tests.bench.walkers.cells import SEEDS, mark_of, named, run
+from tests.bench.walkers.judging import even_risk
+from tests.bench.walkers.motor import LAWS
+from tests.bench.walkers.table import aims, table
+from tests.bench.walkers.winding import Cell
+
+OUT = Path(__file__).with_name("figures.md")
+USUAL = "coach/meter/walks/*,coach/meter/any/*,coach/crank/any/*,coach/distance/any/A,alone/*/any/*,oracle/*/any/*"
+
+
+def page(rows: list[dict[str, object]], names: list[str], seeds: str) -> str:
+    """Return all tables."""
+    even = ", ".join(f"{law} {100 * even_risk(law):.1f} %" for law in LAWS)
+    return "\n".join(
+        [
+            f"Seeds {seeds} ({SEEDS[seeds]:,} on), coach {mark_of(Cell('coach'))}. Figures in per cent, in brackets"
+            f" 95 % intervals. Chance to break on the even path: {even}.",
+            "",
+            *aims(rows),
+            "",
+            *table(rows, names),
+            "",
+        ]
+    )
+
+
+def main() -> None:
+    """Wind, then print."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.walkers", description=__doc__)
+    parser.add_argument("--winds", type=int, default=12, help="a cell (12)")
+    parser.add_argument("--cells", default=USUAL)
+    parser.add_argument("--seeds", choices=SEEDS, default="tuning")
+    parser.add_argument("--rows", type=Path, help="file of rows to go on with")
+    parser.add_argument(
+        "--same-as", metavar="MARK", action="append", default=[], help="count rows of these sources too"
+    )
+    parser.add_argument("--minutes", type=float, default=1e6, help="begin no wind after so long")
+    parser.add_argument("--write", action="store_true", help=f"write {OUT.name}")
+    args = parser.parse_args()
+    jobs: dict[str, int] = {}
+    for pattern in args.cells.split(","):
+        cells, _, count = pattern.partition("=")
+        found = named(cells)
+        if not found:
+            sys.exit(f"No cell is named {cells}.")
+        for name in found:
+            jobs.setdefault(name, int(count) if count else args.winds)
+    rows = list(run(list(jobs), jobs, SEEDS[args.seeds], args.rows, 60.0 * args.minutes, tuple(args.same_as)))
+    text = page(rows, list(jobs), args.seeds)
+    print(text)
+    if args.write:
+        OUT.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,98 @@
+"""The cells of the table by name, and winding them: rows in a file, so that a run can be broken off and taken up."""
+
+from __future__ import annotations
+
+import fnmatch
+import hashlib
+import json
+import time
+from collections.abc import Iterator
+from dataclasses import asdict
+from pathlib import Path
+
+from tests.bench.walkers.judging import Row, judged
+from tests.bench.walkers.motor import LAWS
+from tests.bench.walkers.people import FEET, WILLS
+from tests.bench.walkers.winding import Cell, wind
+
+ROOT = Path(__file__).parents[3]
+COACH = ("coach", "signals", "rubber", "meter")
+SEEDS = {"tuning": 1_000_000, "report": 5_000_000, "unseen": 9_000_000}
+EQUIPMENT = {"meter": "", "crank": "c", "distance": "cd"}
+"""Meter alone; with crank pulses; with a distance sensor too."""
+LED = ("coach", "alone", "oracle")
+SLOW = "walks"
+WHO = ("any", *FEET, *WILLS)
+
+
+def _cells() -> dict[str, Cell]:
+    found: dict[str, Cell] = {}
+    for led in LED:
+        for equipment in EQUIPMENT if led == "coach" else ("crank",):
+            for who in WHO:
+                for law in LAWS:
+                    feet, will = (who if who in FEET else None), (who if who in WILLS else None)
+                    cell = Cell(led, EQUIPMENT[equipment], law, feet=feet, will=will)
+                    found[f"{led}/{equipment}/{who}/{law}"] = cell
+    return found
+
+
+CELLS = _cells()
+"""LED/EQUIPMENT/WHO/LAW, such as `coach/meter/walks/A`. Alone or with the oracle the equipment makes no difference."""
+
+
+def named(patterns: str) -> list[str]:
+    """Return the names of cells that match patterns with `*`, separated by commas, in the patterns' order."""
+    names = [name for one in patterns.split(",") for name in CELLS if fnmatch.fnmatch(name, one.strip())]
+    return list(dict.fromkeys(names))
+
+
+def mark_of(cell: Cell) -> str:
+    """Return a short hash of the sources that decide about a cell's winds."""
+    told = hashlib.sha256()
+    folders = [ROOT / "winding_coach" / room for room in (COACH if cell.led == "coach" else ("rubber",))]
+    for path in sorted(path for folder in (*folders, Path(__file__).parent) for path in folder.glob("*.py")):
+        if path.name not in ("cells.py", "table.py", "__main__.py", "drawing.py", "piped.py"):
+            told.update(path.read_bytes())
+    return told.hexdigest()[:10]
+
+
+def kept(path: Path | None, same_as: tuple[str, ...] = ()) -> dict[tuple[str, int], Row]:
+    """Return the rows of a file that come from these sources, or from those with a mark of `same_as`."""
+    found: dict[tuple[str, int], Row] = {}
+    if path is None or not path.exists():
+        return found
+    marks = {led: mark_of(Cell(led)) for led in LED}
+    for line in path.read_text(encoding="utf-8").splitlines():
+        row = json.loads(line)
+        if row["mark"] in (marks[row["cell"].split("/")[0]], *same_as):
+            found[row["cell"], row["seed"]] = row
+    return found
+
+
+def run(
+    names: list[str], jobs: dict[str, int], seed: int, path: Path | None, until_s: float, same_as: tuple[str, ...]
+) -> Iterator[Row]:
+    """Wind what is not there yet, all cells growing together; give every row that is wanted. jobs: winds a cell."""
+    rows = kept(path, same_as)
+    marks = {led: mark_of(Cell(led)) for led in LED}
+    ends = time.monotonic() + until_s
+    for number in range(max(jobs.values(), default=0)):
+        for name in names:
+            if number >= jobs[name]:
+                continue
+            row = rows.get((name, seed + number))
+            if row is None:
+                if time.monotonic() > ends:
+                    continue
+                row = judged(wind(CELLS[name], seed + number))
+                row = {"mark": marks[CELLS[name].led], "cell": name, "seed": seed + number} | row
+                if path is not None:
+                    with path.open("a", encoding="utf-8") as file:
+                        file.write(json.dumps(row) + "\n")
+            yield row
+
+
+def described(name: str) -> str:
+    """Return a cell's settings in words, for `--list`."""
+    return f"{name}: {asdict(CELLS[name])}"
