@@ -4,6 +4,7 @@ example:
   winding-coach export winds.csv --since 2026-03-01
   winding-coach export season --format parquet
   winding-coach export readings.csv --readings last
+  winding-coach export all-clubs --club 'Alder Hall' --with-readings
 
 A file holds the winds, each with its last flight; a folder holds a table a file: winds, flights, motors and the rest.
 --readings writes what one trace's signal showed, as the present estimator makes it. All figures are SI. Nicknames of
@@ -15,14 +16,21 @@ from __future__ import annotations
 
 import argparse
 import csv
-import importlib
 import io
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from winding_coach import __version__
+from winding_coach.command_line.dataset import (
+    club_from,
+    needs_parquet,
+    parquet_of,
+    write_dataset,
+    write_readings,
+)
 from winding_coach.command_line.home import Home, add_common_arguments, home_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import looked, shelf_at
@@ -31,6 +39,7 @@ from winding_coach.units import counted
 
 if TYPE_CHECKING:
     from winding_coach.shelf.exporting import ColumnType, Table
+    from winding_coach.shelf.records import Wind
     from winding_coach.shelf.store import Shelf
 
 FORMATS = ("csv", "parquet")
@@ -43,6 +52,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--readings", metavar="WIND", help="the readings of this wind instead: its id or trace, or last"
     )
+    many = parser.add_argument_group("a folder that several clubs write into, for engines that ask over many winds")
+    many.add_argument("--club", metavar="NAME", help="partitioned Parquet under this club's name, what is new only")
+    many.add_argument("--with-readings", action="store_true", help="with --club: what each trace's signal showed too")
+    many.add_argument("--with-people", action="store_true", help="with --club: nicknames too (else left out)")
     add_wind_arguments(parser)
     parser.add_argument("--json", action="store_true", help="say what was written as one JSON object")
     add_common_arguments(parser)
@@ -54,6 +67,10 @@ def run(args: argparse.Namespace) -> int:
 
     home = home_from(args)
     to = Path(args.to)
+    if args.club is not None:
+        return _dataset(args, home, to)
+    if args.with_readings or args.with_people:
+        raise UsageProblem("--with-readings and --with-people go with --club.")
     ending = to.suffix.lower().removeprefix(".")
     to_file = ending in FORMATS
     if not to_file and to.suffix and not to.is_dir():
@@ -82,6 +99,50 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _dataset(args: argparse.Namespace, home: Home, to: Path) -> int:
+    """Write a club's part of a dataset."""
+    club = club_from(args.club)
+    if to.suffix or to.is_file() or args.format == "csv" or args.readings is not None:
+        raise UsageProblem("--club writes Parquet into a folder: name a folder, without --format csv and --readings.")
+    needs_parquet()
+    with shelf_at(home, reading=True) as shelf:
+        looked(home, shelf)
+        flown = shelf.flown(wind_filter(args, shelf))
+        done = write_dataset(to, club, flown, shelf.flights(), people=args.with_people)
+        missing = 0
+        for wind, _ in flown if args.with_readings else ():
+            try:
+                write_readings(done, to, club, wind, _lazily(home, wind), f"{wind.trace_sha256} {__version__}")
+            except TraceMissing:
+                missing += 1
+    if args.json:
+        said = {"written": done.written, "unchanged": done.unchanged, "without_trace": missing}
+        print(json.dumps(said, ensure_ascii=False))
+        return 0
+    without = f" {counted(missing, 'wind')} without a readable trace." if missing else ""
+    print(
+        f"{counted(len(done.written), 'file')} written in '{to}', {counted(sum(done.written.values()), 'row')};"
+        f" {done.unchanged} unchanged.{without}"
+    )
+    return 0
+
+
+class TraceMissing(Exception):
+    """A wind whose trace cannot be read has no readings."""
+
+
+def _lazily(home: Home, wind: Wind) -> Iterator[Table]:
+    """Give the readings of a wind when they are asked for.
+
+    Raises:
+        TraceMissing: its trace cannot be read.
+    """
+    try:
+        yield _readings_of(home, wind)
+    except Problem:
+        raise TraceMissing from None
+
+
 def _writer(form: str) -> Callable[[Table], bytes]:
     """Return what turns a table into a file's content.
 
@@ -90,12 +151,7 @@ def _writer(form: str) -> Callable[[Table], bytes]:
     """
     if form == "csv":
         return csv_of
-    try:
-        importlib.import_module("pyarrow.parquet")
-    except ImportError:
-        raise Problem(
-            "Parquet needs pyarrow, which is not installed: pip install 'winding-coach[parquet]', or take .csv."
-        ) from None
+    needs_parquet()
     return parquet_of
 
 
@@ -113,24 +169,6 @@ def _cell(value: Any) -> Any:
     if isinstance(value, bool):
         return "true" if value else "false"
     return json.dumps(value) if isinstance(value, tuple) else value
-
-
-def parquet_of(table: Table) -> bytes:
-    """Return a table as Parquet, its columns typed."""
-    arrow: Any = importlib.import_module("pyarrow")
-    parquet: Any = importlib.import_module("pyarrow.parquet")
-    types = {
-        "text": arrow.string(),
-        "real": arrow.float64(),
-        "whole": arrow.int64(),
-        "truth": arrow.bool_(),
-        "reals": arrow.list_(arrow.float64()),
-    }
-    schema = arrow.schema([(name, types[kind]) for name, kind in table.columns])
-    columns = [[row[i] for row in table.rows] for i in range(len(table.columns))]
-    sink = arrow.BufferOutputStream()
-    parquet.write_table(arrow.table(dict(zip(schema.names, columns, strict=True)), schema=schema), sink)
-    return bytes(sink.getvalue())
 
 
 def _put(path: Path, data: bytes) -> None:
@@ -164,13 +202,16 @@ READING_COLUMNS: tuple[tuple[str, ColumnType], ...] = (
 
 def _readings(home: Home, shelf: Shelf, typed: str) -> Table:
     """Return what the signal showed after each input of a wind, and the phase then."""
+    return _readings_of(home, shelf.find_wind(typed))
+
+
+def _readings_of(home: Home, wind: Wind) -> Table:
     from winding_coach.coach.step import Coach
     from winding_coach.replaying import settings_of
     from winding_coach.shelf.exporting import Table
     from winding_coach.traces.files import read_trace
     from winding_coach.traces.rows import TraceError
 
-    wind = shelf.find_wind(typed)
     try:
         trace = read_trace(home.traces / wind.trace)
         coach = Coach(settings_of(trace))

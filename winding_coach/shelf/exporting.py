@@ -6,7 +6,7 @@ Shares are 0-1. Moments are ISO 8601 with offset. A table is its columns' names 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -60,11 +60,7 @@ def tables_of(shelf: Shelf, flown: Sequence[tuple[Wind, Flight | None]]) -> list
     again = [one for wind, one in sorted(shelf.again().items()) if wind in winds]
     return [
         wind_table(flown),
-        Table(
-            "flights",
-            _columns(Flight) + _columns(FlightUse, leave=USED),
-            [_row(flight) + _row(use_of(winds[flight.wind], flight), leave=USED) for flight in flights],
-        ),
+        flight_table(flights, winds),
         *(
             Table(PLURALS.get(name, f"{name}s"), _columns(kind), [_row(one) for one in shelf.all(kind)])
             for name, kind in KINDS.items()
@@ -72,6 +68,15 @@ def tables_of(shelf: Shelf, flown: Sequence[tuple[Wind, Flight | None]]) -> list
         Table("strips", _columns(Strip), [_row(strip) for strip in shelf.strips()]),
         Table("coached_again", _columns(Again), [_row(one) for one in again]),
     ]
+
+
+def flight_table(flights: Sequence[Flight], winds: Mapping[str, Wind]) -> Table:
+    """Return flights with what they used. winds: theirs, by id."""
+    return Table(
+        "flights",
+        _columns(Flight) + _columns(FlightUse, leave=USED),
+        [_row(flight) + _row(use_of(winds[flight.wind], flight), leave=USED) for flight in flights],
+    )
 
 
 def wind_table(flown: Sequence[tuple[Wind, Flight | None]]) -> Table:
