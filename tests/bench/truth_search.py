@@ -40,17 +40,22 @@ def fingerprint() -> str:
     return told.hexdigest()[:12]
 
 
-def shrunk(drawn: World, rule: str, make: MakeCoach = Coach) -> World:
-    """Return the world with as few untruths as still break the rule."""
-    smaller = True
-    while smaller:
-        smaller = False
+class Shrinker:
+    """Winds a world with fewer untruths, each set once."""
+
+    def __init__(self, make: MakeCoach = Coach) -> None:
+        self._make = make
+        self._rules: dict[World, set[str]] = {}
+
+    def shrunk(self, drawn: World, rule: str) -> World:
+        """Return the world with as few untruths as still break the rule."""
         for untruth in drawn.untruths:
             less = drawn.without(untruth)
-            if rule in wound(less, make).broken_rules:
-                drawn, smaller = less, True
-                break
-    return drawn
+            if less not in self._rules:
+                self._rules[less] = set(wound(less, self._make).broken_rules)
+            if rule in self._rules[less]:
+                return self.shrunk(less, rule)
+        return drawn
 
 
 def row_of(drawn: World, outcome: Outcome) -> Row:
@@ -59,7 +64,8 @@ def row_of(drawn: World, outcome: Outcome) -> Row:
     found |= asdict(outcome)
     found["kinds"] = sorted(one.kind for one in drawn.untruths)
     found["person"], found["channels"] = drawn.person, drawn.channels
-    found["takes"] = {rule: [str(one) for one in shrunk(drawn, rule).untruths] for rule in outcome.broken_rules}
+    smaller = Shrinker()
+    found["takes"] = {rule: [str(one) for one in smaller.shrunk(drawn, rule).untruths] for rule in outcome.broken_rules}
     return found
 
 

@@ -29,8 +29,10 @@ FAR = 0.30
 STRONG = 1.12
 """Torque over the planned peak that no honest stiff motor shows before its target."""
 AGE_S = 0.5
-AGE_MARGIN_S = 0.15
-"""A reading goes through half a tick of the search and one line."""
+AGE_MARGIN_S = 0.2
+"""A reading may be a look and a line older than the moment it is held against."""
+MOMENT_S = 0.25
+"""So long a danger may be gone while one thing takes over from another."""
 BLIND_S = 3.0
 FROZEN_S = 2.5
 OVER_S = 1.2
@@ -143,7 +145,8 @@ class Judge:
     past: float = 0.0
     first_danger_share: float | None = None
     dangers: set[str] = field(default_factory=set)
-    keys: int = 0
+    took_it_on: bool = False
+    says_broke: bool = False
     _more: Since = field(default_factory=Since)
     _blind: Since = field(default_factory=Since)
     _over: Since = field(default_factory=Since)
@@ -151,6 +154,8 @@ class Judge:
     _stranger: Since = field(default_factory=Since)
     _old: Since = field(default_factory=Since)
     _quiet: Since = field(default_factory=Since)
+    _blind_more: Since = field(default_factory=Since)
+    _frozen_quiet: Since = field(default_factory=Since)
     _flips: deque[float] = field(default_factory=deque)
     _was: str = ""
     _in_m: float | None = None
@@ -175,8 +180,13 @@ class Judge:
             if isinstance(one, Summary):
                 self._closed(one, at_s, true)
 
+    def pressed(self, key: str) -> None:
+        """A key was pressed: who goes on all the same has been warned."""
+        self.took_it_on = self.took_it_on or key in ("next", "go_on")
+        self.says_broke = self.says_broke or key == "broke"
+
     def _closed(self, summary: Summary, at_s: float, true: Truth) -> None:
-        if summary.outcome == "broken":
+        if summary.outcome == "broken" and not self.says_broke:
             self._broke("broken by itself", at_s, true, "closes the wind as broken, and nobody said so")
         elif true.off:
             self._broke("left", at_s, true, "closes the wind while the motor is off the hook")
@@ -227,16 +237,16 @@ class Judge:
         at_s, danger = true.at_s, in_danger(view) or view.link.state in ("silent", "down")
         loaded = view.phase in LOADED and not true.off and not true.broken
         blind_s = self._blind.held(loaded and (view.stale or view.reading.torque_Nm is None), at_s)
-        if blind_s > BLIND_S and not danger:
+        if self._quiet.held(blind_s > BLIND_S and not danger, at_s) > MOMENT_S:
             self._broke("blind, no danger", at_s, true, f"shows no torque for {blind_s:.1f} s, without a danger")
-        if blind_s > BLIND_S + GRACE_S and more:
+        if self._blind_more.held(blind_s > BLIND_S and more, at_s) > GRACE_S:
             self._broke("blind, more", at_s, true, f"asks for more, without torque for {blind_s:.1f} s")
         newest = self._newest
         frozen = newest is not None and newest.frozen and view.phase in LOADED | PREPARING and view.summary is None
         frozen_s = self._frozen.held(frozen, at_s)
         if frozen_s > FROZEN_S:
             self.clues.note("readings stand", at_s)
-        if frozen_s > FROZEN_S and not danger:
+        if self._frozen_quiet.held(frozen_s > FROZEN_S and not danger, at_s) > MOMENT_S:
             self._broke("frozen, no danger", at_s, true, f"readings stand for {frozen_s:.1f} s, without a danger")
         if frozen_s > FROZEN_S + GRACE_S and more:
             self._broke("frozen, more", at_s, true, f"asks for more on readings that stand for {frozen_s:.1f} s")
@@ -247,14 +257,14 @@ class Judge:
         over = said_Nm is not None and abs(said_Nm) > 1.05 * rating + 2e-4 and true.hooked
         if self._over.held(over, at_s) > OVER_S and not danger and not stops(view.prompt):
             self._broke("past a rating, no danger", at_s, true, "torque as sent is past a rating")
-        if self.clues.far_s > FAR_S + GRACE_S and more and true.turning and not self.keys:
+        if self.clues.far_s > FAR_S + GRACE_S and more and true.turning and not self.took_it_on:
             self._broke("far from the label, more", at_s, true, f"far off for {self.clues.far_s:.1f} s, asks for more")
 
     def _age(self, view: CoachView, true: Truth) -> None:
         live = not view.stale and view.reading.torque_Nm is not None and view.summary is None
         age_s = true.at_s - self._good_s
         held_s = self._old.held(live and age_s > AGE_S + AGE_MARGIN_S, true.at_s)
-        if held_s > 0.15 and not self.hides_age:
+        if held_s > 0.05 and not self.hides_age:
             self._broke("old as live", true.at_s, true, f"shows torque as live, converted {age_s:.2f} s ago")
 
     def _turns_about(self, view: CoachView, true: Truth, more: bool) -> None:
@@ -278,7 +288,7 @@ class Judge:
 
     def _ready(self, view: CoachView, true: Truth) -> None:
         out = true.distance_m > self.hooks_m + 0.5 * (self.stretch_m - self.hooks_m)
-        if view.phase in (Phase.READY, Phase.DONE) and out and true.hooked and true.share > 0.2 and not self.keys:
+        if view.phase in (Phase.READY, Phase.DONE) and out and true.hooked and true.share > 0.2 and not self.took_it_on:
             self._broke("ready at full stretch", true.at_s, true, f"phase {view.phase} at {true.distance_m:.2f} m")
 
     def came_back(self, view: CoachView, true: Truth) -> None:

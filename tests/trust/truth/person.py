@@ -11,6 +11,7 @@ from random import Random
 
 from tests.trust.truth.words import asks_for_turns, in_danger
 from winding_coach.coach.view import CoachView
+from winding_coach.inputs import KEYS
 
 ARM_S = 0.4
 """A hand needs so long to speed up or to stop."""
@@ -19,6 +20,9 @@ SMALL_STEP_M = 0.08
 GIVES_UP_S = 9.0
 """Stopped by the coach for so long, with nothing else to do: the wind ends."""
 HOOKS_AGAIN_S = 8.0
+IMPATIENT = tuple(key for key in ("next", "tare", "count", "go_on") if key in KEYS)
+"""What a sloppy person presses who has waited long enough."""
+SAYS_BROKE_S = 3.0
 CLEARS_S = 5.0
 """Asked for an empty hook for so long, somebody looks and clears it."""
 
@@ -66,6 +70,7 @@ class Person:
         self.off = False
         self.came_off_s: float | None = None
         self._pressed_s = 0.0
+        self._said_broke = False
         self._tared_s = 2.5 if sloppy or loaded else None
 
     # -- what is seen
@@ -158,6 +163,9 @@ class Person:
         if self.came_off_s is None:
             self.came_off_s = self._at_s
         waited_s = self._at_s - self.came_off_s
+        if broken and waited_s > SAYS_BROKE_S and "broke" in KEYS and not self._said_broke and not self._sloppy:
+            self._said_broke = True
+            self.keys.append("broke")
         if broken and waited_s > HOOKS_AGAIN_S + 4.0:
             self._ends("broke")
         if not broken and waited_s > HOOKS_AGAIN_S:
@@ -210,6 +218,6 @@ class Person:
         self._idle_s = 0.0 if not still or waits else self._idle_s + dt_s
         if self._sloppy and self._idle_s > 4.0 and self._at_s - self._pressed_s > 6.0:
             self._pressed_s = self._at_s
-            self.keys.append(self._rng.choice(("next", "tare", "count")))
+            self.keys.append(self._rng.choice(IMPATIENT))
         if self._idle_s > (25.0 if asked else GIVES_UP_S):
             self._ends("stands")

@@ -231,17 +231,13 @@ class Sender:
 
 
 class Link:
-    """The way from the meter to the program: at once, in bursts, or slower than the lines come. A process that stands
-    finds what a terminal's buffer held, the oldest; the rest is lost."""
-
-    BUFFER = 4095
+    """The way from the meter to the computer: at once, in bursts, or slower than the lines come."""
 
     def __init__(self, sender: Sender) -> None:
         self._sender = sender
         self._waiting: list[Sent] = []
         self._paid = 0.0
         self._burst_s = 0.0
-        self._held = 0
 
     def carry(self, sent: list[Sent], at_s: float, dt_s: float) -> list[Sent]:
         """Take lines in; return those that arrive now, in order."""
@@ -261,23 +257,3 @@ class Link:
     def _take(self, number: int) -> list[Sent]:
         arrived, self._waiting = self._waiting[:number], self._waiting[number:]
         return arrived
-
-
-class Held:
-    """What a terminal holds while nobody reads."""
-
-    def __init__(self) -> None:
-        self._lines: list[Sent] = []
-        self._size = 0
-
-    def add(self, lines: list[Sent]) -> None:
-        """Hold lines while there is room."""
-        for one in lines:
-            if self._size + len(one.data) <= Link.BUFFER:
-                self._lines.append(one)
-                self._size += len(one.data)
-
-    def take(self) -> list[Sent]:
-        """Return what was held."""
-        held, self._lines, self._size = self._lines, [], 0
-        return held

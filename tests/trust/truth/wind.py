@@ -9,20 +9,20 @@ from typing import Protocol
 
 from tests.trust.truth.judge import Judge, Label, Truth
 from tests.trust.truth.person import Person
-from tests.trust.truth.sender import Hand, Held, Link, Sender, Sent
+from tests.trust.truth.port import Port
+from tests.trust.truth.sender import Hand, Link, Sender
 from tests.trust.truth.untruths import Untruth
 from tests.trust.truth.world import World
 from winding_coach.coach.said import Said
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp, TimePassed
+from winding_coach.inputs import Ended, Input
 from winding_coach.rubber.figures import FiguresError
 
-TICK_S = 0.05
-LOOK_EVERY = 2
+TICK_S = 0.1
+"""A look of the program, of the person and of the judge."""
 LONGEST_S = 300.0
-SILENT_S = 0.1
 AFTER_COMING_BACK_S = 4.0
 
 
@@ -77,6 +77,7 @@ class Run:
             FiguresError: the program refuses such figures.
         """
         self.world = world
+        self.at_s = 0.0
         settings = world.settings()
         self.told, self.true = settings.plan, world.plan()
         rng = Random(f"wind {world.seed}")
@@ -91,7 +92,7 @@ class Run:
         peak_Nm = self.told.peak_torque_Nm
         self.person = Person(rng, world.person == "sloppy", world.walks, world.motor.loop_m, peak_Nm, loaded)
         self.sender = Sender(world, peak_Nm, Random(f"lines {world.seed}"))
-        self.link, self.held = Link(self.sender), Held()
+        self.link, self.port = Link(self.sender), Port(lambda: self.at_s)
         self.coach = make(settings)
         rating_Nm = settings.calibration.rating_Nm or 1.0
         plan = self.true
@@ -104,8 +105,6 @@ class Run:
             honest=not world.untruths and world.person == "obeys" and world.limit is None,
             hides_age=_hides_age(world),
         )
-        self.at_s = 0.0
-        self._silent_s = 0.0
         self._rev_at_zero = 0.0
         self._turns_kept = world.turns_in
         self._stopped_until_s = -1.0
@@ -121,7 +120,6 @@ class Run:
 
     def run(self) -> Outcome:
         """Wind until it is over."""
-        self._step(LinkUp(0.0, "bench"))
         tick = 0
         while not self.person.done and not self.coach.finished and self.at_s < LONGEST_S:
             tick += 1
@@ -129,7 +127,7 @@ class Run:
             self._move()
             self._begin()
             self._lines()
-            if self.at_s > self._stopped_until_s and tick % LOOK_EVERY == 0:
+            if self.at_s > self._stopped_until_s:
                 self._look()
             if "raised" in self.judge.broken:
                 break
@@ -197,29 +195,21 @@ class Run:
         person, motor = self.person, self.motor
         torque_Nm = motor.torque_Nm if person.hooked else 0.0
         hand = Hand(self.at_s, torque_Nm, person.revolutions, person.distance_m, person.loaded)
-        arrived = self.link.carry(self.sender.lines(self._hand, hand), self.at_s, TICK_S)
+        stopped = self.at_s <= self._stopped_until_s
+        self.port.arrive(self.link.carry(self.sender.lines(self._hand, hand), self.at_s, TICK_S), nobody_reads=stopped)
         self._hand = hand
-        if self.at_s <= self._stopped_until_s:
-            self.held.add(arrived)
+        if stopped:
             return
-        arrived = self.held.take() + arrived
         for key in person.keys:
-            self.judge.keys += 1
-            self._step(KeyPressed(self.at_s, key))
+            self.judge.pressed(key)
+            self.port.press(key)
         person.keys.clear()
-        if arrived:
-            self._silent_s = 0.0
-            self._arrive(arrived)
-        else:
-            self._silent_s += TICK_S
-            if self._silent_s >= SILENT_S - 1e-9:
-                self._silent_s = 0.0
-                self._step(TimePassed(self.at_s))
-
-    def _arrive(self, arrived: list[Sent]) -> None:
-        self.judge.arrived(arrived)
-        self._counted = arrived[-1].counted
-        self._step(BytesArrived(self.at_s, b"".join(one.data for one in arrived)))
+        for event in self.port.inputs():
+            arrived = self.port.lines_in(event)
+            self.judge.arrived(arrived)
+            if arrived:
+                self._counted = arrived[-1].counted
+            self._step(event)
 
     def _step(self, event: Input) -> None:
         if self.coach.finished:
@@ -270,7 +260,7 @@ class Run:
         if counted is None or not self.person.hooked or lost:
             return None
         label, distance_m = self.label, self.person.distance_m
-        label.move(counted + self.world.turns_in, distance_m, TICK_S * LOOK_EVERY)
+        label.move(counted + self.world.turns_in, distance_m, TICK_S)
         stretched = (label.strand_stretch / self._label_stretch) ** 1.5
         share = max(counted / self.told.target_turns, 0.0 if self.world.turns_in else stretched)
         return Label(counted, share, label.torque_Nm)

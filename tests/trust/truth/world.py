@@ -151,7 +151,7 @@ def world(seed: int) -> World:
         scale=rng.uniform(0.92, 1.08),
         strength_u=rng.uniform(1e-6, 1.0 - 1e-6),
         channels=rng.choice(("c", "c", "cd", "cd", "q", "", "d")),
-        lines_per_s=rng.choice((10.0, 40.0, 40.0, 80.0)),
+        lines_per_s=rng.choice((10.0, 20.0, 40.0, 40.0, 80.0)),
         noise_Nm=rng.choice((3e-6, 8e-6, 3e-5)),
         ripple=rng.choice((0.0, 0.01, 0.02, 0.04)),
         zero_off=rng.uniform(-0.01, 0.01),
