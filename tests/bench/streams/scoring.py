@@ -9,7 +9,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from tests.bench.streams.making import GREY, PER_TURN, STANDING, TURNING, Bools, Sensor, Stream
+from tests.bench.streams.making import (
+    GREY,
+    PER_TURN,
+    STANDING,
+    TURNING,
+    TURNS_REV_PER_S,
+    Bools,
+    Sensor,
+    Stream,
+)
 from tests.bench.streams.motion import FINE_HZ, Floats
 from tests.bench.streams.watching import CANNOT_TELL, REVERSES, STANDS, Watched
 
@@ -84,17 +93,23 @@ def false_onsets(t_s: Floats, said: Bools, label: Floats, aftermath: Bools) -> l
 
 
 def aftermath_of(one: Stream, t_s: Floats, sensor: Sensor) -> Bools:
-    """Return the lines at which a stand is hardly over."""
-    out = np.zeros(len(t_s), dtype=np.bool_)
+    """Return the lines at which a stand, or a crank slower than `TURNS_REV_PER_S`, is hardly over."""
+    slow = (np.abs(one.motion.speed) < TURNS_REV_PER_S).astype(np.float64)
+    lately = smoothed_back(slow, AFTERMATH_S) > 0.0
+    out: Bools = lately[np.clip(np.rint(t_s * FINE_HZ).astype(np.int64), 0, len(slow) - 1)]
     angle = one.motion.angle
     for _, to_s in one.stands:
-        last_s = to_s + AFTERMATH_S
-        if sensor != "none":
-            begin = round(to_s * FINE_HZ)
-            moved = np.flatnonzero(np.abs(angle[begin:] - angle[min(begin, len(angle) - 1)]) > 1.0 / PER_TURN[sensor])
-            last_s = max(last_s, to_s + (float(moved[0]) / FINE_HZ if len(moved) else 0.0))
-        out |= (t_s >= to_s) & (t_s < last_s)
+        begin = min(round(to_s * FINE_HZ), len(angle) - 1)
+        moved = np.flatnonzero(np.abs(angle[begin:] - angle[begin]) > 1.0 / PER_TURN[sensor])
+        if sensor != "none" and len(moved):
+            out |= (t_s >= to_s) & (t_s < to_s + float(moved[0]) / FINE_HZ)
     return out
+
+
+def smoothed_back(values: Floats, seconds: float) -> Floats:
+    """Return the mean of fine values over a time before each."""
+    total = np.concatenate([np.zeros(round(seconds * FINE_HZ)), np.cumsum(values)])
+    return np.asarray(total[-len(values) :] - total[: len(values)])
 
 
 def lasting(t_s: Floats, said: Bools, seconds: float) -> Bools:

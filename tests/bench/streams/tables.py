@@ -206,3 +206,25 @@ OTHER_HEAD = (
     "turns again, 95 % s",
     "µs a line",
 )
+
+
+def where_it_can(name: str, judged: Judged, ideal: Judged) -> tuple[str, ...]:
+    """Return how many of the stands that the ideal observer sees within 1.0 s are seen within 1.0 s and later."""
+    pairs = [
+        (mine.delay_s, best.delay_s)
+        for (_, score), (_, bound) in zip(judged, ideal, strict=True)
+        for mine, best in zip(score.stands, bound.stands, strict=True)
+    ]
+    can = [mine for mine, best in pairs if best is not None and best <= 1.0]
+    late = [math.inf if mine is None else mine for mine in can]
+    return (
+        name,
+        str(len(pairs)),
+        str(len(can)),
+        cell(intervals.share(sum(delay <= 1.0 for delay in late), len(can)), 0, 100.0),
+        cell(intervals.share(sum(delay <= 1.5 for delay in late), len(can)), 0, 100.0),
+        cell(intervals.quantile(late, 0.5)),
+    )
+
+
+CAN_HEAD = ("", "stands", "observer sees in 1.0 s", "seen in 1.0 s, %", "seen in 1.5 s, %", "median s")
