@@ -58,12 +58,16 @@ CALM = Moment(
 EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
     # code: what is set throughout; what just does not light it; what does
     "motor_broke": ({}, {"broke": False}, {"broke": True}),
-    "overwind": ({"phase": Phase.FINAL_TURNS}, {"torque_Nm": 1.019 * PEAK}, {"torque_Nm": 1.021 * PEAK}),
+    "overwind": ({"phase": Phase.FINAL_TURNS}, {"torque_Nm": 1.044 * PEAK}, {"torque_Nm": 1.046 * PEAK}),
     "meter_limit": ({}, {"overloaded": False}, {"overloaded": True}),
     "winder_limit": ({"phase": Phase.BACK_OFF}, {"torque_Nm": 8.99e-3}, {"torque_Nm": 9.01e-3}),
     "meter_saturated": ({}, {"saturated": False}, {"saturated": True}),
     "meter_silent": ({}, {"silent_s": 1.99}, {"silent_s": 2.01}),
-    "overwind_soon": ({"phase": Phase.FINAL_TURNS}, {"limit_coming": False}, {"limit_coming": True, "peak_in_s": 3.4}),
+    "overwind_soon": (
+        {"phase": Phase.FINAL_TURNS},
+        {"torque_Nm": 0.9 * PEAK, "peak_in_s": 6.1},
+        {"torque_Nm": 0.9 * PEAK, "peak_in_s": 5.9},
+    ),
     "crank_stalled": ({}, {"cranking": None}, {"cranking": False}),
     "rising_too_fast": (
         {"phase": Phase.FINAL_TURNS},
@@ -204,7 +208,7 @@ def test_a_phase_puts_out_what_does_not_belong_to_it_at_once() -> None:
 
 def test_the_one_that_matters_most_comes_first() -> None:
     alarms = bank()
-    both = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=1.5 * PEAK, broke=True, overloaded=True, limit_coming=True)
+    both = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=1.5 * PEAK, broke=True, overloaded=True, peak_in_s=0.0)
     held(alarms, both, 0.0, 2.0)
     order = [alarm.code for alarm in alarms.on]
     assert order == ["motor_broke", "overwind", "meter_limit", "winder_limit", "overwind_soon"]

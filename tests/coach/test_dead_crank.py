@@ -9,6 +9,7 @@ import pytest
 
 from tests.scenario import PLAN, SETTINGS, coached, wind
 from tests.trust.winder import CASES, Guarded
+from winding_coach.coach.prompts import FEET
 from winding_coach.coach.said import Alarm, Phase, Prompt, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.simulator.bench import MeterModel
@@ -95,8 +96,8 @@ def test_at_ten_lines_a_second_torque_alone_tells_it() -> None:
     stops = [one.torque_Nm for one in said if isinstance(one, Prompt) and one.code == "stop_at_peak"]
     assert stops
     assert all(torque == pytest.approx(PLAN.peak_torque_Nm, rel=0.04) for torque in stops)
-    walked = [one for one in said if isinstance(one, Prompt) and one.code == "walk_in_to"]
-    assert {one.distance_m for one in walked} == {None}, "no mark by a count that stands: a little at a time"
+    walked = [one for one in said if isinstance(one, Prompt) and one.code in FEET]
+    assert {one.distance_m for one in walked} == {None}, "no mark by a count that stands: torque leads"
 
 
 @pytest.mark.parametrize("style", ["good", "stall", "hasty", "late", "early"])

@@ -129,7 +129,7 @@ def test_with_one_the_distance_tells() -> None:
 
 
 def test_estimated_turns_set_the_pace_and_are_put_right_by_torque() -> None:
-    guide = Guide(PATH, LIMITS)
+    guide = Guide(PATH, LIMITS, led_by_torque=False)
     reading = Reading(0.0, 4e-3, crank_turns=75.0, turns_source="estimated")
     assert guide.pace_of(None, None) is None
     assert guide.pace_of(812.0, reading) == 812.0, "counted turns are not estimated"

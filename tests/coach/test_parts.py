@@ -12,12 +12,13 @@ from tests.coach.test_alarms import CALM, LIMITS
 from tests.scenario import MOTOR, PLAN
 from winding_coach.coach.band import RateBand
 from winding_coach.coach.curve import MOST_POINTS, Curve
+from winding_coach.coach.lead import Word
 from winding_coach.coach.live import LiveScale
 from winding_coach.coach.look import risk_at_peak
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.phases import BY_SIGNAL, LOADED, SignalSteps, next_by_key
-from winding_coach.coach.prompts import MARK_M, QUIET_S, Pacer, Scene, Wanted, mark_of, wanted
+from winding_coach.coach.prompts import FEET, MARK_M, QUIET_S, Pacer, Scene, Wanted, mark_of, wanted
 from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.coach.view import Marks
 from winding_coach.coach.watching import MotorTurns, Stillness, ZeroTaker
@@ -68,6 +69,7 @@ def test_every_prompt_of_the_contract_can_be_said() -> None:
         scene(now=stretched, alarms=frozenset({"rising_too_fast"})),
         scene(now=walk),
         scene(now=walk, alarms=frozenset({"torque_falling"})),
+        *(scene(now=walk, word=Word(code)) for code in sorted(FEET)),
         scene(now=walk, alarms=frozenset({"overwind"})),
         scene(now=final),
         scene(now=replace(final, crank_rev_per_s=0.3, cranking=True, in_phase_s=9.0)),
@@ -245,7 +247,9 @@ def test_walking_in_early_is_seen_by_falling_torque_and_by_distance() -> None:
     assert steps.next(replace(early, phase_top_Nm=3.5e-3), LIMITS) is Phase.WALK_IN
     assert steps.next(replace(early, phase_top_Nm=3.5e-3, cranking=None), LIMITS) is None
     assert steps.next(replace(early, phase_top_Nm=2.6e-3), LIMITS) is None
-    assert steps.next(replace(early, phase_top_Nm=2.6e-3, distance_m=0.9 * LIMITS.stretch_m), LIMITS) is Phase.WALK_IN
+    stepped = replace(early, phase_top_Nm=2.6e-3, distance_m=0.9 * LIMITS.stretch_m)
+    assert steps.next(stepped, LIMITS) is None, "one absurd distance is no step"
+    assert steps.next(replace(stepped, at_s=0.8), LIMITS) is Phase.WALK_IN
     assert steps.next(replace(early, phase_top_Nm=2.6e-3, turns=1.2 * LIMITS.stretched_turns), LIMITS) is Phase.WALK_IN
 
 
@@ -253,7 +257,14 @@ def test_without_turns_the_walk_in_ends_when_torque_climbs() -> None:
     steps = SignalSteps()
     blind = replace(CALM, turns=None, counted=False, in_phase_s=20.0, slow_rate_Nm_per_s=1e-5)
     assert steps.next(blind, LIMITS) is None
-    assert steps.next(replace(blind, torque_Nm=0.9 * LIMITS.peak_Nm), LIMITS) is Phase.FINAL_TURNS
+    near = replace(blind, torque_Nm=0.9 * LIMITS.peak_Nm)
+    assert steps.next(near, LIMITS) is None
+    assert steps.next(replace(near, at_s=0.4), LIMITS) is Phase.FINAL_TURNS
+    climbed = replace(blind, torque_Nm=1.06 * LIMITS.walked_in_Nm)
+    steps = SignalSteps()
+    assert [steps.next(replace(climbed, at_s=at_s, climbs_s=9.0), LIMITS) for at_s in (0.0, 0.4)] == [None, None]
+    assert steps.next(replace(climbed, at_s=1.0, climbs_s=12.0), LIMITS) is None
+    assert steps.next(replace(climbed, at_s=1.4, climbs_s=12.4), LIMITS) is Phase.FINAL_TURNS
 
 
 def test_one_sensor_counts_down_once_torque_falls_in_the_back_off() -> None:

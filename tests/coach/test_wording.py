@@ -42,7 +42,7 @@ def test_a_screen_in_other_units_says_what_the_coach_would_have_said_in_them(sty
 
 
 def walked(steps: Steps) -> list[Prompt]:
-    _, said = coached(wind("good"), replace(SETTINGS, steps=steps))
+    _, said = coached(wind("good"), replace(SETTINGS, steps=steps, led_by_torque=False))
     return [each for each in said if isinstance(each, Prompt) and each.code == "walk_in_to"]
 
 
@@ -76,7 +76,7 @@ def test_a_step_told_again_after_an_alarm_is_no_second_step() -> None:
     assert view is not None
     texts = []
     for at_s, choice in (
-        (0.0, Wanted("start_cranking", distance_m=1.81)),
+        (0.0, Wanted("start_cranking", distance_m=1.81, side="there")),
         (10.0, Wanted("walk_in_to", distance_m=1.51, crank_turns=3.0)),
         (20.0, Wanted("keep_cranking")),
         (30.0, Wanted("walk_in_to", distance_m=1.51, crank_turns=2.0)),

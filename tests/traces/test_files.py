@@ -177,8 +177,7 @@ def test_a_missing_trace_and_a_folder_are_said(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "change",
     [
-        {"version": 3},
-        {"version": True},
+        {"version": 2},
         {"started": "yesterday"},
         {"started": 5},
         {"motor": []},

@@ -34,6 +34,11 @@ STOPPED_AFTER_S = 3.0
 UNLIKE_PLAN = 0.11
 """Motors of one label differ by some 8 % in torque (assumed); beyond this it is another motor, or the zero is off."""
 ZERO_SHARE = 0.03
+DANGER_OVER, DANGER_STANDING = 1.045, 1.08
+"""Above the target by this, with the crank turning or standing, is a danger: a turn of the crank more than a late
+stop takes (simulated)."""
+SOON_SHARE, SOON_S = 0.86, 6.0
+"""The target is counted down from this share of it, and so many seconds, on."""
 
 
 def stopped_beyond(now: Moment) -> bool:
@@ -42,7 +47,9 @@ def stopped_beyond(now: Moment) -> bool:
 
 
 def _overwind(now: Moment, limits: Limits) -> bool:
-    if now.torque_Nm is not None and now.torque_Nm >= 1.02 * limits.peak_Nm:
+    # A hand that stops when it is told to goes past the target by a turn of the crank at most; that is no danger.
+    over = DANGER_OVER if now.cranking is not False else DANGER_STANDING
+    if now.torque_Nm is not None and now.torque_Nm >= over * limits.peak_Nm:
         return True
     # Turns are the cross-check: past the middle between the target and the breaking turns.
     return now.counted and now.turns is not None and now.turns >= 0.5 * (limits.target_turns + limits.breaking_turns)
@@ -56,7 +63,13 @@ def _overwound_still(now: Moment, limits: Limits) -> bool:
 
 
 def _limit_coming(now: Moment, limits: Limits) -> bool:
-    return now.limit_coming
+    near = now.torque_Nm is not None and now.torque_Nm >= SOON_SHARE * limits.peak_Nm
+    return near and now.peak_in_s is not None and now.peak_in_s <= SOON_S and now.cranking is not False
+
+
+def _limit_near(now: Moment, limits: Limits) -> bool:
+    # One countdown: torque that wavers does not begin it anew.
+    return now.torque_Nm is not None and now.torque_Nm >= 0.95 * SOON_SHARE * limits.peak_Nm
 
 
 def at_a_limit(now: Moment, limits: Limits) -> bool:
@@ -101,7 +114,8 @@ def _rising_walk_in(times: float) -> Test:
 def _below_plan(share: float) -> Test:
     def test(now: Moment, limits: Limits) -> bool:
         reference_Nm = limits.stretched_Nm if now.expected_Nm is None else now.expected_Nm
-        low = now.torque_Nm is not None and now.torque_Nm < share * reference_Nm
+        # Who is led by torque is told to wait long before.
+        low = not now.led and now.torque_Nm is not None and now.torque_Nm < share * reference_Nm
         on_path = now.off_path_m is not None and now.off_path_m > -AHEAD_M
         return low and not on_path and not at_a_limit(now, limits)
 
@@ -188,7 +202,7 @@ RULES: tuple[Rule, ...] = (
     Rule("meter_saturated", Level.DANGER, IN_USE, _saturated, _saturated),
     Rule("meter_silent", Level.DANGER, LOADED, _silent, _blind, least_s=0.5),
     Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
-    Rule("overwind_soon", Level.WARNING, WINDING, _limit_coming, _limit_coming, after_s=0.2),
+    Rule("overwind_soon", Level.CAUTION, WINDING, _limit_coming, _limit_near, after_s=0.2),
     Rule("crank_stalled", Level.WARNING, frozenset({Phase.WALK_IN}), _stalled, _not_turning, after_s=0.3, least_s=0.5),
     Rule(
         "rising_too_fast",

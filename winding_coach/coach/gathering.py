@@ -93,6 +93,9 @@ class Gathering:
             tared=intake.tared,
             torque_back=intake.still.back_s >= BACK_FOR_S,
             crank_rev_per_s=None if live is None else live.crank_rev_per_s,
+            walk_m_per_s=None if live is None else live.walk_m_per_s,
+            led=guide.lead is not None,
+            climbs_s=0.0 if guide.lead is None else guide.lead.climbs_s,
         )
 
     def _scale(

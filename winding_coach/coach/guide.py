@@ -7,9 +7,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from winding_coach.coach.lead import Lead, Word
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
+from winding_coach.coach.person import Learning
 from winding_coach.coach.said import Phase
+from winding_coach.coach.turns_by_time import USUAL_REV_PER_S, TurnsByTime
 from winding_coach.coach.view import Marks
 from winding_coach.coach.walk import Walk
 from winding_coach.rubber.path import PlanPath
@@ -40,15 +43,20 @@ class Guidance:
     mark_in: float | None = None
     side: str | None = None
     off_left: float | None = None
+    word: Word | None = None
     off_next_Nm: float | None = None
 
 
 class Guide:
     """`tell` it each moment; `now` is what the path asks for."""
 
-    def __init__(self, path: PlanPath, limits: Limits) -> None:
+    def __init__(
+        self, path: PlanPath, limits: Limits, learning: Learning | None = None, *, led_by_torque: bool = True
+    ) -> None:
         self._path = path
         self._plan_limits = limits
+        self._by_time = TurnsByTime(path, limits)
+        self.lead = Lead(path, limits.hooks_m, learning or Learning()) if led_by_torque else None
         self._walk: Walk | None = None
         self._of_expected: float | None = None
         self._before_s = 0.0
@@ -57,8 +65,9 @@ class Guide:
 
     def tell(self, now: Moment, limits: Limits, marks: Marks, scale: float, told_m: float | None = None) -> Guidance:
         """Take one moment; return what the path asks for. told_m: the mark that the person was told last."""
+        self._by_time.tell(now)
         if now.phase is Phase.WALK_IN:
-            self.now = self._walk_in(now, limits, told_m)
+            self.now = self._walk_in(now, limits, told_m, scale)
         elif now.phase is Phase.BACK_OFF:
             self.now = self._back_off(now, limits, marks, scale)
         else:
@@ -70,6 +79,8 @@ class Guide:
 
         An estimate is put right by torque as the walk-in goes; no limit rests on it.
         """
+        if turns is None and self.lead is not None:
+            return self._by_time.turns
         if turns is not None or reading is None or reading.turns_source != "estimated" or reading.crank_turns is None:
             return turns
         return max(reading.crank_turns * self._plan_limits.ratio + self._shift_turns, 0.0)
@@ -88,17 +99,32 @@ class Guide:
             return None
         return distance_m - self._walk.distance_at(turns)
 
-    def _walk_in(self, now: Moment, limits: Limits, told_m: float | None) -> Guidance:
-        if now.pace_turns is None:
+    def _walk_in(self, now: Moment, limits: Limits, told_m: float | None, scale: float) -> Guidance:
+        turns = now.pace_turns
+        if turns is None and self.lead is not None:
+            turns = self._by_time.turns
+        if turns is None:
             return Guidance()
         if self._walk is None:
             # Where the person stands as the walk-in begins: by the sensor, else at full stretch.
             at_m = now.distance_m or self._plan_limits.stretch_m
-            self._walk = Walk(self._path, self._plan_limits, now.pace_turns, at_m)
+            self._walk = Walk(self._path, self._plan_limits, turns, at_m)
         walk = self._walk
         side = self._side(now)
-        walk.tell(now.pace_turns, limits, told_m, now.distance_m, side)
-        return Guidance(walk.mark_m, walk.mark_in, side)
+        walk.tell(turns, limits, told_m, now.distance_m, side)
+        return Guidance(walk.mark_m, walk.mark_in, side, word=self._word(now, turns, scale))
+
+    def _word(self, now: Moment, turns: float, scale: float) -> Word | None:
+        """What torque says to the feet."""
+        if self.lead is None:
+            return None
+        per_s = self._by_time.per_s
+        if now.counted:
+            speed = now.crank_rev_per_s
+            per_s = abs(speed) * self._plan_limits.ratio if speed else None
+        if per_s is None:
+            per_s = USUAL_REV_PER_S * self._plan_limits.ratio
+        return self.lead.tell(now, turns, scale, per_s)
 
     def _side(self, now: Moment) -> str | None:
         passed = min(max(now.at_s - self._before_s, 0.0), SIDE_OVER_S)

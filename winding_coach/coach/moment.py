@@ -58,3 +58,6 @@ class Moment:
     tared: bool
     torque_back: bool
     crank_rev_per_s: float | None
+    walk_m_per_s: float | None = None
+    climbs_s: float = 0.0
+    led: bool = False

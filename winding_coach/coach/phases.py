@@ -34,6 +34,8 @@ FELL_FROM_TOP = 0.08
 """At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
 NEAR_PEAK = 0.88
 CLIMBING = 1.04
+CLIMBS_FOR_S, CLIMBS_UNCOUNTED_S = 7.0, 11.0
+"""Torque that climbs so long with the feet told to go quicker, or to step: they are at the hooks."""
 FELL_FAR = 0.30
 """Well below the peak a step or a stall takes torque down too; only a deep fall there is a back-off."""
 
@@ -47,10 +49,14 @@ def _begun(now: Moment, limits: Limits) -> bool:
 def _stretched_wound(now: Moment, limits: Limits) -> bool:
     if now.torque_Nm is not None and now.torque_Nm >= limits.stretched_Nm:
         return True
-    if now.distance_m is not None and now.distance_m < 0.93 * limits.stretch_m:
-        return True
     # A motor weaker than its plan: turns are the reference that keeps it from being wound out at full stretch.
     return now.counted and now.turns is not None and now.turns >= 1.15 * limits.stretched_turns
+
+
+def _stepped_in(now: Moment, limits: Limits) -> bool:
+    """They walk in before the torque is there; who never stretched has not."""
+    wound = now.torque_Nm is not None and now.phase_top_Nm >= 0.6 * limits.stretched_Nm
+    return wound and now.distance_m is not None and now.distance_m < 0.93 * limits.stretch_m
 
 
 def _walking_early(now: Moment, limits: Limits) -> bool:
@@ -68,15 +74,20 @@ def _walking_early(now: Moment, limits: Limits) -> bool:
 def _walked_in(now: Moment, limits: Limits) -> bool:
     if now.distance_m is not None:
         return now.distance_m <= 1.03 * limits.hooks_m + 0.02
+    if now.torque_Nm is None or now.climbs_s < CLIMBS_FOR_S:
+        return False
     if now.counted and now.turns is not None:
         return now.turns >= limits.walked_in_turns
     # Without turns or distance only the climb at the end tells: above what the plan's walk-in ends with, and rising.
-    return (
-        now.torque_Nm is not None
-        and now.torque_Nm > CLIMBING * limits.walked_in_Nm
-        and (now.slow_rate_Nm_per_s or 0.0) > 0
-        and now.in_phase_s > 10.0
-    )
+    return now.climbs_s >= CLIMBS_UNCOUNTED_S and now.torque_Nm > CLIMBING * limits.walked_in_Nm
+
+
+def _near_peak(now: Moment, limits: Limits) -> bool:
+    """Where nothing shows how far in one is, torque near the peak is that of the last turns."""
+    if now.distance_m is not None or now.torque_Nm is None:
+        return False
+    far_out = now.counted and now.turns is not None and now.turns < 0.97 * limits.walked_in_turns
+    return not far_out and now.torque_Nm >= NEAR_PEAK * limits.peak_Nm
 
 
 def _peak_reached(now: Moment, limits: Limits) -> bool:
@@ -147,8 +158,10 @@ BY_SIGNAL: tuple[Step, ...] = (
     Step(Phase.HOOK_UP, _tared, Phase.STRETCH_OUT),
     Step(Phase.STRETCH_OUT, _begun, Phase.WIND_STRETCHED),
     Step(Phase.WIND_STRETCHED, _stretched_wound, Phase.WALK_IN),
+    Step(Phase.WIND_STRETCHED, _stepped_in, Phase.WALK_IN, for_s=0.7),
     Step(Phase.WIND_STRETCHED, _walking_early, Phase.WALK_IN),
-    Step(Phase.WALK_IN, _walked_in, Phase.FINAL_TURNS),
+    Step(Phase.WALK_IN, _walked_in, Phase.FINAL_TURNS, for_s=0.3),
+    Step(Phase.WALK_IN, _near_peak, Phase.FINAL_TURNS, for_s=0.3),
     # Not from the walk-in: peak torque out there calls for stepping in, and the overwind alarm says to stop.
     Step(Phase.FINAL_TURNS, _peak_reached, Phase.BACK_OFF),
     Step(Phase.FINAL_TURNS, _stopped_at_peak, Phase.BACK_OFF, for_s=0.7),

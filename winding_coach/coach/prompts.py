@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from winding_coach.coach.alarms import at_a_limit, stopped_beyond
+from winding_coach.coach.lead import Word
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.phases import WINDING
@@ -52,6 +53,8 @@ WELL_INSIDE_M = 0.10
 """Nearer than the mark by this is too far in: wait there."""
 WAIT_BELOW = 0.85
 """Without turns: below this share of the full-stretch torque the walk-in waits."""
+FEET = frozenset({"walk_on", "walk_slower", "walk_quicker", "wait_here", "step_now", "step_shorter"})
+"""Words of the walk-in led by torque; the lead paces them itself."""
 OF_LIMITS = frozenset({"overwind", "winder_limit", "meter_limit", "meter_saturated"})
 THERE_M = 0.03
 BLIND_TURNS = 2.0
@@ -71,6 +74,9 @@ class Wanted:
     peak_Nm: float | None = None
     side: str | None = None
     next_Nm: float | None = None
+    step_m: float | None = None
+    step_was: str | None = None
+    again: int = 0
 
     def same_as(self, other: Wanted) -> bool:
         """Whether saying this after `other` would only repeat it."""
@@ -80,6 +86,8 @@ class Wanted:
             return self.distance_m == other.distance_m
         if self.code == "back_off":
             return self.crank_turns == other.crank_turns
+        if self.code in FEET:
+            return self.again == other.again
         if self.code == "crank_slower":
             return (self.distance_m is None, self.torque_Nm is None) == (
                 other.distance_m is None,
@@ -110,6 +118,7 @@ class Scene:
     side: str | None = None
     slowed: bool = False
     next_Nm: float | None = None
+    word: Word | None = None
 
 
 def mark_of(path_m: float, limits: Limits, *, inside: bool = False) -> float:
@@ -158,7 +167,9 @@ def _stretch_out(scene: Scene) -> Wanted:
     there = now.distance_m is not None and now.distance_m >= 0.97 * limits.stretch_m
     # Without a sensor, or when somebody stops short: cranking there is better than waiting for ever.
     waited = now.in_phase_s >= (HOOKING_UP_S if now.distance_m is None else 2.0 * HOOKING_UP_S)
-    return Wanted("start_cranking" if there or waited else "stretch_to", distance_m=limits.stretch_m)
+    if there or waited:
+        return Wanted("start_cranking", distance_m=limits.stretch_m, side="there" if there else None)
+    return Wanted("stretch_to", distance_m=limits.stretch_m)
 
 
 def _wind_stretched(scene: Scene) -> Wanted:
@@ -166,7 +177,7 @@ def _wind_stretched(scene: Scene) -> Wanted:
     if "rising_too_fast" in scene.alarms:
         return Wanted("crank_slower")
     if now.cranking is None and now.in_phase_s < 1.0:
-        return Wanted("start_cranking", distance_m=limits.stretch_m)
+        return Wanted("start_cranking", distance_m=limits.stretch_m, side="there")
     near = now.torque_Nm is not None and now.torque_Nm >= NEAR_WALK_IN * limits.stretched_Nm
     if scene.slowed or (near and (now.crank_rev_per_s or 0.0) > CALM_REV_PER_S):
         return Wanted("crank_slower", distance_m=limits.stretch_m)
@@ -174,9 +185,13 @@ def _wind_stretched(scene: Scene) -> Wanted:
 
 
 def _walk_in(scene: Scene) -> Wanted:
-    now = scene.now
+    now, word = scene.now, scene.word
     if "crank_stalled" in scene.alarms:
         return Wanted("keep_cranking")
+    if word is not None:
+        return Wanted(
+            word.code, step_m=word.step_m, distance_m=word.distance_m, step_was=word.step_was, again=word.again
+        )
     mark, here_m = scene.mark_m, None if now.distance_m is None else round(now.distance_m, 2)
     if "torque_falling" in scene.alarms:
         return Wanted("hold_distance", distance_m=here_m, side="ahead")
@@ -303,7 +318,7 @@ class Pacer:
         if self._last is not None and self.prompt is not None and here:
             if choice.same_as(self._last):
                 return None
-            quiet_s = BACK_OFF_QUIET_S if choice.code == "back_off" else QUIET_S
+            quiet_s = 0.0 if choice.code in FEET else BACK_OFF_QUIET_S if choice.code == "back_off" else QUIET_S
             due = now.at_s - self.prompt.at_s >= quiet_s
             urgent = choice.code in URGENT or choice.crank_turns == 0.0
             if not due and not (
@@ -328,6 +343,8 @@ class Pacer:
                 self._from_m,
                 side=choice.side,
                 next_Nm=choice.next_Nm,
+                step_m=choice.step_m,
+                step_was=choice.step_was,
             ),
             self._units,
             self._steps,

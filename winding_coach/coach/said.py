@@ -39,6 +39,12 @@ PROMPTS = (
     "start_cranking",
     "walk_in_to",
     "hold_distance",
+    "walk_on",
+    "walk_slower",
+    "walk_quicker",
+    "wait_here",
+    "step_now",
+    "step_shorter",
     "crank_slower",
     "crank_faster",
     "keep_cranking",
@@ -100,8 +106,10 @@ class PhaseSaid:
 class Prompt:
     """The one thing to do now: code, words, and the figures that the words hold, where they apply.
 
-    side: "ahead" of the path or "behind" it, where that is why. next_Nm: torque to expect after the next turn of the
-    back-off. The three before are in no JSON, only for words in other units: turns and peak noted, the place before.
+    side: "ahead" of the path or "behind" it, where that is why; "there" where one stands where it was told. next_Nm:
+    torque to expect after the next turn of the back-off. step_m: how long a step now may be; step_was: what the last
+    one was (good, long, crank_stopped), where that is worth a word. In no JSON, only for words in other units: turns
+    and peak noted, the place before.
     """
 
     at_s: float
@@ -115,6 +123,8 @@ class Prompt:
     from_m: float | None = None
     side: str | None = field(default=None, kw_only=True)
     next_Nm: float | None = field(default=None, kw_only=True)
+    step_m: float | None = field(default=None, kw_only=True)
+    step_was: str | None = field(default=None, kw_only=True)
 
     def as_json(self) -> dict[str, Any]:
         said: dict[str, Any] = {"event": "prompt", "at_s": self.at_s, "code": self.code, "text": self.text}
@@ -128,6 +138,10 @@ class Prompt:
             said["next_mNm"] = _mNm(self.next_Nm)
         if self.side is not None:
             said["side"] = self.side
+        if self.step_m is not None:
+            said["step_m"] = round(self.step_m, 3)
+        if self.step_was is not None:
+            said["step_was"] = self.step_was
         return said
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from winding_coach.coach.person import UNKNOWN, Habits
 from winding_coach.meter.calibration import Calibration
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures
 from winding_coach.standing import USUAL, Steps
@@ -16,6 +17,7 @@ class CoachSettings:
 
     tare_counts: a zero taken before the wind began, None to use the calibration's own until one is taken.
     steps: the person's own unit of standing, which also sets where the steps of the walk-in end.
+    habits: what winds before showed of this person. led_by_torque, learns: off only to compare with (bench).
     """
 
     motor: MotorFigures
@@ -26,3 +28,6 @@ class CoachSettings:
     tare_counts: float | None = None
     units: UnitSystem = "metric"
     steps: Steps = USUAL
+    habits: Habits = UNKNOWN
+    led_by_torque: bool = True
+    learns: bool = True

@@ -15,6 +15,7 @@ from winding_coach.coach.limits import Limits, limits_from
 from winding_coach.coach.look import reading_of, risk_at_peak, risk_here, targets_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
+from winding_coach.coach.person import Learning
 from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, SignalSteps, next_by_key
 from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import Level, Phase, PhaseSaid, ReadingSaid, Said, Summary
@@ -22,7 +23,7 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView
 from winding_coach.coach.watching import zero_offers
 from winding_coach.coach.wording import alarm_words
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
+from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.rubber.path import PlanPath
 
 
@@ -40,7 +41,8 @@ class Coach:
         self._path = PlanPath(settings.plan, settings.motor)
         self._intake = Intake(settings, limits, self._path)
         self._gathering = Gathering(limits, self._path)
-        self._guide = Guide(self._path, limits)
+        self._learning = Learning(settings.habits, learns=settings.learns)
+        self._guide = Guide(self._path, limits, self._learning, led_by_torque=settings.led_by_torque)
         self._notes = Notes()
         self._alarms = AlarmBank(lambda code, figures: alarm_words(code, figures, settings.units))
         self._steps = SignalSteps()
@@ -83,8 +85,6 @@ class Coach:
                 self._saying.append(self._intake.link_up(event))
             case LinkDown():
                 self._saying.append(self._intake.link_down(event))
-            case Skipped():
-                self._saying += self._intake.skipped(event)
             case KeyPressed(_, name):
                 self._key(name)
             case TimePassed():
@@ -153,6 +153,7 @@ class Coach:
             guided.side,
             self._pacer.slowed_in(self._here.phase),
             guided.off_next_Nm,
+            guided.word,
         )
         prompt = self._pacer.tell(now, wanted(scene))
         if prompt is not None:

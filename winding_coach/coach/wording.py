@@ -10,7 +10,7 @@ from dataclasses import replace
 from winding_coach.coach.said import Alarm, AlarmFigures, Phase, Prompt
 from winding_coach.coach.view import CoachView
 from winding_coach.standing import USUAL, Steps, exact_words, pace_words, paces_in, place_words
-from winding_coach.units import UnitSystem, show, shown_number, unit_label
+from winding_coach.units import INCH_M, UnitSystem, show, shown_number, unit_label
 
 PHASE_WORDS: dict[Phase, str] = {
     Phase.HOOK_UP: "Set zero",
@@ -32,9 +32,15 @@ STRANGE = "what comes is no meter's data: another device, or another speed"
 _PROMPT_WORDS = {
     "tare": "Nothing on the hook, hands off: zero is set by itself, or press t.",
     "stretch_to": "Hook up and stretch to {exactly}.",
-    "start_cranking": "Start cranking; stay at {exactly}.",
+    "start_cranking": "{When_there}tart cranking{stay_at}.",
     "walk_in_to": "{Behind}tep in{to_distance}{over}; crank on.",
     "hold_distance": "{Ahead}tay{at_distance}; crank on.",
+    "walk_on": "{Was}Walk in slowly, without stopping; keep cranking.",
+    "walk_slower": "{Was}Walk slower; keep cranking.",
+    "walk_quicker": "{Was}Walk quicker; keep cranking.",
+    "wait_here": "{Was}Wait here; keep cranking.",
+    "step_now": "{Was}Step now{step}{to_place}; keep cranking.",
+    "step_shorter": "Shorter steps{step}; keep the crank turning while you step.",
     "crank_slower": "Crank slower{on_to}{peak_is}.",
     "crank_faster": "Crank faster.",
     "keep_cranking": "Keep cranking{to_torque}.",
@@ -44,6 +50,14 @@ _PROMPT_WORDS = {
     "launch_ready": "Ready to launch: {torque}, {turns}.",
     "note_down": "Noted. Peak {peak}; launch {torque}, {turns}.",
 }
+
+_STEP_WAS = {
+    None: "",
+    "good": "Good step. ",
+    "long": "Shorter steps. ",
+    "crank_stopped": "Keep the crank turning while you step. ",
+}
+"""What is said of the step before, ahead of what to do now."""
 
 _PACE_WORDS = {
     "in": "{Step} in{over}; crank on.",
@@ -55,12 +69,12 @@ _PACE_WORDS = {
 
 _ALARM_WORDS = {
     "motor_broke": "Torque is gone: motor broke or came off the hook.",
-    "overwind": "Stop cranking: past the limit of {peak}.",
+    "overwind": "Stop cranking: above the target of {peak}.",
     "meter_limit": "Meter past its rating: stop cranking.",
     "winder_limit": "Winder past its rating: stop cranking.",
     "meter_saturated": "Meter at the end of its range: stop cranking.",
     "meter_silent": "No data from the meter: stop and check the lead.",
-    "overwind_soon": "Limit in {in_s}.",
+    "overwind_soon": "Target torque in {in_s}: get ready to stop.",
     "crank_stalled": "Crank stands still: keep cranking.",
     "rising_too_fast": "Torque rises too fast: crank slower.",
     "torque_falling": "Torque falls: wait where you are, crank on.",
@@ -72,6 +86,14 @@ _ALARM_WORDS = {
 def distance_words(distance_m: float | None, units: UnitSystem, steps: Steps = USUAL) -> str:
     """Return a place to stand in the person's own unit."""
     return "the mark" if distance_m is None else place_words(distance_m, units, steps)
+
+
+def step_words(length_m: float, units: UnitSystem, steps: Steps = USUAL) -> str:
+    """Return the length of a step, in whole centimetres (fives from ten on) or inches."""
+    if units == "inch" or steps.unit in ("inches", "feet"):
+        return f"{max(length_m / INCH_M, 1.0):.0f} in"
+    cm = 100.0 * length_m
+    return f"{5.0 * round(cm / 5.0) if cm >= 10.0 else max(cm, 1.0):.0f} cm"
 
 
 def _count(number: float, one: str, many: str, decimals: int = 0) -> str:
@@ -101,10 +123,11 @@ def _pattern(prompt: Prompt, paces: float | None) -> str:
 def prompt_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> str:
     """Return the sentence of a prompt. Figures that are not known are left out or named in words."""
     distance_m, torque_Nm, crank, turns = prompt.distance_m, prompt.torque_Nm, prompt.crank_turns, prompt.turns
+    exactly = "the mark" if distance_m is None else exact_words(distance_m, units, steps)
     paces = None if distance_m is None else paces_in(prompt.from_m, distance_m, steps)
     return _pattern(prompt, paces).format(
         distance=distance_words(distance_m, units, steps),
-        exactly="the mark" if distance_m is None else exact_words(distance_m, units, steps),
+        exactly=exactly,
         Step="" if paces is None else pace_words(paces).capitalize(),
         to_torque="" if torque_Nm is None else f" to {show(torque_Nm, 'torque', units)}",
         at_torque="" if torque_Nm is None else f": {show(torque_Nm, 'torque', units)}",
@@ -120,6 +143,11 @@ def prompt_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> str
         next_torque="" if prompt.next_Nm is None else f": next {show(prompt.next_Nm, 'torque', units)}",
         over="" if crank is None else f" over {_count(crank, 'turn', 'turns')}",
         turns="turns not counted" if turns is None else _count(turns, "turn", "turns"),
+        When_there="S" if prompt.side == "there" else f"When you stand at {exactly}, s",
+        stay_at=f"; stay at {exactly}" if prompt.side == "there" else "",
+        Was=_STEP_WAS[prompt.step_was],
+        step="" if prompt.step_m is None else f", {step_words(prompt.step_m, units, steps)} at most",
+        to_place="" if distance_m is None else f", to {distance_words(distance_m, units, steps)}",
         peak="not known" if prompt.peak_Nm is None else show(prompt.peak_Nm, "torque", units),
     )
 

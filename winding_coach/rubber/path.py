@@ -105,6 +105,11 @@ class PlanPath:
         self._looseness = table([mark.turns for mark in up], [mark.looseness for mark in up])
 
     @property
+    def loop_m(self) -> float:
+        """Relaxed loop length."""
+        return self._motor.loop_m
+
+    @property
     def walked_in_turns(self) -> float:
         """Turns at which the walk-in reaches the hooks."""
         return self._course.walked_in_turns
@@ -166,6 +171,15 @@ class PlanPath:
     def distance_at_stretch(self, stretch: float, turns: float) -> float:
         """Return the hook distance at which so many turns give a strand stretch; 0 where the turns alone exceed it."""
         return self._motor.distance_m(stretch, turns)
+
+    def stretch_per_m(self, turns: float, distance_m: float) -> float:
+        """Return the relative change of strand stretch per metre of hook distance at constant turns, 1/m.
+
+        From λ³ − x²λ − τ² = 0: (dλ/dx)/λ = 2x/(3λ² − x²), in loop lengths.
+        """
+        stretch = self._motor.strand_stretch(distance_m, turns)
+        x = max(distance_m, 1e-3) / self._motor.loop_m
+        return 2.0 * x / (3.0 * stretch * stretch - x * x) / self._motor.loop_m
 
     def turns_at_stretch(self, stretch: float, distance_m: float) -> float:
         """Return the turns that give a strand stretch at a hook distance."""

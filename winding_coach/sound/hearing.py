@@ -50,9 +50,27 @@ SLACK = 0.05
 SURE_S = 0.25
 """And stay there for, before the pulses change: a step in the walk-in swings the rate about."""
 
-PROMPT_CUES = {"walk_in_to": Cue.STEP_IN, "launch_ready": Cue.READY}
+PROMPT_CUES = {
+    "walk_in_to": Cue.STEP_IN,
+    "walk_on": Cue.STEP_IN,
+    "walk_quicker": Cue.STEP_IN,
+    "step_now": Cue.STEP_IN,
+    "launch_ready": Cue.READY,
+}
 """And `stop_at_peak`, and `back_off` at its end, for STOP."""
-CRANKING_PROMPTS = frozenset({"keep_cranking", "walk_in_to", "hold_distance", "crank_slower", "crank_faster"})
+FEET_STAND = frozenset({"wait_here"})
+CRANKING_PROMPTS = FEET_STAND | {
+    "keep_cranking",
+    "walk_in_to",
+    "hold_distance",
+    "walk_on",
+    "walk_slower",
+    "walk_quicker",
+    "step_now",
+    "step_shorter",
+    "crank_slower",
+    "crank_faster",
+}
 """While one of these stands the crank is to turn, and its pace may sound."""
 UNHEARD_S = 0.5
 """A view that has not been renewed for so long is not live."""

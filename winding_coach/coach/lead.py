@@ -1,0 +1,246 @@
+"""The walk-in led by torque: moments in; a word for the feet out: wait, slower, walk on, quicker, step now. Pure.
+
+Between two bounds of torque the feet go at the pace that holds the strand stretch (the plan's path at the speed of this
+crank). Falling torque slows them before it is low, torque that piles up speeds them up. What pace a word brings is
+learnt as they walk, so a word may mean half or twice as much to this person. Who steps is told each step.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from math import log
+
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.person import Learning
+from winding_coach.coach.steps_seen import SeenStep, StepsSeen
+from winding_coach.rubber.path import PlanPath
+
+PACES = {"walk_slower": 0.02, "walk_on": 0.04, "walk_quicker": 0.08}
+"""What the words mean, m/s; common practice of a slow walk, the values are ours."""
+ORDER = ("walk_slower", "walk_on", "walk_quicker")
+WANTED = 0.93
+"""Torque over the path's that the walk holds. A little below what cranking alone would show, torque answers every
+centimetre; at it, hardly half a metre (the rubber's hysteresis), so somebody left behind would not be noticed."""
+GAIN, MOST_HURRY = 5.0, 2.5
+"""The pace over the even one changes by so much of what torque is off by, to so much at most; found in the closed loop
+(simulated)."""
+SLOPE_OVER_S = 0.7
+AHEAD_S = 0.5
+"""Torque is looked at a reaction and so much more ahead (the filter's lag)."""
+UNLOADS, LOADS = 20.0, 9.0
+"""Change of torque over change of strand stretch (both as shares), going down and up; from the model's hysteresis."""
+FALLS = 0.02
+SETTLES_S = 0.6
+LEARNS_S = 4.0
+KEEP = 1.4
+"""A pace within this ratio of the wanted one is left alone."""
+SLOWER_AFTER_S, QUICKER_AFTER_S, AGAIN_S = 1.4, 2.5, 4.0
+STANDS_BELOW = 0.35
+"""Below this share of the slowest pace the feet stand."""
+STEP_AT = 0.97
+"""Who steps may step when torque is at this share of the path's."""
+STEPS_AT_M_PER_S, STEPS_TIMES = 0.14, 1.8
+"""Feet that go faster than this, and than so many times what was asked, make a step."""
+STEP_EVERY_S = 2.2
+STEPPER_AFTER, WALKER_AFTER_S = 2, 12.0
+STEP_STRETCH = 0.12
+"""A step may let the strands go by so much of stretch; found in the closed loop under three laws of slack."""
+LEAST_STEP_M, MOST_STEP_M = 0.08, 0.30
+WORD_OF_STEP_S = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """What to say to the feet; `again` grows when the same word is to be said once more."""
+
+    code: str
+    step_m: float | None = None
+    distance_m: float | None = None
+    step_was: str | None = None
+    again: int = 0
+
+
+class Lead:
+    """`tell` it each moment of the walk-in."""
+
+    def __init__(self, path: PlanPath, hooks_m: float, learning: Learning) -> None:
+        self._path = path
+        self._hooks_m = hooks_m
+        self._learning = learning
+        self.seen = StepsSeen()
+        self._torques: deque[tuple[float, float]] = deque(maxlen=128)
+        self._word: Word | None = None
+        self._word_s = 0.0
+        self._steps_long = 0
+        self._long_s: float | None = None
+        self._said_of: SeenStep | None = None
+        self._before_s: float | None = None
+        self._quickest = 0.0
+        self._climb_s: float | None = None
+        self._climb_Nm = 0.0
+        self.climbs_s = 0.0
+
+    @property
+    def stepper(self) -> bool:
+        """Whether this person steps rather than walks."""
+        return self._learning.habits.steps is True
+
+    def tell(self, now: Moment, turns: float, scale: float, turns_per_s: float) -> Word:
+        """Return the word that stands now. turns: on the motor, as well as known; turns_per_s: the crank brings."""
+        passed = 0.0 if self._before_s is None else min(max(now.at_s - self._before_s, 0.0), 0.5)
+        self._before_s = now.at_s
+        step = self.seen.tell(now)
+        if step is not None:
+            self._judge(step)
+        self._calm(now.at_s)
+        expected = self._path.torque_at(turns) * scale
+        if now.torque_Nm is None or expected <= 0.0:
+            return self._say(now.at_s, "wait_here")
+        ratio = now.torque_Nm / expected
+        slope = self._slope(now.at_s, now.torque_Nm)
+        at_m = now.distance_m if now.distance_m is not None else self._path.distance_at(turns)
+        even = self._even_pace(turns, at_m, turns_per_s)
+        self._quickest = max(self._quickest, self._pace_seen(now, even, slope, turns, at_m))
+        self._learn_pace(now, even, slope, turns, at_m, passed)
+        ahead = ratio * (1.0 + slope * (AHEAD_S + self._learning.habits.reaction_s))
+        self._climb(now.at_s, now.torque_Nm)
+        self._word = (
+            self._by_step(now, ratio, ahead, even, turns, at_m)
+            if self.stepper
+            else self._by_pace(now, even * _share(ahead))
+        )
+        return self._word
+
+    # -- what is seen
+
+    def _slope(self, at_s: float, torque: float) -> float:
+        """Relative change of torque a second, over the last moments."""
+        self._torques.append((at_s, torque))
+        while at_s - self._torques[0][0] > SLOPE_OVER_S:
+            self._torques.popleft()
+        first_s, first = self._torques[0]
+        return 0.0 if at_s - first_s < 0.5 * SLOPE_OVER_S or first <= 0.0 else log(torque / first) / (at_s - first_s)
+
+    def _climb(self, at_s: float, torque: float) -> None:
+        """For how long torque has climbed though the feet were told to go on."""
+        word = self._word
+        if word is None or word.code not in ("walk_quicker", "step_now") or torque < (1.0 - FALLS) * self._climb_Nm:
+            self._climb_s, self._climb_Nm = None, torque
+        elif self._climb_s is None:
+            self._climb_s = at_s + self._learning.habits.reaction_s
+        self._climb_Nm = max(self._climb_Nm, torque)
+        self.climbs_s = 0.0 if self._climb_s is None else max(at_s - self._climb_s, 0.0)
+
+    def _even_pace(self, turns: float, at_m: float, turns_per_s: float) -> float:
+        """Pace at which the crank's turns leave the strand stretch as it is, m/s."""
+        stretch = self._path.strand_stretch(turns, at_m)
+        ahead = max(turns_per_s, 1.0)
+        here = self._path.distance_at_stretch(stretch, turns)
+        there = max(self._path.distance_at_stretch(stretch, turns + ahead), self._hooks_m)
+        return max(here - there, 0.005)
+
+    def _learn_pace(self, now: Moment, even: float, slope: float, turns: float, at_m: float, passed: float) -> None:
+        """What pace the word brought: by the distance sensor, else from what torque does."""
+        word = self._word
+        settled = now.at_s - self._word_s > self._learning.habits.reaction_s + SETTLES_S
+        if word is None or word.code not in PACES or not settled or passed <= 0.0 or at_m < self._hooks_m + 0.05:
+            return
+        pace = self._pace_seen(now, even, slope, turns, at_m)
+        self._learning.paced(max(pace / PACES[word.code], 0.2), passed / LEARNS_S)
+
+    def _pace_seen(self, now: Moment, even: float, slope: float, turns: float, at_m: float) -> float:
+        """How fast the feet go in: by the distance sensor, else by what torque does."""
+        if now.walk_m_per_s is not None:
+            return max(-now.walk_m_per_s, 0.0)
+        off = slope / (UNLOADS if slope < 0.0 else LOADS) / self._path.stretch_per_m(turns, at_m)
+        return max(even - off, 0.0)
+
+    def _judge(self, step: SeenStep) -> None:
+        word = self._word
+        asked = PACES.get("walk_on" if word is None else word.code, 0.0) * self._learning.habits.pace
+        quick = self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
+        self._quickest = 0.0
+        if not quick:
+            return
+        self._steps_long += 1
+        self._long_s = step.at_s
+        length = None if step.from_m is None or step.to_m is None else step.from_m - step.to_m
+        if self._steps_long >= STEPPER_AFTER or self.stepper:
+            self._learning.stepped(steps=True, stride_m=length)
+
+    def _calm(self, at_s: float) -> None:
+        """Nobody who walks evenly for so long is a stepper."""
+        if self.stepper and self._long_s is not None and at_s - self._long_s > WALKER_AFTER_S:
+            self._steps_long = 0
+            self._learning.stepped(steps=False)
+
+    # -- what is said
+
+    def _by_pace(self, now: Moment, wanted: float) -> Word:
+        pace = self._learning.habits.pace
+        word = self._word
+        walking = word is not None and word.code in PACES
+        if wanted < STANDS_BELOW * PACES["walk_slower"] * pace:
+            return self._say(now.at_s, "wait_here", after_s=0.0 if walking else SLOWER_AFTER_S)
+        nearest = min(ORDER, key=lambda code: abs(log(PACES[code] * pace / wanted)))
+        if not walking or word is None:
+            return self._say(now.at_s, nearest, after_s=SLOWER_AFTER_S)
+        off = wanted / (PACES[word.code] * pace)
+        if 1.0 / KEEP < off < KEEP:
+            return word
+        rank, best = ORDER.index(word.code), ORDER.index(nearest)
+        if off >= KEEP:
+            to = min(max(best, rank), rank + 1, 2)
+            return self._say(now.at_s, ORDER[to], after_s=QUICKER_AFTER_S, insist=to == rank)
+        to = min(best, max(rank - 1, 0))
+        return self._say(now.at_s, ORDER[to], after_s=SLOWER_AFTER_S, insist=to == rank)
+
+    def _by_step(self, now: Moment, ratio: float, ahead: float, even: float, turns: float, at_m: float) -> Word:
+        since = now.at_s - self._word_s
+        word = self._word
+        if word is not None and word.code == "step_now" and since < STEP_EVERY_S and not self.seen.falling:
+            return word
+        ready = ahead >= STEP_AT and not self.seen.falling
+        if not ready:
+            return self._say(now.at_s, "wait_here", step_was=self._of_last_step(now.at_s))
+        step_m = self._step_length(even, turns, at_m, ratio)
+        to_m = None if now.distance_m is None else max(now.distance_m - step_m, self._hooks_m)
+        if word is not None and word.code == "step_now" and since < STEP_EVERY_S:
+            return word
+        nth = 0 if word is None else word.again + 1
+        self._word_s = now.at_s
+        return Word("step_now", round(step_m, 2), to_m, self._of_last_step(now.at_s), nth)
+
+    def _step_length(self, even: float, turns: float, at_m: float, ratio: float) -> float:
+        """As long as the strands may be let go for, and long enough to hold the path."""
+        soft = STEP_STRETCH / self._path.strand_stretch(turns, at_m) / self._path.stretch_per_m(turns, at_m)
+        holds = 1.3 * even * STEP_EVERY_S * max(ratio, 1.0)
+        return min(max(soft, holds, LEAST_STEP_M), MOST_STEP_M)
+
+    def _of_last_step(self, at_s: float) -> str | None:
+        """A word on the last step, once."""
+        steps = self.seen.all
+        if not steps or steps[-1].at_s == (self._said_of.at_s if self._said_of else None):
+            return None if not steps else (self._word.step_was if self._word and self._word.step_was else None)
+        if at_s - steps[-1].at_s > WORD_OF_STEP_S:
+            return None
+        self._said_of = steps[-1]
+        return steps[-1].was
+
+    def _say(
+        self, at_s: float, code: str, *, after_s: float = 0.0, insist: bool = False, step_was: str | None = None
+    ) -> Word:
+        word = self._word
+        if word is not None and word.code == code:
+            if not insist or at_s - self._word_s < AGAIN_S:
+                return word
+        elif word is not None and at_s - self._word_s < after_s:
+            return word
+        self._word_s = at_s
+        return Word(code, step_was=step_was, again=0 if word is None else word.again + 1)
+
+
+def _share(ratio: float) -> float:
+    """The pace over the even one that torque over the path's calls for."""
+    return min(max(1.0 + GAIN * (ratio - WANTED), 0.0), MOST_HURRY)

@@ -1,0 +1,82 @@
+"""What is known of this person's feet and ears: from winds before, and from what they did in this one. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+REACTION_S = 0.9
+"""From a word to the feet, where nobody has been measured: about 0.7 s of reaction (from memory) and some hearing."""
+LEAST_REACTION_S, MOST_REACTION_S = 0.4, 2.5
+LEAST_PACE, MOST_PACE = 0.3, 3.0
+STRIDE_M = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """pace: their pace over the one that a word means. reaction_s: from a word to what torque shows of it. stops_s:
+    from the stop to the crank's standing. stride_m: usual step, None not known. steps: whether they step rather than
+    walk, None not known. winds: how many winds it rests on."""
+
+    pace: float = 1.0
+    reaction_s: float = REACTION_S
+    stops_s: float | None = None
+    stride_m: float | None = None
+    steps: bool | None = None
+    winds: int = 0
+
+
+UNKNOWN = Habits()
+
+
+def learnt_from(winds: list[Habits]) -> Habits:
+    """Return what recent winds show together, newest last; each older one counts half as much."""
+    if not winds:
+        return UNKNOWN
+    weights = [0.5**age for age in range(len(winds) - 1, -1, -1)]
+
+    def mean(values: list[float | None]) -> float | None:
+        known = [(value, weight) for value, weight in zip(values, weights, strict=True) if value is not None]
+        total = sum(weight for _, weight in known)
+        return sum(value * weight for value, weight in known) / total if total else None
+
+    stepped = mean([None if one.steps is None else float(one.steps) for one in winds])
+    return Habits(
+        pace=mean([one.pace for one in winds]) or 1.0,
+        reaction_s=mean([one.reaction_s for one in winds]) or REACTION_S,
+        stops_s=mean([one.stops_s for one in winds]),
+        stride_m=mean([one.stride_m for one in winds]),
+        steps=None if stepped is None else stepped > 0.5,
+        winds=len(winds),
+    )
+
+
+class Learning:
+    """`habits` as they are known by now; told what a word was followed by."""
+
+    def __init__(self, before: Habits = UNKNOWN, *, learns: bool = True) -> None:
+        self.habits = before if learns else UNKNOWN
+        self._learns = learns
+
+    def paced(self, ratio: float, weight: float) -> None:
+        """They walk at `ratio` times the pace of the word; weight (0-1): how much that counts."""
+        if self._learns:
+            pace = self.habits.pace * (ratio / self.habits.pace) ** min(weight, 1.0)
+            self.habits = replace(self.habits, pace=min(max(pace, LEAST_PACE), MOST_PACE))
+
+    def reacted(self, after_s: float) -> None:
+        """Torque showed after so long that a word was followed."""
+        if self._learns and LEAST_REACTION_S <= after_s <= MOST_REACTION_S:
+            before = self.habits.reaction_s
+            self.habits = replace(self.habits, reaction_s=before + 0.3 * (after_s - before))
+
+    def stopped(self, after_s: float) -> None:
+        """The crank stood so long after the stop was said."""
+        if self._learns and 0.0 < after_s < 5.0:
+            self.habits = replace(self.habits, stops_s=after_s)
+
+    def stepped(self, *, steps: bool, stride_m: float | None = None) -> None:
+        """They step, or walk; and how far a step goes, where that is measured."""
+        if self._learns:
+            before = self.habits.stride_m
+            stride = before if stride_m is None else stride_m if before is None else 0.7 * before + 0.3 * stride_m
+            self.habits = replace(self.habits, steps=steps, stride_m=stride)
