@@ -45,6 +45,16 @@ class LinkDown:
 
 
 @dataclass(frozen=True, slots=True)
+class Skipped:
+    """So many bytes of the meter were left out: they were too old to count as now, or came faster than any meter
+    sends. What comes next may begin within a line."""
+
+    at_s: float
+    count: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class KeyPressed:
     """A key by name, one of `KEYS`: tare, next (confirm a step), count (one crank turn), peak, stop, quit."""
 
@@ -59,4 +69,4 @@ class Ended:
     at_s: float
 
 
-Input: TypeAlias = BytesArrived | TimePassed | LinkUp | LinkDown | KeyPressed | Ended
+Input: TypeAlias = BytesArrived | Skipped | TimePassed | LinkUp | LinkDown | KeyPressed | Ended

@@ -14,11 +14,12 @@ from winding_coach.coach.curve import Curve
 from winding_coach.coach.said import Alarm, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Ended, Input, KeyPressed, TimePassed
+from winding_coach.inputs import Ended, Input, KeyPressed, Skipped, TimePassed
 from winding_coach.traces.files import TraceWriter
 
 WAIT_S = 0.1
 """Every wait for an input ends after this, so that time passes for the coach too."""
+SKIP_SHOWN_S = 5.0
 VIEW_EVERY_S = 0.005
 """A view is published this often at most, and whenever something is said or nothing came: a sign of life."""
 JOIN_S = 1.0
@@ -66,6 +67,7 @@ class Session:
         self._reading_every_s = 1.0 / readings_hz if readings_hz > 0 else None
         self._next_reading_s = 0.0
         self._viewed_at_s = -1.0
+        self._skipped: Skipped | None = None
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -75,13 +77,23 @@ class Session:
         return None if self._writer is None else self._writer.path.name
 
     @property
-    def trouble(self) -> str | None:
+    def fault(self) -> str | None:
         """One sentence on what is wrong with the loop or with keeping the wind, None when all is well."""
         if self.failure is not None:
             return (
                 f"The coach stopped on a fault of its own ({type(self.failure).__name__}): close with q, start again."
             )
         return None if self._writer is None else self._writer.trouble
+
+    @property
+    def trouble(self) -> str | None:
+        """The fault, else what the meter sent too late or too fast a moment ago; None when all is well."""
+        fault, skipped = self.fault, self._skipped
+        if fault is not None:
+            return fault
+        if skipped is None or self.view.at_s - skipped.at_s > SKIP_SHOWN_S:
+            return None
+        return f"{skipped.reason[0].upper()}{skipped.reason[1:]}."
 
     @property
     def summary(self) -> Summary | None:
@@ -135,6 +147,8 @@ class Session:
 
     def _tell(self, event: Input) -> None:
         said = self._coach.said
+        if isinstance(event, Skipped):
+            self._skipped = event
         if said or isinstance(event, TimePassed) or event.at_s - self._viewed_at_s >= VIEW_EVERY_S:
             self._viewed_at_s = event.at_s
             self.view = view = self._coach.view

@@ -53,7 +53,7 @@ def test_check_names_lost_and_damaged_lines(
     meter = start(processes, "meter", "emulate", "--speed", "8", "--fault", "lost=0.05", "--fault", "cut=0.05")
     assert meter.stdout is not None
     device = meter.stdout.readline().strip()
-    found = json.loads(checked(capsys, device, "--seconds", "1.5", "--json"))
+    found = json.loads(checked(capsys, device, "--seconds", "1.5", "--json", status=1))
     assert found["lost_lines"] > 10
     assert found["bad_lines"] > 5
     assert any("damaged" in words for words in found["verdict"])
@@ -93,7 +93,7 @@ def test_check_of_what_is_no_meter(home: Path, capsys: pytest.CaptureFixture[str
 
 def test_check_of_flagged_readings_names_the_flags(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with device_that_sends(encode_sample(Sample(7, 1_000_000, None, NO_DATA))) as device:
-        said = checked(capsys, device, "--seconds", "0.5")
+        said = checked(capsys, device, "--seconds", "0.5", status=1)
     assert "without a reading" in said
     assert "The converter gives no readings" in said
     assert "rate         not known\n" in said

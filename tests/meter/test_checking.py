@@ -76,6 +76,7 @@ class Stream:
 def test_a_good_meter_is_fit_for_use() -> None:
     found = Stream().checked()
     assert found.verdict == ("It is fit for use.",)
+    assert found.passed
     assert (found.seconds, found.samples, found.board, found.channels) == (10.0, 800, "uno", "c")
     assert (found.lost_lines, found.bad_lines, found.restarts) == (0, 0, 0)
     assert (found.saturated, found.no_data, found.overload) == (0, 0, 0)
@@ -184,12 +185,15 @@ class TestVerdict:
             ),
             (
                 Stream(drift_counts_per_s=500.0),
-                "The zero drifts: let it warm up, keep it out of draughts, and leave it untouched.",
+                "The zero drifts by +0.41 mN·m a minute, 11% of a launch torque of 3.67 mN·m: let it warm up, keep it"
+                " out of draughts, and leave it untouched.",
             ),
         ],
     )
     def test_says_what_is_wrong(self, stream: Stream, sentence: str) -> None:
-        assert stream.checked().verdict == (sentence,)
+        found = stream.checked()
+        assert found.verdict == (sentence,)
+        assert not found.passed
 
     def test_damaged_lines_are_lost_as_well(self) -> None:
         assert Stream(damage_every=50).checked().verdict == (

@@ -15,7 +15,8 @@ import pytest
 
 from tests.screen.views import STATES, Still, state, wind
 from winding_coach.screen.page import MOST_POINTS, page_object
-from winding_coach.screen.serving import PageServer
+from winding_coach.screen.serving import PageServer, sound_object
+from winding_coach.sound.hearing import Cue, Heard, Hearing, Side, Tone
 
 
 def shown(still: Still) -> dict[str, Any]:
@@ -112,3 +113,27 @@ def test_other_paths_other_names_and_other_verbs_are_refused() -> None:
         connection.request("POST", "/look", body=b"stop")
         assert connection.getresponse().status == 501
         connection.close()
+
+
+def test_beyond_this_computer_only_the_whole_address_leads_to_the_page() -> None:
+    still = wind()
+    with PageServer(still, "127.0.0.1", 0, token="s3cret-w0rd") as server:
+        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.01})
+        thread.start()
+        try:
+            assert [get(server, path)[0] for path in ("/", "/look", "/s3cret-w0rd", "/wrong-w0rd/")] == [404] * 4
+            status, _, body = get(server, "/s3cret-w0rd/")
+            assert (status, b'fetch("look"' in body) == (200, True)
+            assert json.loads(get(server, "/s3cret-w0rd/look")[2])["torque"] == "3.51"
+        finally:
+            server.shutdown()
+            thread.join(2)
+
+
+def test_what_is_heard_goes_to_the_page_and_silence_too() -> None:
+    heard = sound_object(Hearing(Tone(1000.0, Side.ABOVE), None))
+    assert heard == {"pitch_hz": 1000.0, "pulses_per_s": 5.0, "cue": None, "cue_at_s": None}
+    assert sound_object(Hearing(None, Heard(Cue.STOP, 12.3456)))["cue_at_s"] == 12.346
+    with serving(state("silent")) as server:
+        seen = json.loads(get(server, "/look")[2])
+    assert seen["sound"]["pitch_hz"] is None

@@ -24,6 +24,9 @@ from winding_coach.simulator.motor import SimulatedMotor
 from winding_coach.sources.serial_port import SerialSource
 from winding_coach.sources.wires import Wire
 
+METER_BYTES_PER_S = 12_000
+"""As a quick meter sends; faster is a flood, which the source does not pass on."""
+
 
 @lru_cache(maxsize=1)
 def sent() -> tuple[bytes, ...]:
@@ -74,7 +77,8 @@ def through_a_port(data: bytes, seed: int = 0) -> tuple[MeterReader, list[Torque
     samples: list[TorqueSample] = []
     received = 0
     with pty() as port:
-        source = SerialSource(port.device, start=at_once)
+        clock = FakeClock()
+        source = SerialSource(port.device, start=at_once, clock=clock, sleep=clock.sleep)
         until(source, LinkUp)
         reader.link_up()
         at = 0
@@ -83,6 +87,7 @@ def through_a_port(data: bytes, seed: int = 0) -> tuple[MeterReader, list[Torque
                 piece = data[at : at + int(rng.integers(1, 900))]
                 port.send(piece)
                 at += len(piece)
+                clock.sleep(len(piece) / METER_BYTES_PER_S)
             event = source.read(DEADLINE_S)
             assert isinstance(event, BytesArrived)
             received += len(event.data)

@@ -10,7 +10,7 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import LinkView
 from winding_coach.coach.watching import Heard, MotorTurns, Stillness, ZeroTaker
 from winding_coach.coach.wording import SILENT, STRANGE
-from winding_coach.inputs import LinkDown, LinkUp
+from winding_coach.inputs import LinkDown, LinkUp, Skipped
 from winding_coach.meter.reader import MeterReader, TorqueSample
 from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.broke import BreakDetector
@@ -19,6 +19,7 @@ from winding_coach.signals.reading import Reading
 
 STALE_S = 0.5
 SILENT_AFTER_S = 2.0
+SKIP_SAID_EVERY_S = 10.0
 STRANGE_BYTES = 64
 """So many bytes without a line in them are not this meter's."""
 
@@ -42,6 +43,7 @@ class Intake:
         self._newest: TorqueSample | None = None
         self._up_at_s: float | None = None
         self._strange_bytes = 0
+        self._skip_said_at_s: float | None = None
 
     # -- what happens
 
@@ -88,6 +90,14 @@ class Intake:
         """The link was lost."""
         self._up_at_s, self.heard = None, Heard()
         return self._link_is("down", self.link.port, event.reason)
+
+    def skipped(self, event: Skipped) -> list[LinkSaid]:
+        """Bytes were left out on the way: the next may begin within a line. Said, but not again and again."""
+        self.meter.link_up()
+        if self.link.state != "up" or self._since(self._skip_said_at_s) < SKIP_SAID_EVERY_S:
+            return []
+        self._skip_said_at_s = event.at_s
+        return [self._link_is("up", self.link.port, event.reason)]
 
     def time_passed(self) -> None:
         """Nothing came for a while."""

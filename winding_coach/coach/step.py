@@ -23,7 +23,7 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView
 from winding_coach.coach.watching import zero_offers
 from winding_coach.coach.wording import alarm_words
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
 from winding_coach.rubber.path import PlanPath
 
 
@@ -85,6 +85,8 @@ class Coach:
                 self._saying.append(self._intake.link_up(event))
             case LinkDown():
                 self._saying.append(self._intake.link_down(event))
+            case Skipped():
+                self._saying += self._intake.skipped(event)
             case KeyPressed(_, name):
                 self._key(name)
             case TimePassed():

@@ -220,8 +220,8 @@ def coach_it(
         )
         with sounding(wanted, session, screen=False):
             session.run()
-        if session.trouble is not None:
-            raise Problem(session.trouble)
+        if session.fault is not None:
+            raise Problem(session.fault)
         return 0
     needs_terminal(args)
     from winding_coach.screen.app import run_screen

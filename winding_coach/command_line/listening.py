@@ -7,14 +7,19 @@ from typing import TYPE_CHECKING
 from winding_coach.command_line.problem import Problem
 
 if TYPE_CHECKING:
+    from winding_coach.meter.checking import Arrivals
     from winding_coach.meter.reader import MeterReader, TorqueSample
 
 PATIENCE_S = 3.0
 """A board that restarts when its port opens needs a moment before its first line."""
 
 
-def listen(port: str, seconds: float, reader: MeterReader) -> tuple[list[TorqueSample], int]:
+def listen(
+    port: str, seconds: float, reader: MeterReader, arrivals: Arrivals | None = None
+) -> tuple[list[TorqueSample], int]:
     """Return what a meter sent in so many seconds from its first byte, and how many bytes that were.
+
+    arrivals: is given each piece with its time.
 
     Raises:
         Problem: the port cannot be opened, or was lost.
@@ -39,7 +44,10 @@ def listen(port: str, seconds: float, reader: MeterReader) -> tuple[list[TorqueS
                 if not received:
                     begun = event.at_s
                 received += len(event.data)
-                samples += reader.feed(event.data)
+                found = reader.feed(event.data)
+                samples += found
+                if arrivals is not None:
+                    arrivals.take(event.at_s, event.data, found, reader.hello)
             if begun is not None and event.at_s - begun >= seconds + (0.0 if received else PATIENCE_S):
                 break
     finally:

@@ -59,6 +59,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("--seconds", default="5", metavar="S", help="how long (5)")
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     check.add_argument("--try", dest="trials", metavar="LIST", help="of pull, release, crank: what you are asked to do")
+    check.add_argument(
+        "--launch-torque", metavar="TORQUE", help="of the motors it is for (an eighth of the cell's rating)"
+    )
     check.add_argument("--pull-mass", default="1 kg", metavar="MASS", help="what is hung for the pull (1 kg)")
     check.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(check)
@@ -146,18 +149,22 @@ def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
 
 
 def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
-    from winding_coach.meter.checking import check_meter
+    from winding_coach.meter.checking import Arrivals, check_meter
     from winding_coach.meter.reader import MeterReader
 
     seconds = number("--seconds", args.seconds, 0.2, 3600)
+    launch = None if args.launch_torque is None else quantity("--launch-torque", args.launch_torque, "torque", units)
+    if launch is not None and launch <= 0:
+        raise UsageProblem("--launch-torque: it is above zero.")
     fill_in(args, home)
     args.port = "auto" if args.port in (None, "sim") else args.port
     if args.trials is not None:
         return _try(args, home, units)
     calibration = _calibration_for_check(args.calibration, home)
     reader = MeterReader(calibration)
-    samples, received = listen(args.port, seconds, reader)
-    found = check_meter(reader, samples, received, seconds)
+    arrivals = Arrivals()
+    samples, received = listen(args.port, seconds, reader, arrivals)
+    found = check_meter(reader, samples, received, seconds, arrivals=arrivals, launch_Nm=launch)
     if args.json:
         print(json.dumps(asdict(found) | {"port": args.port}))
     else:
@@ -165,7 +172,7 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         old = expired(calibration)
         if old is not None:
             print(old)
-    return 0 if found.samples else 1
+    return 0 if found.passed else 1
 
 
 def _try(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:

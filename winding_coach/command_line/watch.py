@@ -3,12 +3,13 @@
 examples:
   winding-coach watch
   winding-coach watch --serve
-  winding-coach watch --serve 0.0.0.0:8270    (everybody on the network can look)
+  winding-coach watch --serve 0.0.0.0:8270 --show-code    (phones on the network that read the code can look)
 """
 
 from __future__ import annotations
 
 import argparse
+import secrets
 import threading
 import time
 from collections.abc import Callable
@@ -31,6 +32,8 @@ LOOK_FOR_NEW_S = 1.0
 CLOCKS_AGREE_NS = 10_000_000_000
 """A file may be so much newer than now: the clock of a disk in the network."""
 USUAL_ADDRESS = "127.0.0.1:8270"
+TOKEN_BYTES = 9
+"""Twelve letters: too many to guess, few enough to type."""
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
@@ -46,6 +49,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         const=USUAL_ADDRESS,
         help=f"a page for browsers instead of this terminal (on {USUAL_ADDRESS}: this computer only)",
     )
+    parser.add_argument(
+        "--show-code", action="store_true", help="with --serve: its address as a code for a phone's camera"
+    )
     add_common_arguments(parser)
 
 
@@ -53,6 +59,8 @@ def run(args: argparse.Namespace) -> int:
     """Watch until the person leaves."""
     home = home_from(args)
     address = None if args.serve is None else _address(args.serve)
+    if args.show_code and address is None:
+        raise UsageProblem("--show-code goes with --serve, as in: watch --serve 0.0.0.0:8270 --show-code")
     named = None if args.trace is None else Path(args.trace)
     try:
         watched = Watched(
@@ -61,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
     except TraceError as error:
         raise Problem(str(error)) from None
     if address is not None:
-        return _serve(watched, *address)
+        return _serve(watched, *address, show_code=args.show_code)
     from winding_coach.screen.terminal import is_terminal
     from winding_coach.screen.watch_app import run_watch
 
@@ -177,24 +185,32 @@ def _address(typed: str) -> tuple[str, int]:
     return host.strip("[]") or "127.0.0.1", int(port)
 
 
-def _serve(watched: Watched, host: str, port: int) -> int:
+def _serve(watched: Watched, host: str, port: int, *, show_code: bool) -> int:
+    from winding_coach.command_line.phone import code_lines, reachable_at
     from winding_coach.screen.serving import PageServer
 
+    local = host in LOOPBACK
+    # Beyond this computer the address itself is the key: who was not shown it finds nothing.
+    token = None if local else secrets.token_urlsafe(TOKEN_BYTES)
     try:
-        server = PageServer(watched, host, port)
+        server = PageServer(watched, host, port, token=token)
     except (OSError, OverflowError, UnicodeError) as error:
         watched.stop()
         raise Problem(
             f"No page can be served on {host}:{port} ({error}): name another with --serve HOST:PORT."
         ) from None
-    shown = f"[{host}]" if ":" in host else host
-    print(f"http://{shown}:{server.port}/ shows {watched.trace_name}; Ctrl-C ends it.", flush=True)
-    if host not in LOOPBACK:
+    reached = host if local else reachable_at(host)
+    shown = f"[{reached}]" if ":" in reached else reached
+    address = f"http://{shown}:{server.port}{server.root}"
+    print(f"{address} shows {watched.trace_name}; Ctrl-C ends it.", flush=True)
+    if not local:
         print(
-            "Everybody on this network can see torque, turns, advice and the names of the trace and its motor;"
-            " nobody can change anything.",
+            "Whoever has this address on this network can see torque, turns, advice and the names of the trace and its"
+            " motor; nobody can change anything.",
             flush=True,
         )
+    if show_code:
+        print("\n".join(code_lines(address)), flush=True)
     watched.start()
     try:
         server.serve_forever()

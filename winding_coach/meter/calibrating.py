@@ -21,6 +21,7 @@ from winding_coach.meter.fitting import (
     lack_of_fit,
     lower_limit_of_use,
 )
+from winding_coach.meter.suspects import Mishap, mishap
 
 FEWEST_LOADS = 3
 CHANCE = 0.01
@@ -31,8 +32,8 @@ STICKS_SHARE = 0.005
 RETURNS_SHARE = 0.003
 REPEATS_SHARE = 0.003
 ARMS_SHARE = 0.005
-WRONG_LOAD_SHARE, WRONG_LOAD_RATIO = 0.02, 4.0
-"""A load that is off by more than this share, and without which the rest fits so many times better."""
+MISFIT_SHARE = 0.004
+"""Of the largest load: by how much the mean of a load's readings may miss the line where lack of fit is no chance."""
 FOLLOWS_RATIO = 20.0
 """The readings' range must be so many times their scatter about the line."""
 
@@ -116,12 +117,12 @@ def calibrate(
     except FitError as error:
         raise CalibrationError(str(error)) from None
     line, bend = _line(counts, torques, straight, largest_Nm)
-    wrong = _wrong_load(points, line, largest_Nm)
-    if wrong is None and FOLLOWS_RATIO * straight.sds()[1] > abs(straight.coefficients[1]):
+    happened = mishap([point for point in points if not point.saturated])
+    if happened is None and FOLLOWS_RATIO * straight.sds()[1] > abs(straight.coefficients[1]):
         raise CalibrationError("The readings hardly follow the loads: check the cell's wiring and what carries them.")
     arms = _arms(points, centre, line)
-    if arms is not None and arms.believed and len(line.powers) == 3:
-        # Two slopes that meet at zero are no bend of the cell, though a bend would follow them half-way.
+    if len(line.powers) == 3 and (happened is not None or (arms is not None and arms.believed)):
+        # A mishap, or two slopes that meet at zero, are no bend of the cell, though a bend would follow them half-way.
         line = straight
     slope, zero = _slope_and_zero(line)
     residuals = tuple(torque - line(count) for torque, count in zip(torques, counts, strict=True))
@@ -137,7 +138,9 @@ def calibrate(
         Part("reference", reference_share * largest_Nm, "masses, arm and gravity, as stated"),
     )
     sd = math.sqrt(math.fsum(part.Nm**2 for part in parts))
-    faults = _faults(points, wrong, largest_Nm, rating_Nm, zero_return, repeats, reversal, arms)
+    lack = lack_of_fit(torques, counts, fit(torques, counts, degree=len(line.powers) - 1))
+    misfit = _largest_misfit(torques, residuals, largest_Nm) if lack is not None and lack.chance < CHANCE else None
+    faults = _faults(points, happened, misfit, largest_Nm, rating_Nm, zero_return, repeats, reversal, arms)
     notes = _notes(points, rating_Nm)
     calibration = Calibration(
         id=id,
@@ -168,7 +171,7 @@ def calibrate(
         reversibility_Nm=reversal,
         arms_differ=None if arms is None else arms.differ,
         bend=bend,
-        misfit=lack_of_fit(torques, counts, fit(torques, counts, degree=len(line.powers) - 1)),
+        misfit=lack,
         lower_limit_Nm=lower_limit_of_use(
             line.sd / abs(slope),
             torques,
@@ -271,48 +274,22 @@ def _repeatability(points: Sequence[Point], largest_Nm: float, slope: float) -> 
     return abs(slope) * math.sqrt(squares / dof)
 
 
+def _largest_misfit(torques: Sequence[float], residuals: Sequence[float], largest_Nm: float) -> float:
+    """The largest mean residual of a load."""
+    groups: dict[int, list[float]] = {}
+    for torque, residual in zip(torques, residuals, strict=True):
+        groups.setdefault(_key(torque, largest_Nm), []).append(residual)
+    return max(abs(_mean(group)) for group in groups.values())
+
+
 def _mean(values: Sequence[float]) -> float:
     return math.fsum(values) / len(values)
 
 
-def _wrong_load(points: Sequence[Point], line: Fit, largest_Nm: float) -> str | None:
-    """The one load, on one side or both, without which the others fit far better: wrongly typed, or another."""
-    signed = [_key(point.torque_Nm, largest_Nm) for point in points]
-    best_ratio, words = WRONG_LOAD_RATIO, None
-    for keys in ([abs(key) for key in signed], signed):
-        for key in sorted(set(keys) - {0}):
-            own = [point for point, other in zip(points, keys, strict=True) if other == key]
-            rest = [point for point, other in zip(points, keys, strict=True) if other != key]
-            without = _closest([p.counts for p in rest], [p.torque_Nm for p in rest], line)
-            if len({_key(point.torque_Nm, largest_Nm) for point in rest}) < FEWEST_LOADS or without is None:
-                continue
-            share = _mean([without(point.counts) / point.torque_Nm for point in own])
-            ratio = line.sd / max(without.sd, 1e-6 * largest_Nm)
-            if ratio > best_ratio and abs(share - 1.0) > WRONG_LOAD_SHARE:
-                best_ratio = ratio
-                side = "on the other side, " if share < 0.0 else ""
-                words = (
-                    f"The load '{own[0].words or f'{1e3 * own[0].torque_Nm:.3f} mN·m'}' reads {side}as {abs(share):.3f}"
-                    " times itself would: was another weight hung, or its mass typed wrongly? Take it again."
-                )
-    return words
-
-
-def _closest(counts: Sequence[float], torques: Sequence[float], like: Fit) -> Fit | None:
-    """The straight line or one like the other, whichever leaves less; None where there are too few points."""
-    found: Fit | None = None
-    for degree in range(1, len(like.powers)):
-        try:
-            one = fit(counts, torques, degree=degree, centre=like.centre)
-        except FitError:
-            continue
-        found = one if found is None or one.sd < found.sd else found
-    return found
-
-
 def _faults(
     points: Sequence[Point],
-    wrong: str | None,
+    happened: Mishap | None,
+    misfit_Nm: float | None,
     largest_Nm: float,
     rating_Nm: float | None,
     zero_return_Nm: float | None,
@@ -323,9 +300,6 @@ def _faults(
     def share(value_Nm: float) -> str:
         return f"{1e3 * abs(value_Nm):.3f} mN·m, {abs(value_Nm) / largest_Nm:.1%} of the largest load"
 
-    if wrong is not None:
-        # Whatever else the figures seem to show may be that one load's doing.
-        return (wrong,)
     words: list[str] = []
     if any(point.saturated for point in points):
         words.append("A reading was at the end of the converter's range: use smaller loads or less gain.")
@@ -333,6 +307,9 @@ def _faults(
         words.append(
             f"The cell was loaded past its rating of {1e3 * rating_Nm:.2f} mN·m: check that it is not damaged."
         )
+    if happened is not None:
+        # Whatever else the points seem to show may be that one mishap's doing; a mass typed wrongly overloads no cell.
+        return (happened.words,) if happened.kind in ("wrong_load", "swapped") else (*words, happened.words)
     checks: tuple[tuple[float | None, float, Callable[[float], str]], ...] = (
         (
             reversal_Nm,
@@ -358,6 +335,11 @@ def _faults(
         words.append(
             f"The two directions differ by {abs(arms.differ):.1%}: measure both arms from the axis to the thread,"
             " and see that pull and weight go through the axis."
+        )
+    if misfit_Nm is not None and not words and misfit_Nm > MISFIT_SHARE * largest_Nm:
+        words.append(
+            f"The loads do not lie on one line, by {share(misfit_Nm)}, and each repeats well: weigh the masses, measure"
+            " the arm, and see that nothing touches."
         )
     return tuple(words)
 

@@ -2,25 +2,64 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+from winding_coach.meter.examining import Signal, examine
 from winding_coach.meter.frames import Hello
 from winding_coach.meter.reader import MeterReader, TorqueSample
 
+FIT = "It is fit for use."
 FEWEST_SAMPLES = 8
-NOISY_SHARE = 0.005
-"""Noise above this share of the cell's rating hides the rate: 0.1-1 % was tried in the estimator's design."""
-DRIFTING_SHARE = 0.002
-"""Drift of the zero in a minute, as a share of the rating, that is worth a word; assumed."""
-MANY_LOST = 0.01
 CONVERTER_NOISE_COUNTS = {"hx711": {10: 21.5, 80: 38.7}}
 """Root mean square of the converter alone, by nominal rate: 50 and 90 nV at gain 128, of ±19.53 mV (data sheet)."""
-FAR_FROM_CONVERTER = 4.0
-LIKE_NOMINAL = (0.6, 1.6)
-"""A converter with a clock of its own runs at 12 or 112 for 10 or 80, as users report; a wrong jumper is eight-fold."""
+KEPT_BYTES = 4096
+
+
+class Arrivals:
+    """When bytes came and what the first of them were: `take` each piece with the samples that it completed.
+
+    A meter's clock is compared with the time of arrival, and bytes without a line are told apart.
+    """
+
+    def __init__(self) -> None:
+        self.first_bytes = b""
+        self.hellos_s: list[float] = []
+        self.ended_s: float | None = None
+        self._hello: Hello | None = None
+        self._first: tuple[float, float] | None = None
+        self._last: tuple[float, float] | None = None
+
+    def take(self, at_s: float, data: bytes, samples: Sequence[TorqueSample], hello: Hello | None) -> None:
+        """Bytes came at a time in seconds; hello: the reader's newest after them."""
+        self.first_bytes += data[: KEPT_BYTES - len(self.first_bytes)]
+        self.ended_s = at_s
+        if hello is not None and hello is not self._hello:
+            self._hello = hello
+            self.hellos_s.append(at_s)
+        if samples:
+            self._first = self._first or (samples[-1].device_s, at_s)
+            self._last = (samples[-1].device_s, at_s)
+
+    @property
+    def clock_ratio(self) -> float | None:
+        """Seconds of the device for one of the host; None where the time was too short to tell."""
+        if self._first is None or self._last is None or self._last[1] - self._first[1] < 0.5:
+            return None
+        return (self._last[0] - self._first[0]) / (self._last[1] - self._first[1])
+
+    @property
+    def span_s(self) -> float:
+        """Seconds over which `clock_ratio` was seen."""
+        return 0.0 if self._first is None or self._last is None else self._last[1] - self._first[1]
+
+    @property
+    def longest_without_hello_s(self) -> float | None:
+        """Longest time from a hello to the next, or to the end; None before any."""
+        if not self.hellos_s or self.ended_s is None:
+            return None
+        return max(after - before for before, after in pairwise([*self.hellos_s, self.ended_s]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +67,10 @@ class MeterCheck:
     """What was found; None where it cannot be told. Rates in lines a second by the device's clock; torque in N·m.
 
     noise_Nm: standard deviation about a straight line, from the median of differences, so that a slow movement
-    does not count. drift_Nm_per_min: slope of that line. converter_noise_counts: of the converter alone, by its data
-    sheet. pulses_per_turn: of the crank, by the meter's word.
+    does not count. drift_Nm_per_min: slope of that line, drift_sd_Nm_per_min its standard uncertainty by that noise.
+    launch_Nm: the launch torque that drift is judged by. converter_noise_counts: of the converter alone, by its data
+    sheet. pulses_per_turn: of the crank, by the meter's word. clock_ratio: seconds of its clock for one of ours.
+    step_jitter: scatter of the time from line to line, as a share of it. passed: whether the verdict is that it is fit.
     """
 
     seconds: float
@@ -53,20 +94,56 @@ class MeterCheck:
     pulses_per_turn: int
     converter_noise_counts: float | None
     verdict: tuple[str, ...]
+    passed: bool = False
+    settling: int = 0
+    mean_counts: float | None = None
+    all_equal: bool = False
+    drift_sd_Nm_per_min: float | None = None
+    launch_Nm: float | None = None
+    clock_ratio: float | None = None
+    clock_span_s: float = 0.0
+    clock_wrap_us: int | None = None
+    step_jitter: float | None = None
+    without_hello_s: float | None = None
+    plain: bool = False
+    signal: Signal | None = field(default=None)
 
 
-def check_meter(reader: MeterReader, samples: Sequence[TorqueSample], received: int, seconds: float) -> MeterCheck:
-    """Return what these samples say of the meter; `received` bytes came in all, in so many seconds."""
-    good = [sample for sample in samples if sample.torque_Nm is not None and not sample.settling]
+LAUNCH_SHARE = 0.125
+"""Launch torque over the cell's rating where none is stated: a rating of four times the launch, and twice as much again
+for the peak and for safety; assumed, as in the build notes' table."""
+
+
+def check_meter(
+    reader: MeterReader,
+    samples: Sequence[TorqueSample],
+    received: int,
+    seconds: float,
+    *,
+    arrivals: Arrivals | None = None,
+    launch_Nm: float | None = None,
+) -> MeterCheck:
+    """Return what these samples say of the meter; `received` bytes came in all, in so many seconds.
+
+    launch_Nm: launch torque of the motors it is for; else it is taken from the cell's rating.
+    """
+    from winding_coach.meter.judging import judged
+
+    good = [sample for sample in samples if sample.raw is not None and not sample.settling]
     times = [sample.device_s for sample in samples]
     span = times[-1] - times[0] if len(times) > 1 else 0.0
     gaps = [after - before for before, after in pairwise(times)]
     hello = reader.hello
     torques = [sample.torque_Nm for sample in good if sample.torque_Nm is not None]
-    raws = [float(sample.raw) for sample in good if sample.raw is not None]
+    raws = [sample.raw for sample in good if sample.raw is not None]
+    device_s = [sample.device_s for sample in good]
     enough = len(torques) >= FEWEST_SAMPLES
-    drift = _slope([sample.device_s for sample in good], torques) * 60.0 if enough and span > 0 else None
+    signal = examine(device_s, raws) if enough and len(raws) == len(torques) else None
+    noise_counts = None if signal is None else signal.noise_counts
+    slope = abs(reader.calibration.Nm_per_count)
+    drift = _slope(device_s, torques) * 60.0 if enough and span > 0 else None
     cranks = [sample.crank_turns * sample.pulses_per_turn for sample in samples if sample.crank_turns is not None]
+    rating = reader.calibration.rating_Nm
     found = MeterCheck(
         seconds=seconds,
         samples=len(samples),
@@ -75,22 +152,34 @@ def check_meter(reader: MeterReader, samples: Sequence[TorqueSample], received: 
         nominal_rate_hz=None if hello is None else hello.rate_hz,
         rate_hz=(len(times) - 1 + reader.lost_lines) / span if span > 0 else None,
         longest_gap_s=max(gaps, default=None),
-        noise_Nm=_noise(torques) if enough else None,
-        noise_counts=_noise(raws) if enough else None,
+        noise_Nm=None if noise_counts is None else noise_counts * slope,
+        noise_counts=noise_counts,
         drift_Nm_per_min=drift,
+        drift_sd_Nm_per_min=None if drift is None else 60.0 * _slope_sd(device_s, (noise_counts or 0.0) * slope),
         mean_Nm=sum(torques) / len(torques) if torques else None,
+        mean_counts=sum(raws) / len(raws) if raws else None,
+        all_equal=len(raws) >= FEWEST_SAMPLES and len(set(raws)) == 1,
         lost_lines=reader.lost_lines,
         bad_lines=reader.bad_lines,
         restarts=reader.restarts,
         saturated=sum(sample.saturated for sample in samples),
         no_data=sum(sample.no_data for sample in samples),
         overload=sum(sample.overload for sample in samples),
+        settling=sum(sample.settling for sample in samples),
         crank_pulses=round(cranks[-1] - cranks[0]) if cranks else None,
         pulses_per_turn=samples[-1].pulses_per_turn if samples else 1,
         converter_noise_counts=_converter_noise(hello),
+        launch_Nm=launch_Nm if launch_Nm is not None or rating is None else LAUNCH_SHARE * rating,
+        clock_ratio=None if arrivals is None else arrivals.clock_ratio,
+        clock_span_s=0.0 if arrivals is None else arrivals.span_s,
+        clock_wrap_us=reader.clock_wrap_us,
+        step_jitter=_jitter(gaps),
+        without_hello_s=None if arrivals is None else arrivals.longest_without_hello_s,
+        signal=signal,
         verdict=(),
     )
-    return _judged(found, received, reader.calibration.rating_Nm)
+    words = judged(found, received, rating, b"" if arrivals is None else arrivals.first_bytes, hello)
+    return replace(found, verdict=words or (FIT,), passed=not words)
 
 
 def _converter_noise(hello: Hello | None) -> float | None:
@@ -100,15 +189,6 @@ def _converter_noise(hello: Hello | None) -> float | None:
     return CONVERTER_NOISE_COUNTS.get(hello.value("adc") or "", {}).get(round(hello.rate_hz))
 
 
-def _noise(values: list[float]) -> float:
-    """Standard deviation from the median of absolute second differences, which no straight line changes.
-
-    A second difference of white noise has √6 times its deviation; a normal median is 0.6745 deviations.
-    """
-    second = sorted(abs(a - 2 * b + c) for a, b, c in zip(values, values[1:], values[2:], strict=False))
-    return second[len(second) // 2] / 0.6745 / math.sqrt(6.0)
-
-
 def _slope(x: list[float], y: list[float]) -> float:
     mean_x, mean_y = sum(x) / len(x), sum(y) / len(y)
     over = sum((a - mean_x) * (b - mean_y) for a, b in zip(x, y, strict=True))
@@ -116,51 +196,17 @@ def _slope(x: list[float], y: list[float]) -> float:
     return over / under if under > 0 else 0.0
 
 
-def _judged(found: MeterCheck, received_bytes: int, rating_Nm: float | None) -> MeterCheck:
-    words: list[str] = []
-    if received_bytes == 0:
-        words.append("It sends nothing: check its supply, the lead and the firmware.")
-    elif found.samples == 0:
-        words.append("It speaks something else: this is no meter of this protocol, or its speed is not 115200 baud.")
-    else:
-        words += _faults(found, rating_Nm)
-        if not words:
-            words.append("It is fit for use.")
-    return replace(found, verdict=tuple(words))
+def _slope_sd(x: list[float], sd: float) -> float:
+    """Standard deviation of a slope by white noise: σ/√Σ(x−x̄)²."""
+    mean = sum(x) / len(x)
+    under = sum((a - mean) ** 2 for a in x)
+    return float(sd / under**0.5) if under > 0 else 0.0
 
 
-def _faults(found: MeterCheck, rating_Nm: float | None) -> list[str]:
-    words = []
-    if found.samples < FEWEST_SAMPLES:
-        words.append("Too few lines came to judge noise and drift: check longer.")
-    if found.board is None:
-        words.append("It does not say what it is (no hello): the firmware is not to the protocol.")
-    nominal = found.nominal_rate_hz
-    if nominal and found.rate_hz and not LIKE_NOMINAL[0] <= found.rate_hz / nominal <= LIKE_NOMINAL[1]:
-        words.append(f"It says {nominal:.0f} lines a second and sends {found.rate_hz:.1f}: check the rate jumper.")
-    if found.bad_lines > MANY_LOST * found.samples:
-        words.append(f"{found.bad_lines} lines came damaged: check lead and earth, keep it away from motors.")
-    if found.lost_lines > MANY_LOST * found.samples:
-        words.append(f"{found.lost_lines} lines were lost: use another port, or a lower rate.")
-    if found.restarts:
-        words.append(f"It restarted {'once' if found.restarts == 1 else f'{found.restarts} times'}: check its supply.")
-    if found.saturated:
-        words.append("It is at the end of its range: take the load off, check the wiring of the cell.")
-    if found.overload:
-        words.append("The cell is past its rating: take the load off.")
-    if found.no_data:
-        words.append("The converter gives no readings: check its wiring.")
-    if found.noise_Nm is not None and rating_Nm is not None and found.noise_Nm > NOISY_SHARE * rating_Nm:
-        words.append("Readings scatter widely: check the cell's wiring and screen, and keep the meter still.")
-    elif (
-        found.noise_counts is not None
-        and found.converter_noise_counts is not None
-        and found.noise_counts > FAR_FROM_CONVERTER * found.converter_noise_counts
-    ):
-        times = found.noise_counts / found.converter_noise_counts
-        words.append(f"Its noise is {times:.0f} times the converter's own: look at lead, supply, and what shakes.")
-    if found.drift_Nm_per_min is not None and rating_Nm is not None:
-        drift = abs(found.drift_Nm_per_min) * min(found.seconds / 60.0, 1.0)
-        if drift > DRIFTING_SHARE * rating_Nm:
-            words.append("The zero drifts: let it warm up, keep it out of draughts, and leave it untouched.")
-    return words
+def _jitter(gaps: list[float]) -> float | None:
+    """Scatter of the time from line to line over that time, by medians: a lost line does not count."""
+    if len(gaps) < FEWEST_SAMPLES:
+        return None
+    middle = sorted(gaps)[len(gaps) // 2]
+    away = sorted(abs(gap - middle) for gap in gaps)[len(gaps) // 2]
+    return away / 0.6745 / middle if middle > 0 else None

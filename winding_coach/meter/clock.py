@@ -12,6 +12,7 @@ SEQ_SLACK = 16
 CRANK_JUMP = 64
 """More turns of the crank than this between two lines is a counter that began anew, not a hand."""
 MOST_JUMP = U16 // 4
+SHORTEST_WRAP_US, LONGEST_WRAP_STEP_US = 2**20, 700_000
 AFTER_RESTART_S = 0.05
 """The device's clock says nothing of the time a restart took; the coach's clock does. A small step keeps order."""
 
@@ -35,28 +36,35 @@ class DeviceClock:
         self._crank: int | None = None
         self._crank_before: int | None = None
         self._new_link = False
+        self.found_wrap_us: int | None = None
+        """Where t_us started again without being declared, and the lines went on; None while it has not."""
 
     def link_up(self) -> None:
         """The link is new: lines may be missing, and the meter may have restarted meanwhile."""
         self._new_link = True
 
-    def add(self, sample: Sample, *, quadrature: bool, pulses_per_turn: int = 1) -> Unwrapped | None:
-        """Return the sample's unwrapped figures, None for a line that came twice."""
+    def add(
+        self, sample: Sample, *, quadrature: bool, pulses_per_turn: int = 1, wrap_us: int = U32
+    ) -> Unwrapped | None:
+        """Return the sample's unwrapped figures, None for a line that came twice. wrap_us: where t_us starts again."""
         before, self._before = self._before, sample
         if before is None:
             self._crank_before = sample.crank
             self._crank = None if sample.crank is None else 0
             return Unwrapped(0.0, self._crank, 0, False)
-        step_us = (sample.t_us - before.t_us) % U32
         step_seq = (sample.seq - before.seq) % U16
+        found = _wrap_found(before, sample, step_seq)
+        if found is not None and found != wrap_us:
+            self.found_wrap_us = wrap_us = found
+        step_us = (sample.t_us - before.t_us) % wrap_us
         if step_us == 0 and step_seq == 0:
             return None
         restarted = (
-            step_us >= CLOCK_BACK_US
+            step_us >= min(CLOCK_BACK_US, wrap_us // 2)
             or step_seq == 0
             # Only a start is followed by settling lines: it tells a restart just before the clock's wrap from the wrap.
             or (sample.flags & SETTLING) > (before.flags & SETTLING)
-            or (sample.t_us < before.t_us and not _wrapped(before, sample))
+            or (sample.t_us < before.t_us and not _wrapped(before, sample, wrap_us))
             # More lines than any meter sends in that time: the sequence went back.
             or step_seq - SEQ_SLACK > step_us * MOST_LINES_PER_S / 1e6
         )
@@ -87,7 +95,19 @@ class DeviceClock:
         self._crank += change
 
 
-def _wrapped(before: Sample, now: Sample) -> bool:
-    """Whether a smaller t_us is the wrap of the u32 counter: it was near its end and is near its beginning."""
-    minute_us = 60_000_000
-    return before.t_us > U32 - minute_us and now.t_us < minute_us
+def _wrapped(before: Sample, now: Sample, wrap_us: int) -> bool:
+    """Whether a smaller t_us is the wrap of the counter: it was near its end and is near its beginning."""
+    minute_us = min(60_000_000, wrap_us // 4)
+    return before.t_us > wrap_us - minute_us and now.t_us < minute_us
+
+
+def _wrap_found(before: Sample, now: Sample, step_seq: int) -> int | None:
+    """The power of two below 2^32 at which t_us started again while the lines went on; None where it did not.
+
+    A meter that restarts begins its sequence again; one whose clock is shorter than 32 bits does not.
+    """
+    if now.t_us >= before.t_us or not 0 < step_seq <= SEQ_SLACK or now.flags & SETTLING & ~before.flags:
+        return None
+    wrap_us = 1 << before.t_us.bit_length()
+    step_us = now.t_us + wrap_us - before.t_us
+    return wrap_us if SHORTEST_WRAP_US <= wrap_us < U32 and step_us <= LONGEST_WRAP_STEP_US * step_seq else None

@@ -79,6 +79,13 @@ class Hello:
         good = re.fullmatch(r"[1-9]\d{0,3}", ppr, re.ASCII) and int(ppr) <= MOST_PULSES_PER_TURN
         return int(ppr) if good else None
 
+    @property
+    def wrap_us(self) -> int:
+        """Where t_us starts again at 0: 2^32 unless the meter names another, as boards with a shorter clock do."""
+        wrap = self.value("wrap")
+        good = wrap is not None and re.fullmatch(r"[1-9]\d{5,9}", wrap, re.ASCII) and int(wrap) <= U32
+        return int(wrap) if good and wrap is not None else U32
+
 
 Frame: TypeAlias = Sample | Hello
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from winding_coach.meter.calibration import Calibration
 from winding_coach.meter.clock import DeviceClock
-from winding_coach.meter.frames import NO_DATA, OVERLOAD, SATURATED, SETTLING, FrameParser, Hello, Sample
+from winding_coach.meter.frames import NO_DATA, OVERLOAD, SATURATED, SETTLING, U32, FrameParser, Hello, Sample
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +52,11 @@ class MeterReader:
         return self._parser.bad_lines
 
     @property
+    def clock_wrap_us(self) -> int | None:
+        """Where the meter's clock was found to start again, if that is not where it says or 2^32."""
+        return self._clock.found_wrap_us
+
+    @property
     def zero_counts(self) -> float:
         """The zero in use."""
         return self.calibration.zero_counts if self._tare is None else self._tare
@@ -80,7 +85,8 @@ class MeterReader:
     def _calibrated(self, sample: Sample) -> TorqueSample | None:
         quadrature = self.hello is not None and "q" in self.hello.channels
         per_turn = (1 if self.hello is None else self.hello.pulses_per_turn) or 1
-        unwrapped = self._clock.add(sample, quadrature=quadrature, pulses_per_turn=per_turn)
+        wrap_us = U32 if self.hello is None else self.hello.wrap_us
+        unwrapped = self._clock.add(sample, quadrature=quadrature, pulses_per_turn=per_turn, wrap_us=wrap_us)
         if unwrapped is None:
             return None
         self.lost_lines += unwrapped.lost

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import hmac
 import json
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib.resources import files
 from socket import AF_INET, AF_INET6
+from typing import Any
 
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.looking import Looked
 from winding_coach.screen.page import page_object
+from winding_coach.sound.hearing import Ear, Hearing
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 SIGN_OF_LIFE_S = 2.0
@@ -30,8 +34,16 @@ class PageServer(ThreadingHTTPServer):
 
     daemon_threads = True
 
-    def __init__(self, looked: Looked, host: str, port: int, *, clock: Callable[[], float] = time.monotonic) -> None:
-        """Bind the address; port 0 takes a free one, see `port`.
+    def __init__(
+        self,
+        looked: Looked,
+        host: str,
+        port: int,
+        *,
+        token: str | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """Bind the address; port 0 takes a free one, see `port`. token: the page is only at `/TOKEN/`, None: at `/`.
 
         Raises:
             OSError: the address cannot be had.
@@ -39,9 +51,11 @@ class PageServer(ThreadingHTTPServer):
         self.address_family = AF_INET6 if ":" in host else AF_INET
         self.looked = looked
         self.local = host in LOOPBACK
+        self.root = "/" if token is None else f"/{token}/"
         self.page = files("winding_coach.screen").joinpath("page.html").read_bytes()
         self._clock = clock
         self._newest: tuple[CoachView, float] | None = None
+        self._ear, self._lock = Ear(), threading.Lock()
         super().__init__((host, port), _Handler)
 
     @property
@@ -58,7 +72,20 @@ class PageServer(ThreadingHTTPServer):
         if now_s - self._newest[1] > SIGN_OF_LIFE_S:
             view = replace(view, stale=True)
         shown = page_object(view, looked.curve.points(), looked.trace_name, looked.trouble)
+        with self._lock:
+            shown["sound"] = sound_object(self._ear.hear(view))
         return json.dumps(shown, ensure_ascii=False, allow_nan=False).encode("utf-8")
+
+
+def sound_object(hearing: Hearing) -> dict[str, Any]:
+    """Return what is to be heard as an object: the tone's pitch and pulses (null: silence), the cue that begins."""
+    tone, cue = hearing.tone, hearing.cue
+    return {
+        "pitch_hz": None if tone is None else round(tone.pitch_hz, 1),
+        "pulses_per_s": 0.0 if tone is None else tone.pulses_per_s,
+        "cue": None if cue is None else cue.cue.name.lower(),
+        "cue_at_s": None if cue is None else round(cue.at_s, 3),
+    }
 
 
 class _Handler(BaseHTTPRequestHandler):
@@ -74,12 +101,12 @@ class _Handler(BaseHTTPRequestHandler):
         name = self.headers.get("Host", "").rpartition(":")[0].strip("[]") or self.headers.get("Host", "")
         if self.server.local and name not in LOOPBACK:
             self._answer(403, "text/plain", b"This page is served on this computer only.\n")
-        elif self.path == "/":
+        elif hmac.compare_digest(self.path.encode(), self.server.root.encode()):
             self._answer(200, "text/html", self.server.page)
-        elif self.path == "/look":
+        elif hmac.compare_digest(self.path.encode(), f"{self.server.root}look".encode()):
             self._answer(200, "application/json", self.server.seen())
         else:
-            self._answer(404, "text/plain", b"There is only / here.\n")
+            self._answer(404, "text/plain", b"There is nothing here: take the whole address, as it was printed.\n")
 
     def _answer(self, status: int, kind: str, body: bytes) -> None:
         self.send_response(status)

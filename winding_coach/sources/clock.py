@@ -14,6 +14,12 @@ Clock = Callable[[], float]
 Sleep = Callable[[float], None]
 
 
+def awake_or_not() -> float:
+    """Return seconds of a clock that no one can set and that goes on while the computer sleeps, where there is one."""
+    boot = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boot is None else time.clock_gettime(boot)
+
+
 class WindClock:
     """Seconds since the wind began, rounded to the microsecond, never going back whatever the clock does."""
 

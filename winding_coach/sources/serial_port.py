@@ -1,7 +1,8 @@
 """A meter on a serial port, `socket://` URL or pseudo-terminal: bytes as they come, and the link as a value.
 
 A lost link is no error: LinkDown with a plain reason, TimePassed while it is tried again with a growing, capped
-pause, LinkUp when it is back. Loss is seen by exception and by silence.
+pause, LinkUp when it is back. Loss is seen by exception and by silence. What is too old to count as now, or more than
+any meter sends, is left out and said: Skipped.
 """
 
 from __future__ import annotations
@@ -9,8 +10,9 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from winding_coach.inputs import BytesArrived, Input, LinkDown, LinkUp, TimePassed
-from winding_coach.sources.clock import Clock, Keys, Sleep, WindClock, started_now
+from winding_coach.inputs import BytesArrived, Input, LinkDown, LinkUp, Skipped, TimePassed
+from winding_coach.sources.backlog import LATE_S, MANY_BYTES, NEWEST_BYTES, STOPPED_S, Backlog
+from winding_coach.sources.clock import Clock, Keys, Sleep, WindClock, awake_or_not, started_now
 from winding_coach.sources.connecting import Attempt, Found, Known, NotFound, Wanted, ask, connect, in_thread
 from winding_coach.sources.ports import Port, list_ports, plain_reason
 from winding_coach.sources.wires import Wire, open_wire
@@ -25,6 +27,14 @@ REOPEN_AFTER_SILENT_S = 6.0
 """A port that stays open and says nothing, even when asked, is closed and opened again."""
 
 
+DRAIN_S, DRAIN_BYTES = 0.2, 2**20
+"""Reading a backlog away ends after this: a flood has no end."""
+FLOOD_SAID_EVERY_S = 1.0
+STOPPED = "this program stood still for {seconds:.0f} s: what the meter sent meanwhile is left out"
+LATE = "lines came {seconds:.1f} s late: the old ones are left out"
+FLOOD = "more came than any meter sends: the rest is left out"
+
+
 class SerialSource:
     """Inputs from a meter. `port` is `auto`, a device or a URL; it is opened while `read` goes on."""
 
@@ -32,7 +42,7 @@ class SerialSource:
         self,
         port: str = "auto",
         *,
-        clock: Clock = time.monotonic,
+        clock: Clock = awake_or_not,
         sleep: Sleep = time.sleep,
         open_wire: Callable[[str], Wire] = open_wire,
         list_ports: Callable[[], list[Port]] = list_ports,
@@ -58,6 +68,10 @@ class SerialSource:
         self._pause_s = FIRST_PAUSE_S
         self._try_at_s = 0.0
         self._reason: str | None = None
+        self._backlog = Backlog()
+        self._looked_s = 0.0
+        self._flooded = 0
+        self._flood_said_s = -FLOOD_SAID_EVERY_S
 
     def press(self, name: str) -> None:
         """Queue a key, from any thread."""
@@ -94,16 +108,23 @@ class SerialSource:
 
     def _look(self, wire: Wire) -> Input | None:
         data, self._heard = self._heard, b""
-        if not data:
-            try:
-                data = wire.receive()
-            except Exception as error:  # pyserial lets OSError, termios.error and TypeError of a lost port through.
-                return self._lost(plain_reason(self._name, error, opening=False))
+        if data:
+            return self._passed(self._clock.now(), data)
+        try:
+            data = wire.receive()
+        except Exception as error:  # pyserial lets OSError, termios.error and TypeError of a lost port through.
+            return self._lost(plain_reason(self._name, error, opening=False))
         now_s = self._clock.now()
+        stood_s, self._looked_s = now_s - self._looked_s, now_s
+        if stood_s > STOPPED_S:
+            data += self._drained(wire, data)
+            self._backlog.late_s(now_s, data)
+            self._heard_at_s = self._clock.now()
+            return Skipped(self._heard_at_s, len(data), STOPPED.format(seconds=stood_s))
         if data:
             self._heard_at_s = now_s
             self._asked = False
-            return BytesArrived(now_s, data)
+            return self._judged(wire, now_s, data)
         silent_s = now_s - self._heard_at_s
         if silent_s >= REOPEN_AFTER_SILENT_S:
             return self._lost(f"no data for {silent_s:.0f} seconds, even when asked: opening {self._name} again")
@@ -111,6 +132,44 @@ class SerialSource:
             self._asked = True
             ask(wire)
         return None
+
+    def _judged(self, wire: Wire, now_s: float, data: bytes) -> Input | None:
+        """Return bytes that came just now as an input, or that some of them are left out."""
+        late_s = self._backlog.late_s(now_s, data)
+        if late_s is not None and late_s > LATE_S and len(data) > MANY_BYTES:
+            more = self._drained(wire, data)
+            self._backlog.late_s(self._clock.now(), more)
+            data += more
+            self._heard = data[-NEWEST_BYTES:]
+            return Skipped(self._clock.now(), max(len(data) - NEWEST_BYTES, 0), LATE.format(seconds=late_s))
+        if self._backlog.passes(now_s, len(data), lines=late_s is not None):
+            if not self._flooded:
+                return BytesArrived(now_s, data)
+            self._heard = data
+        else:
+            self._flooded += len(data)
+            if now_s - self._flood_said_s < FLOOD_SAID_EVERY_S:
+                return None
+        self._flood_said_s = now_s
+        count, self._flooded = self._flooded, 0
+        return Skipped(now_s, count, FLOOD)
+
+    def _passed(self, now_s: float, data: bytes) -> Input:
+        self._looked_s = now_s
+        return BytesArrived(now_s, data)
+
+    def _drained(self, wire: Wire, data: bytes) -> bytes:
+        """Return what waits behind these bytes."""
+        more = b""
+        begun_s = self._clock.now()
+        while len(data) > MANY_BYTES and len(more) < DRAIN_BYTES and self._clock.now() - begun_s < DRAIN_S:
+            try:
+                data = wire.receive()
+            except Exception:  # Lost just now: the next look says so.
+                break
+            more += data
+        self._looked_s = self._clock.now()
+        return more
 
     def _lost(self, reason: str) -> Input:
         self.close()
@@ -136,8 +195,10 @@ class SerialSource:
         self._wire, self._name, self._known, self._heard = result.wire, result.name, result.known, result.heard
         self._reason = None
         self._pause_s = FIRST_PAUSE_S
-        self._heard_at_s = self._clock.now()
+        self._heard_at_s = self._looked_s = self._clock.now()
         self._asked = False
+        self._backlog, self._flooded = Backlog(), 0
+        self._backlog.late_s(self._heard_at_s, self._heard)
         return LinkUp(self._heard_at_s, self._name)
 
     def _work(self, stopped: Callable[[], bool]) -> Found | NotFound:

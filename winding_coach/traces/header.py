@@ -15,7 +15,9 @@ from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 
 FORMAT = "winding-coach trace"
-VERSION = 1
+VERSION = 2
+READ = (1, 2)
+"""Version 2 may hold rows of skipped bytes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,8 +175,9 @@ def header_from(found: Any) -> Header:
     """
     if not isinstance(found, dict) or found.get("format") != FORMAT:
         raise TraceError("is not the first line of a trace")
-    if found.get("version") != VERSION:
-        raise TraceError(f"is of trace version {found.get('version')!r:.20}; this program reads version {VERSION}")
+    version = found.get("version")
+    if isinstance(version, bool) or version not in READ:
+        raise TraceError(f"is of trace version {version!r:.20}; this program reads versions up to {VERSION}")
     reading = _Reading(found)
     try:
         started = datetime.fromisoformat(reading.text("started") or "")

@@ -1,7 +1,8 @@
 """Inputs to the rows of a trace and back: one JSON line each, and the sentence for each line that is none. Pure.
 
 `[at_s,"rx","…"]` bytes (each one character U+0000-U+00FF), `[at_s,"time"]`, `[at_s,"key",name]`,
-`[at_s,"link","up",port]`, `[at_s,"link","down",reason]`. What the coach said stands between them as objects.
+`[at_s,"link","up",port]`, `[at_s,"link","down",reason]`, `[at_s,"skip",bytes,reason]`. What the coach said stands
+between them as objects.
 """
 
 from __future__ import annotations
@@ -10,8 +11,10 @@ import json
 from collections.abc import Callable
 from typing import Any, NoReturn
 
-from winding_coach.inputs import KEYS, BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.inputs import KEYS, BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
 
+MOST_SKIPPED = 2**53
+"""Bytes: more than any link brings, and still the same whole number in every JSON reader."""
 LATEST_S = 1e9
 """No wind lasts thirty years; this also refuses infinities and NaN."""
 
@@ -42,6 +45,8 @@ def input_row(event: Input) -> str | None:
             return dump([at_s, "link", "up", port])
         case LinkDown(at_s, reason):
             return dump([at_s, "link", "down", reason])
+        case Skipped(at_s, count, reason):
+            return dump([at_s, "skip", count, reason])
         case Ended():
             return None
 
@@ -75,6 +80,13 @@ def _key(at_s: float, name: str) -> Input:
     return KeyPressed(at_s, name)
 
 
+def _skip(at_s: float, rest: list[Any]) -> Input:
+    match rest:
+        case [int(count), str(reason)] if not isinstance(count, bool) and 0 <= count <= MOST_SKIPPED:
+            return Skipped(at_s, count, reason)
+    raise TraceError("is no input of a trace")
+
+
 _SHAPES: dict[tuple[str, int], Callable[[float, list[str]], Input]] = {
     ("rx", 1): lambda at_s, rest: _rx(at_s, rest[0]),
     ("time", 0): lambda at_s, rest: TimePassed(at_s),
@@ -98,4 +110,6 @@ def input_from(row: list[Any]) -> Input:
             return shape(float(at_s), rest)
         if kind == "link" and len(rest) == 2 and rest[0] in _LINKS:
             return _LINKS[rest[0]](float(at_s), rest[1])
+    if kind == "skip":
+        return _skip(float(at_s), rest)
     raise TraceError("is no input of a trace")

@@ -17,7 +17,9 @@ from tests.bench.walkers.motor import LAWS
 from tests.bench.walkers.table import aims, table
 from tests.bench.walkers.winding import Cell
 
-OUT = Path(__file__).with_name("figures.md")
+OUT = Path(__file__).parent.with_suffix(".md")
+PRINTED = "## As printed\n"
+"""What follows this line of the page is written anew."""
 USUAL = "coach/meter/walks/*,coach/meter/any/*,coach/crank/any/*,coach/distance/any/A,alone/*/any/*,oracle/*/any/*"
 
 
@@ -48,7 +50,7 @@ def main() -> None:
         "--same-as", metavar="MARK", action="append", default=[], help="count rows of these sources too"
     )
     parser.add_argument("--minutes", type=float, default=1e6, help="begin no wind after so long")
-    parser.add_argument("--write", action="store_true", help=f"write {OUT.name}")
+    parser.add_argument("--write", action="store_true", help=f"write the end of {OUT.name}")
     args = parser.parse_args()
     jobs: dict[str, int] = {}
     for pattern in args.cells.split(","):
@@ -62,7 +64,8 @@ def main() -> None:
     text = page(rows, list(jobs), args.seeds)
     print(text)
     if args.write:
-        OUT.write_text(text, encoding="utf-8")
+        words = OUT.read_text(encoding="utf-8").partition(PRINTED)[0]
+        OUT.write_text(f"{words}{PRINTED}\n{text}", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ import hashlib
 import json
 import time
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import replace
 from pathlib import Path
 
 from tests.bench.walkers.judging import Row, judged
@@ -21,8 +21,9 @@ SEEDS = {"tuning": 1_000_000, "report": 5_000_000, "unseen": 9_000_000}
 EQUIPMENT = {"meter": "", "crank": "c", "distance": "cd"}
 """Meter alone; with crank pulses; with a distance sensor too."""
 LED = ("coach", "alone", "oracle")
-SLOW = "walks"
-WHO = ("any", *FEET, *WILLS)
+OTHER: dict[str, Cell] = {"10 lines": Cell(lines_per_s=10.0), "320 lines": Cell(lines_per_s=320.0)}
+"""Any walker, with another meter."""
+WHO = ("any", *FEET, *WILLS, *OTHER)
 
 
 def _cells() -> dict[str, Cell]:
@@ -32,7 +33,8 @@ def _cells() -> dict[str, Cell]:
             for who in WHO:
                 for law in LAWS:
                     feet, will = (who if who in FEET else None), (who if who in WILLS else None)
-                    cell = Cell(led, EQUIPMENT[equipment], law, feet=feet, will=will)
+                    cell = replace(OTHER.get(who, Cell()), led=led, channels=EQUIPMENT[equipment], law=law)
+                    cell = replace(cell, feet=feet, will=will)
                     found[f"{led}/{equipment}/{who}/{law}"] = cell
     return found
 
@@ -91,8 +93,3 @@ def run(
                     with path.open("a", encoding="utf-8") as file:
                         file.write(json.dumps(row) + "\n")
             yield row
-
-
-def described(name: str) -> str:
-    """Return a cell's settings in words, for `--list`."""
-    return f"{name}: {asdict(CELLS[name])}"

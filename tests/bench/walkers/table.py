@@ -104,6 +104,18 @@ def _of(rows: list[Row], name: str, figure: str) -> Estimate:
     return FIGURES[figure]([row for row in rows if row["cell"] == name])
 
 
+def _most_risk(rows: list[Row], law: str) -> str:
+    """What the aim allows: under A by what the same people do with a needle and with the oracle."""
+    even = mean(row["even"] for row in rows if row["cell"].endswith(f"/any/{law}")).value
+    if law != "A":
+        return f"≤ {100 * even + (2 if law == 'B' else 1):.1f}"
+    alone, oracle = (_of(rows, f"{led}/crank/any/A", "risk, to the target").value for led in ("alone", "oracle"))
+    half, fifth = (even + 0.5 * (alone - even), even + 1.2 * (oracle - even))
+    return (
+        f"≤ {100 * half:.1f} (half of the needle's beyond the even path) and {100 * fifth:.1f} (oracle's and a fifth)"
+    )
+
+
 def aims(rows: list[Row]) -> list[str]:
     """Return the aims with what came out, the oracle's and the needle's figures beside."""
     lines = ["| aim | wanted | came out | same people with a needle | oracle |", "|---|---|---|---|---|"]
@@ -114,12 +126,9 @@ def aims(rows: list[Row]) -> list[str]:
         found = _of(rows, name, figure)
         lines.append(f"| {what} | {wanted} | {found.per_cent()}, {found.winds} winds | {alone} | {oracle} |")
 
-    for law, wanted in (
-        ("A", "even + at most half of the needle's beyond it, within a fifth of the oracle's"),
-        ("B", "even + 2"),
-        ("C", "even + 1"),
-    ):
-        add(f"risk, any walker, crank sensor, law {law}", wanted, f"coach/crank/any/{law}", "risk, to the target")
+    for law in ("A", "B", "C"):
+        name = f"coach/crank/any/{law}"
+        add(f"risk, any walker, crank sensor, law {law}", _most_risk(rows, law), name, "risk, to the target")
     add("turns within 2 %, any walker, crank sensor", "≥ 97", "coach/crank/any/A", "turns ±2 %")
     for who in ("walks", "shuffles"):
         add(f"turns within 3 %, {who}, meter alone, label right", "≥ 95", f"coach/meter/{who}/A", "±3 %, label right")

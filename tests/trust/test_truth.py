@@ -1,0 +1,137 @@
+"""The guard that knows the truth: that its meter speaks the protocol, that it finds what is planted, and some winds.
+
+At length: `python -m tests.bench.truth_search`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from random import Random
+
+import pytest
+
+from tests.bench.truth_search import Shrinker
+from tests.trust.truth.planted import FAULTS
+from tests.trust.truth.sender import RAW_MAX, Hand, Sender
+from tests.trust.truth.untruths import KINDS, Untruth
+from tests.trust.truth.wind import wound
+from tests.trust.truth.words import asks_for_turns, no_numbers
+from tests.trust.truth.world import NM_PER_COUNT, ZERO_COUNTS, World, world
+from winding_coach.coach.said import Prompt
+from winding_coach.meter.frames import LONGEST_LINE, FrameParser, Hello, Sample
+
+PEAK_NM = 6e-3
+
+
+def sent_by(one: World, seconds: float = 6.0) -> tuple[list[Sample], list[Hello], int]:
+    """Return the samples and hellos of a crank that turns evenly at 3 mN·m, and how many lines could not be read."""
+    sender = Sender(one, PEAK_NM, Random(1))
+    for untruth in one.untruths:
+        sender.begin(untruth, 0.0)
+    parser, frames, was = FrameParser(), [], Hand(0.0, 3e-3, 0.0, 1.5, "")
+    while was.at_s < seconds:
+        now = Hand(was.at_s + 0.05, 3e-3, was.revolutions + 0.075, 1.5, "")
+        for line in sender.lines(was, now):
+            assert all(len(text) <= LONGEST_LINE for text in line.data.splitlines(keepends=True))
+            frames += parser.feed(line.data)
+        was = now
+    return [f for f in frames if isinstance(f, Sample)], [f for f in frames if isinstance(f, Hello)], parser.bad_lines
+
+
+def test_the_search_speaks_the_protocol() -> None:
+    samples, hellos, bad = sent_by(World(ripple=0.0, zero_off=0.0, noise_Nm=0.0))
+    assert bad == 0
+    assert len(samples) == pytest.approx(6.0 * 40.0, abs=2)
+    assert [sample.seq for sample in samples] == list(range(len(samples)))
+    assert hellos[0].channels == "cd"
+    assert samples[-1].crank == 9
+    assert samples[-1].raw == pytest.approx(ZERO_COUNTS + 3e-3 / NM_PER_COUNT, abs=1)
+    assert samples[-1].distance_mm == pytest.approx(1500, abs=20)
+    assert 24_900 < samples[-1].t_us - samples[-2].t_us < 25_100
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_every_untruth_can_be_sent(kind: str) -> None:
+    """Untrue lines are good lines: what is wrong with them is what they say."""
+    for seed in range(4):
+        samples, _, bad = sent_by(World(untruths=(KINDS[kind](Random(seed)),)))
+        assert bad == 0
+        assert kind == "silent" or samples
+
+
+def test_untruths_are_what_they_say() -> None:
+    frozen, _, _ = sent_by(World(untruths=(Untruth("raw frozen"),)))
+    assert len({sample.raw for sample in frozen}) == 1
+    assert frozen[-1].crank == 9
+    both, _, _ = sent_by(World(untruths=(Untruth("all frozen"),)))
+    assert {sample.crank for sample in both} == {0}
+    other, _, _ = sent_by(World(untruths=(Untruth("torque negative", -1.0),)))
+    assert other[-1].raw is not None
+    assert other[-1].raw < ZERO_COUNTS - 2e-3 / NM_PER_COUNT
+    full, _, _ = sent_by(World(untruths=(Untruth("end of range", 0.4),)))
+    assert full[-1].raw == RAW_MAX
+    lost, _, _ = sent_by(World(untruths=(Untruth("pulses lost", 0.5),)), 60.0)
+    assert lost[-1].crank is not None
+    assert 30 < lost[-1].crank < 60
+
+
+def test_a_wind_comes_back_by_its_seed() -> None:
+    assert world(1_000_012) == world(1_000_012)
+    short = replace(world(1_000_012), untruths=(Untruth("raw frozen"), Untruth("silent", 0.0, 0.2, 5.0)))
+    assert wound(short) == wound(short)
+
+
+def test_words_that_ask_for_turns() -> None:
+    assert asks_for_turns(Prompt(0.0, "keep_cranking", "Keep cranking."))
+    assert asks_for_turns(Prompt(0.0, "anything_new", "Walk slowly; crank on."))
+    assert not asks_for_turns(Prompt(0.0, "keep_cranking", "Stop: readings do not change."))
+    assert not asks_for_turns(Prompt(0.0, "anything_new", "Stop cranking: turn the crank no further."))
+
+
+def test_no_number_is_found_wherever_it_is() -> None:
+    assert list(no_numbers({"a": [1.0, float("inf")]})) == [".a"]
+    assert list(no_numbers("Reads nan% above its label."))
+    assert not list(no_numbers("Nancy is in for information: 3 %."))
+
+
+PLANTED = (
+    ("an absurd distance makes NaN", World(untruths=(Untruth("absurd distance", 8190, 0.2, 0.05),))),
+    ("readings that stand are believed", World(untruths=(Untruth("raw frozen", 0.0, 0.2),))),
+    ("limits hold for torque above zero only", World(untruths=(Untruth("torque negative", -1.0),))),
+    ("a backlog counts as now", World(untruths=(Untruth("backlog", 0.8, 0.1),))),
+    ("it decides that the motor broke", World(untruths=(Untruth("slips off", 1.0, 0.2),))),
+    ("no danger is one", World(untruths=(Untruth("silent", 0.0, 0.2, 8.0),))),
+)
+
+
+@pytest.mark.parametrize(("name", "where"), PLANTED, ids=[name for name, _ in PLANTED])
+def test_a_planted_fault_is_found(name: str, where: World) -> None:
+    """Each row of what went wrong, as a coach that is broken on purpose; all of them: `truth_search planted`."""
+    fault = FAULTS[name]
+    outcome = wound(replace(where, ratio=16.0), fault.make)
+    assert set(outcome.broken_rules) & set(fault.rules), outcome
+
+
+def test_a_wind_is_shrunk_to_the_untruth_that_it_takes() -> None:
+    fault = FAULTS["an absurd distance makes NaN"]
+    absurd = Untruth("absurd distance", 8190, 0.2, 0.05)
+    pair = World(ratio=16.0, untruths=(Untruth("double pulses", 0.3), absurd))
+    assert "no number" in wound(pair, fault.make).broken_rules
+    assert Shrinker(fault.make).shrunk(pair, "no number").untruths == (absurd,)
+
+
+SOUND = (1_000_002, 1_000_004, 1_000_011, 1_000_025)
+"""Winds of the search in which no rule is broken: a stopped process, an absurd distance, a stuck one, nothing."""
+
+
+@pytest.mark.parametrize("seed", SOUND)
+def test_no_rule_is_broken(seed: int) -> None:
+    assert wound(world(seed)).broken_rules == {}
+
+
+def test_an_honest_wind_gets_its_turns() -> None:
+    """A coach that stops every wind would break no other rule."""
+    outcome = wound(World(ratio=16.0, channels="c"))
+    assert outcome.broken_rules == {}
+    assert 0.95 < outcome.most < 1.03
+    assert not outcome.broke
