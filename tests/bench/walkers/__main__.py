@@ -50,6 +50,9 @@ def main() -> None:
         "--same-as", metavar="MARK", action="append", default=[], help="count rows of these sources too"
     )
     parser.add_argument("--minutes", type=float, default=1e6, help="begin no wind after so long")
+    parser.add_argument(
+        "--piped", action="store_true", help="the coach as a process of its own (slower, the same words)"
+    )
     parser.add_argument("--write", action="store_true", help=f"write the end of {OUT.name}")
     args = parser.parse_args()
     jobs: dict[str, int] = {}
@@ -60,7 +63,16 @@ def main() -> None:
             sys.exit(f"No cell is named {cells}.")
         for name in found:
             jobs.setdefault(name, int(count) if count else args.winds)
-    rows = list(run(list(jobs), jobs, SEEDS[args.seeds], args.rows, 60.0 * args.minutes, tuple(args.same_as)))
+    rows = list(
+        run(
+            jobs,
+            SEEDS[args.seeds],
+            args.rows,
+            until_s=60.0 * args.minutes,
+            same_as=tuple(args.same_as),
+            piped=args.piped,
+        )
+    )
     text = page(rows, list(jobs), args.seeds)
     print(text)
     if args.write:

@@ -13,7 +13,8 @@ from pathlib import Path
 from tests.bench.walkers.judging import Row, judged
 from tests.bench.walkers.motor import LAWS
 from tests.bench.walkers.people import FEET, WILLS
-from tests.bench.walkers.winding import Cell, wind
+from tests.bench.walkers.piped import Piped
+from tests.bench.walkers.winding import SETTINGS, Cell, Wound, wind
 
 ROOT = Path(__file__).parents[3]
 COACH = ("coach", "signals", "rubber", "meter")
@@ -72,22 +73,42 @@ def kept(path: Path | None, same_as: tuple[str, ...] = ()) -> dict[tuple[str, in
     return found
 
 
+def _led(name: str, seed: int, *, piped: bool) -> Wound:
+    """Wind one motor of a cell; piped: the coach is a process of its own, at the other end of a pipe."""
+    if not piped or CELLS[name].led != "coach":
+        return wind(CELLS[name], seed)
+    leader = Piped(SETTINGS)
+    try:
+        return wind(CELLS[name], seed, leader=leader)
+    finally:
+        leader.close()
+
+
 def run(
-    names: list[str], jobs: dict[str, int], seed: int, path: Path | None, until_s: float, same_as: tuple[str, ...]
+    jobs: dict[str, int],
+    seed: int,
+    path: Path | None = None,
+    *,
+    until_s: float = 1e9,
+    same_as: tuple[str, ...] = (),
+    piped: bool = False,
 ) -> Iterator[Row]:
-    """Wind what is not there yet, all cells growing together; give every row that is wanted. jobs: winds a cell."""
+    """Wind what is not there yet, all cells growing together; give every row that is wanted. jobs: winds a cell.
+
+    until_s: no wind is begun after so long. same_as: marks of other sources whose rows count too.
+    """
     rows = kept(path, same_as)
     marks = {led: mark_of(Cell(led)) for led in LED}
     ends = time.monotonic() + until_s
     for number in range(max(jobs.values(), default=0)):
-        for name in names:
-            if number >= jobs[name]:
+        for name, winds in jobs.items():
+            if number >= winds:
                 continue
             row = rows.get((name, seed + number))
             if row is None:
                 if time.monotonic() > ends:
                     continue
-                row = judged(wind(CELLS[name], seed + number))
+                row = judged(_led(name, seed + number, piped=piped))
                 row = {"mark": marks[CELLS[name].led], "cell": name, "seed": seed + number} | row
                 if path is not None:
                     with path.open("a", encoding="utf-8") as file:
