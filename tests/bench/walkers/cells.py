@@ -22,6 +22,8 @@ SEEDS = {"tuning": 1_000_000, "report": 5_000_000, "unseen": 9_000_000}
 EQUIPMENT = {"meter": "", "crank": "c", "distance": "cd"}
 """Meter alone; with crank pulses; with a distance sensor too."""
 LED = ("coach", "alone", "oracle")
+WITHOUT = {"unled": "led_by_torque", "unlearning": "learns"}
+"""The coach without one thing, to compare with: steps led by torque, what it learns of a person."""
 OTHER: dict[str, Cell] = {"10 lines": Cell(lines_per_s=10.0), "320 lines": Cell(lines_per_s=320.0)}
 """Any walker, with another meter."""
 WHO = ("any", *FEET, *WILLS, *OTHER)
@@ -29,19 +31,20 @@ WHO = ("any", *FEET, *WILLS, *OTHER)
 
 def _cells() -> dict[str, Cell]:
     found: dict[str, Cell] = {}
-    for led in LED:
-        for equipment in EQUIPMENT if led == "coach" else ("crank",):
+    for led in (*LED, *WITHOUT):
+        for equipment in ("crank",) if led in ("alone", "oracle") else EQUIPMENT:
             for who in WHO:
                 for law in LAWS:
                     feet, will = (who if who in FEET else None), (who if who in WILLS else None)
-                    cell = replace(OTHER.get(who, Cell()), led=led, channels=EQUIPMENT[equipment], law=law)
-                    cell = replace(cell, feet=feet, will=will)
+                    cell = replace(OTHER.get(who, Cell()), channels=EQUIPMENT[equipment], law=law, feet=feet, will=will)
+                    cell = replace(cell, led="coach" if led in WITHOUT else led, without=WITHOUT.get(led, ""))
                     found[f"{led}/{equipment}/{who}/{law}"] = cell
     return found
 
 
 CELLS = _cells()
-"""LED/EQUIPMENT/WHO/LAW, such as `coach/meter/walks/A`. Alone or with the oracle the equipment makes no difference."""
+"""LED/EQUIPMENT/WHO/LAW, such as `coach/meter/walks/A`; LED may be one of WITHOUT. Alone or with the oracle the
+equipment makes no difference."""
 
 
 def named(patterns: str) -> list[str]:
@@ -65,7 +68,7 @@ def kept(path: Path | None, same_as: tuple[str, ...] = ()) -> dict[tuple[str, in
     found: dict[tuple[str, int], Row] = {}
     if path is None or not path.exists():
         return found
-    marks = {led: mark_of(Cell(led)) for led in LED}
+    marks = {led: mark_of(Cell("coach" if led in WITHOUT else led)) for led in (*LED, *WITHOUT)}
     for line in path.read_text(encoding="utf-8").splitlines():
         row = json.loads(line)
         if row["mark"] in (marks[row["cell"].split("/")[0]], *same_as):

@@ -54,7 +54,9 @@ HOOKS_M = MODEL.hooks_m or 0.2
 class Cell:
     """Who is led how. led: coach, alone or oracle. channels of the meter: "" torque alone, "c", "cd".
 
-    feet, will, plain, lines_per_s: see `people.draw`."""
+    without: a setting of the coach that is switched off to compare with. feet, will, plain, lines_per_s: see
+    `people.draw`.
+    """
 
     led: str = "coach"
     channels: str = ""
@@ -63,6 +65,7 @@ class Cell:
     will: str | None = None
     plain: bool = False
     lines_per_s: float | None = 80.0
+    without: str = ""
 
 
 @dataclass(slots=True)
@@ -150,7 +153,8 @@ class _Wind:
         self._leader: Leader | None = None
         self._oracle: Oracle | None = None
         if cell.led == "coach":
-            self._leader = leader or InProcess(SETTINGS)
+            off: dict[str, Any] = {cell.without: False} if cell.without else {}
+            self._leader = leader or InProcess(replace(SETTINGS, **off))
         elif cell.led == "oracle" and isinstance(self._mind, Follower):
             self._oracle = Oracle(plan, path, self._mind, WINDER.ratio)
         self._turned_back = False
