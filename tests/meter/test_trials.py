@@ -20,21 +20,25 @@ def test_a_pull_that_stays_on_the_axis() -> None:
     found = pull_trial(at(0), at(0.05e-3), at(2e-6), SIMULATED, PULL_N)
     assert found.passed
     assert found.figures["moved_Nm"] == pytest.approx(0.049e-3)
-    assert "stands" in found.words
+    assert "stays under the pull" in found.words
 
 
-def test_a_pull_half_a_millimetre_off_the_axis() -> None:
-    # 10 N half a millimetre off are 5 mN·m: statics.
-    found = pull_trial(at(0), at(-5e-3), at(0), SIMULATED, 10.0)
-    assert found.passed is False
-    assert found.figures["off_axis_m"] == pytest.approx(-0.5e-3)
-    assert "0.50 mm" in found.words
+def test_a_pull_is_judged_by_the_motors_torque() -> None:
+    """0.44 mN·m: 10 N, half a millimetre off the axis and tilted by 5°; much of 2 mN·m, little of 40."""
+    small = pull_trial(at(0), at(-0.44e-3), at(0), SIMULATED, 10.0, 2e-3)
+    assert small.passed is False
+    assert small.figures["launch_share"] == pytest.approx(-0.22, abs=1e-3)
+    assert small.figures["Nm_per_N"] == pytest.approx(-44e-6, rel=1e-3)
+    assert "22.0% of a launch torque of 2.00 mN·m" in small.words
+    assert pull_trial(at(0), at(-0.44e-3), at(0), SIMULATED, 10.0, 40e-3).passed
 
 
-def test_without_a_rating_a_pull_is_told_and_not_judged() -> None:
-    found = pull_trial(at(0), at(1e-3), at(0), replace(SIMULATED, rating_Nm=None), PULL_N)
+def test_without_rating_and_launch_torque_a_pull_is_shown_and_not_judged() -> None:
+    bare = replace(SIMULATED, rating_Nm=None)
+    found = pull_trial(at(0), at(1e-3), at(0), bare, PULL_N)
     assert found.passed is None
     assert "+1.000 mN·m" in found.words
+    assert pull_trial(at(0), at(1e-3), at(0), bare, PULL_N, 4e-3).passed is False
 
 
 @pytest.mark.parametrize(

@@ -159,7 +159,7 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     fill_in(args, home)
     args.port = "auto" if args.port in (None, "sim") else args.port
     if args.trials is not None:
-        return _try(args, home, units)
+        return _try(args, home, units, launch)
     calibration = _calibration_for_check(args.calibration, home)
     reader = MeterReader(calibration)
     arrivals = Arrivals()
@@ -175,12 +175,12 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     return 0 if found.passed else 1
 
 
-def _try(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+def _try(args: argparse.Namespace, home: Home, units: UnitSystem, launch: float | None) -> int:
     names = trials_from(args.trials)
     pull_kg = quantity("--pull-mass", args.pull_mass, "mass", units)
     if not 0.01 <= pull_kg <= 20.0:
         raise UsageProblem("--pull-mass: it is between 10 g and 20 kg.")
-    found = try_meter(args.port, names, _calibration_for_check(args.calibration, home), pull_kg)
+    found = try_meter(args.port, names, _calibration_for_check(args.calibration, home), pull_kg, launch)
     if args.json:
         print(json.dumps({"port": args.port, "trials": [asdict(trial) for trial in found]}))
     else:

@@ -29,7 +29,9 @@ def trials_from(typed: str) -> tuple[str, ...]:
     return names
 
 
-def try_meter(port: str, names: tuple[str, ...], calibration: Calibration, pull_kg: float) -> list[Trial]:
+def try_meter(
+    port: str, names: tuple[str, ...], calibration: Calibration, pull_kg: float, launch_Nm: float | None = None
+) -> list[Trial]:
     """Lead somebody through the trials; return what came of them.
 
     Raises:
@@ -40,8 +42,12 @@ def try_meter(port: str, names: tuple[str, ...], calibration: Calibration, pull_
     source = SerialSource(port)
     try:
         at = AtMeter(source, Lines())
-        does = {"pull": _pull, "release": _release, "crank": _crank}
-        return [does[name](at, calibration, pull_kg) for name in names]
+        does = {
+            "pull": lambda: _pull(at, calibration, pull_kg, launch_Nm),
+            "release": lambda: _release(at, calibration),
+            "crank": lambda: _crank(at),
+        }
+        return [does[name]() for name in names]
     finally:
         source.close()
 
@@ -52,7 +58,7 @@ def _steady(at: AtMeter) -> float:
     return at.steady_after_enter(Load(0.0, "")).counts
 
 
-def _pull(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
+def _pull(at: AtMeter, calibration: Calibration, pull_kg: float, launch_Nm: float | None) -> Trial:
     from winding_coach.meter.trials import pull_trial
 
     say("Pull: take everything off the hook, hands off, then press Enter.")
@@ -60,13 +66,12 @@ def _pull(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
     say(f"Pull: hang {pull_kg:g} kg straight from the hook (over a pulley, along the axis), then press Enter.")
     pulled = _steady(at)
     say("Pull: take it off again, then press Enter.")
-    return pull_trial(before, pulled, _steady(at), calibration, pull_kg * GRAVITY_M_PER_S2)
+    return pull_trial(before, pulled, _steady(at), calibration, pull_kg * GRAVITY_M_PER_S2, launch_Nm)
 
 
-def _release(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
+def _release(at: AtMeter, calibration: Calibration) -> Trial:
     from winding_coach.meter.trials import release_trial
 
-    del pull_kg
     # What sticks rests on either side of its zero: begin on the side that the load does not come from.
     say("Release: take all weights off, press the arm lightly upwards, let go, hands off, then press Enter.")
     before = _steady(at)
@@ -76,10 +81,9 @@ def _release(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
     return release_trial(before, loaded, _steady(at), calibration)
 
 
-def _crank(at: AtMeter, calibration: Calibration, pull_kg: float) -> Trial:
+def _crank(at: AtMeter) -> Trial:
     from winding_coach.meter.trials import crank_trial
 
-    del calibration, pull_kg
     say("Crank: put the handle away from its switch, then press Enter.")
     at.wait_for_enter()
     begun = at.crank_turns

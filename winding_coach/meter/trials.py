@@ -1,6 +1,6 @@
 """Counts read before, during and after something was done to a meter in; what that says of its build out.
 
-Limits are shares of the cell's rating, and assumed. Pure.
+Limits are assumed: shares of the motor's launch torque, or of what was hung. Pure.
 """
 
 from __future__ import annotations
@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from winding_coach.meter.calibration import Calibration
 
-PULL_SHARE = 0.005
-"""Of the rating: a kilogram's pull may read as this much torque."""
+PULL_SHARE, LAUNCH_SHARE = 0.02, 0.125
+"""Of the launch torque: what a pull may read as; and launch torque over the cell's rating where it is not stated."""
 RETURN_SHARE = 0.002
 """Of the torque that was let go: what may stay behind."""
 LEAST_LOAD_SHARE = 0.05
@@ -30,24 +30,39 @@ class Trial:
     words: str
 
 
-def pull_trial(before: float, pulled: float, after: float, calibration: Calibration, pull_N: float) -> Trial:
-    """Judge a straight pull on the hook: the zero must not move under it. pull_N: the pull."""
+def pull_trial(
+    before: float,
+    pulled: float,
+    after: float,
+    calibration: Calibration,
+    pull_N: float,
+    launch_Nm: float | None = None,
+) -> Trial:
+    """Judge a straight pull on the hook: the zero must not move under it. pull_N: the pull.
+
+    launch_Nm: launch torque of the motors that the meter is for; else an eighth of the cell's rating.
+    """
     zero = 0.5 * (before + after)
     moved = calibration.torque_Nm(pulled, zero)
     stays = calibration.torque_Nm(after, before)
-    off_axis = moved / pull_N
-    figures: dict[str, float | int | None] = {"moved_Nm": moved, "stays_Nm": stays, "off_axis_m": off_axis}
-    if calibration.rating_Nm is None:
-        return Trial(
-            "pull", None, figures, f"{_torque(moved)} under the pull; without the cell's rating none can judge."
-        )
-    passed = abs(moved) <= PULL_SHARE * calibration.rating_Nm
+    figures: dict[str, float | int | None] = {"moved_Nm": moved, "stays_Nm": stays, "Nm_per_N": moved / pull_N}
+    if launch_Nm is None:
+        if calibration.rating_Nm is None:
+            words = (
+                f"{_torque(moved)} under the pull; it cannot be judged without --launch-torque or the cell's rating."
+            )
+            return Trial("pull", None, figures, words)
+        launch_Nm = LAUNCH_SHARE * calibration.rating_Nm
+    # The motor pulls less at launch than at full stretch; a kilogram is about what the usual motor pulls between.
+    figures["launch_share"] = moved / launch_Nm
+    passed = abs(moved) <= PULL_SHARE * launch_Nm
+    share = f"{abs(moved) / launch_Nm:.1%} of a launch torque of {1e3 * launch_Nm:.2f} mN·m"
     if passed:
-        words = f"The zero stands under the pull: it moves by {_torque(moved)}."
+        words = f"The zero stays under the pull: it moves by {_torque(moved)}, {share}."
     else:
         words = (
-            f"Pull reaches the cell: {_torque(moved)}, as if it passed the axis by {1e3 * abs(off_axis):.2f} mm."
-            " Align hook and bearings, and see that nothing but the arm touches the cell."
+            f"Pull reaches the cell: {_torque(moved)}, {share}. Put the hook on the axis and the meter in line with the"
+            " pull, and see that nothing but the arm touches the cell."
         )
     return Trial("pull", passed, figures, words)
 

@@ -1,6 +1,6 @@
 """A simulated meter on the calibration bench: weights on its arms in, wire bytes out. Figures invented.
 
-The arm swings when a weight is hung; a sticking bearing holds back; a pull that misses the axis is read as torque.
+The arm swings when a weight is hung; a sticking bearing holds back; a pull that is off the axis and tilted is torque.
 """
 
 from __future__ import annotations
