@@ -23,6 +23,8 @@ class Phase(StrEnum):
     DONE = "done"
     BROKEN = "broken"
     ABORTED = "aborted"
+    LET_DOWN = "let_down"
+    EMPTY = "empty"
 
 
 class Level(StrEnum):
@@ -52,6 +54,12 @@ PROMPTS = (
     "back_off",
     "launch_ready",
     "note_down",
+    "hook_wound",
+    "step_out_wound",
+    "stay_wound",
+    "let_down",
+    "let_down_slower",
+    "empty",
 )
 
 ALARMS = (

@@ -23,6 +23,8 @@ PHASE_WORDS: dict[Phase, str] = {
     Phase.DONE: "Done",
     Phase.BROKEN: "Broken",
     Phase.ABORTED: "Stopped",
+    Phase.LET_DOWN: "Let down",
+    Phase.EMPTY: "Empty",
 }
 
 SILENT = "no data for 2 seconds"
@@ -49,6 +51,12 @@ _PROMPT_WORDS = {
     "back_off_enough": "Stop: {torque}.",
     "launch_ready": "Ready to launch: {torque}, {turns}.",
     "note_down": "Noted. Peak {peak}; launch {torque}, {turns}.",
+    "hook_wound": "Hold the crank, hook the wound motor up, then step out to {exactly}.",
+    "step_out_wound": "Out to {exactly}, crank held; wait there.",
+    "stay_wound": "It is too full to stretch: stay where you are, crank held.",
+    "let_down": "Let it down slowly; hold on to the crank. {crank_left} left.",
+    "let_down_slower": "Slower: keep the crank in your hand.",
+    "empty": "Empty. {turns} were left.",
 }
 
 _STEP_WAS = {
@@ -142,6 +150,7 @@ def prompt_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> str
         peak_is="" if torque_Nm is None else f"; the peak is {show(torque_Nm, 'torque', units)}",
         next_torque="" if prompt.next_Nm is None else f": next {show(prompt.next_Nm, 'torque', units)}",
         over="" if crank is None else f" over {_count(crank, 'turn', 'turns')}",
+        crank_left="Some crank turns" if crank is None else f"About {_count(crank, 'crank turn', 'crank turns')}",
         turns="turns not counted" if turns is None else _count(turns, "turn", "turns"),
         When_there="S" if prompt.side == "there" else f"When you stand at {exactly}, s",
         stay_at=f"; stay at {exactly}" if prompt.side == "there" else "",

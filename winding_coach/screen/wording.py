@@ -15,6 +15,8 @@ PHASE_BLOCKS: dict[Phase, str] = {
     Phase.DONE: "DONE",
     Phase.BROKEN: "BROKEN",
     Phase.ABORTED: "STOPPED",
+    Phase.LET_DOWN: "LET DOWN",
+    Phase.EMPTY: "EMPTY",
 }
 """The phase in one short word, for block letters and the rail of steps."""
 
@@ -43,6 +45,9 @@ PROMPT_BLOCKS = {
     "crank_faster": "FASTER",
     "stop_at_peak": "STOP",
     "back_off": "BACK OFF {crank}",
+    "step_out_wound": "OUT TO {distance}",
+    "let_down": "LET DOWN {crank}",
+    "let_down_slower": "SLOWER",
 }
 """What to do in block letters, where the phase's own word would say less."""
 
