@@ -16,6 +16,9 @@ from winding_coach.traces.files import Trace
 from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 
+UNWINDING = "unwinding"
+"""In the first line of a trace of a motor being let down: an object with the `wind` it belongs to."""
+
 
 def settings_of(
     trace: Trace, *, calibration: Calibration | None = None, units: UnitSystem | None = None
@@ -26,6 +29,8 @@ def settings_of(
         TraceError: the trace knows no motor or no calibration, or its figures are impossible.
     """
     header = trace.header
+    if UNWINDING in header.more:
+        raise TraceError(f"The trace '{trace.path}' is of a motor let down: see it with 'unwind --again'.")
     if header.motor is None:
         raise TraceError(f"The trace '{trace.path}' knows no motor (loop and mass): it cannot be coached again.")
     used = calibration or header.calibration

@@ -11,8 +11,7 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from winding_coach.coach.curve import Curve
-from winding_coach.coach.said import Alarm, PhaseSaid, ReadingSaid, Said, Summary
-from winding_coach.coach.step import Coach
+from winding_coach.coach.said import Alarm, PhaseSaid, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.view import CoachView
 from winding_coach.inputs import Ended, Input, KeyPressed, Skipped, TimePassed
 from winding_coach.traces.files import TraceWriter
@@ -38,13 +37,36 @@ class Source(Protocol):
         """Let go of what is held."""
 
 
+class Coaching(Protocol):
+    """What the loop steps: `coach.step.Coach`, or `coach.unwinding.UnwindCoach`."""
+
+    @property
+    def view(self) -> CoachView:
+        """All to be seen."""
+
+    @property
+    def said(self) -> tuple[Said, ...]:
+        """What the last input made it say."""
+
+    @property
+    def summary(self) -> Summary | None:
+        """The wind in values, once it is closed."""
+
+    @property
+    def finished(self) -> bool:
+        """Whether it is over."""
+
+    def step(self, event: Input) -> None:
+        """Take one input."""
+
+
 class Session:
     """A wind in progress. `view`, `curve`, `trouble`, `trace_name` and `finished` may be read from any thread."""
 
     def __init__(
         self,
         source: Source,
-        coach: Coach,
+        coach: Coaching,
         writer: TraceWriter | None = None,
         *,
         heard: Callable[[Said], None] | None = None,
@@ -160,13 +182,13 @@ class Session:
             self._heard(self._coach.view.reading)
         urgent = isinstance(event, KeyPressed)
         for one in said:
-            urgent = urgent or isinstance(one, (Alarm, PhaseSaid, Summary))
+            urgent = urgent or isinstance(one, (Alarm, PhaseSaid, Summary, Unwound))
             self._keep(one)
         if urgent and self._writer is not None:
             self._writer.sync()
 
     def _keep(self, one: Said) -> None:
-        if isinstance(one, Summary):
+        if isinstance(one, Summary | Unwound):
             one = replace(one, trace=self.trace_name)
         if self._writer is not None and not isinstance(one, ReadingSaid):
             self._writer.said(one.as_json())

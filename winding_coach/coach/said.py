@@ -261,4 +261,35 @@ class Summary:
         }
 
 
-Said: TypeAlias = LinkSaid | PhaseSaid | Prompt | Alarm | ReadingSaid | Summary
+@dataclass(frozen=True, slots=True)
+class Unwound:
+    """What was found. turns_left: of the motor, with its standard deviation; how: counted, by torque, or unknown.
+
+    crank_turns: of the handle, None where not counted. torque_Nm: at rest before it was let down. returned_J: work
+    given back while it was let down, by the pulses' count.
+    """
+
+    at_s: float
+    turns_left: float | None
+    turns_left_sd: float | None
+    how: str
+    crank_turns: float | None
+    torque_Nm: float | None
+    returned_J: float | None
+    trace: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "event": "unwound",
+            "at_s": self.at_s,
+            "turns_left": _rounded(self.turns_left, 1),
+            "turns_left_sd": _rounded(self.turns_left_sd, 1),
+            "how": self.how,
+            "crank_turns": _rounded(self.crank_turns, 2),
+            "torque_mNm": _mNm(self.torque_Nm),
+            "returned_J": _rounded(self.returned_J, 4),
+            "trace": self.trace,
+        }
+
+
+Said: TypeAlias = LinkSaid | PhaseSaid | Prompt | Alarm | ReadingSaid | Summary | Unwound

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import fmean, median
-from typing import Any
 
-from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, Prompt, ReadingSaid, Said
+from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, Prompt, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView, Targets
 from winding_coach.coach.wording import SILENT, in_words
@@ -29,8 +28,8 @@ EMPTY_FOR_S = 1.0
 STILL_FOR_S, STILL_SHARE = 3.0, 0.05
 """Stretched out and held: torque within this share (of itself) for so long."""
 TIGHT_SHARE, TIGHT_AFTER_S = 0.5, 0.7
-"""Of the launch torque, as it is hooked up: with more the motor is too full to be stretched out (in the model, over 55 %
-of its breaking turns), and is let down where it is."""
+"""Of the launch torque, as it is hooked up: with more the motor is too full to be stretched out (in the model, over
+55 % of its breaking turns), and is let down where it is."""
 ZERO_STILL_S, ZERO_SHARE = 2.0, 0.04
 """A zero is taken when the reading has been within this share of the launch torque for so long."""
 NEAREST_SHARE = 0.7
@@ -39,40 +38,8 @@ FAST_REV_PER_S = 3.0
 """Let down faster, the handle runs away from the hand; assumed."""
 SPEED_OVER_S = 1.5
 TOLD_EVERY_S = 4.0
-
-
-@dataclass(frozen=True, slots=True)
-class Unwound:
-    """What was found. turns_left: of the motor, with its standard deviation; how: counted, by torque, or unknown.
-
-    crank_turns: of the handle, None where not counted. torque_Nm: at rest before it was let down. returned_J: work
-    given back while it was let down, by the pulses' count. wind: the id of the wind it belongs to.
-    """
-
-    at_s: float
-    turns_left: float | None
-    turns_left_sd: float | None
-    how: str
-    crank_turns: float | None
-    torque_Nm: float | None
-    returned_J: float | None
-    trace: str | None = None
-
-    def as_json(self) -> dict[str, Any]:
-        def rounded(value: float | None, digits: int) -> float | None:
-            return None if value is None else round(value, digits)
-
-        return {
-            "event": "unwound",
-            "at_s": self.at_s,
-            "turns_left": rounded(self.turns_left, 1),
-            "turns_left_sd": rounded(self.turns_left_sd, 1),
-            "how": self.how,
-            "crank_turns": rounded(self.crank_turns, 2),
-            "torque_mNm": None if self.torque_Nm is None else round(self.torque_Nm * 1e3, 4),
-            "returned_J": rounded(self.returned_J, 4),
-            "trace": self.trace,
-        }
+CLOSES_AFTER_S = 5.0
+"""Once it is empty, hands-free."""
 
 
 class UnwindCoach:
@@ -80,8 +47,8 @@ class UnwindCoach:
 
     def __init__(self, settings: CoachSettings, motor: StretchedMotor) -> None:
         self.settings = settings
-        self.said: tuple[Said | Unwound, ...] = ()
-        self.summary = None
+        self.said: tuple[Said, ...] = ()
+        self.summary: Summary | None = None
         self.unwound: Unwound | None = None
         self._motor = motor
         self._launch_Nm = settings.plan.launch_torque_Nm
@@ -104,7 +71,7 @@ class UnwindCoach:
         self._left_at_rest: TurnsLeft | None = None
         self._tared = settings.tare_counts is not None
         self._prompt: Prompt | None = None
-        self._saying: list[Said | Unwound] = []
+        self._saying: list[Said] = []
         self._sample: TorqueSample | None = None
 
     @property
@@ -138,6 +105,8 @@ class UnwindCoach:
                 pass
             case Ended():
                 self._close()
+        if self._phase is Phase.EMPTY and self._at_s - self._phases[-1][0] >= CLOSES_AFTER_S:
+            self._close()
         if self.unwound is None:
             self._silence()
             self._tell()
@@ -351,6 +320,7 @@ class UnwindCoach:
             phase_starts=self._phases,
             steps=settings.steps,
             motor=settings.motor,
+            letting_down=True,
         )
 
 

@@ -59,6 +59,7 @@ class CoachView:
     stale: the reading is older than half a second and must not be shown as live.
     peak_risk: chance that such a motor breaks by the peak that it is wound to, as this wind goes; the reading's risk is
     that of here and now. None where turns are not counted.
+    letting_down: a wound motor is let down, no wind is coached.
     alarms: those that are on, the one that matters most first.
     phase_starts: (at_s, turns or None, phase) of each phase so far; alarm_starts: the same of the last alarms.
     """
@@ -85,3 +86,4 @@ class CoachView:
     steps: Steps = USUAL
     motor: MotorFigures | None = None
     peak_risk: float | None = None
+    letting_down: bool = False

@@ -51,7 +51,7 @@ _PROMPT_WORDS = {
     "back_off_enough": "Stop: {torque}.",
     "launch_ready": "Ready to launch: {torque}, {turns}.",
     "note_down": "Noted. Peak {peak}; launch {torque}, {turns}.",
-    "hook_wound": "Hold the crank, hook the wound motor up, then step out to {exactly}.",
+    "hook_wound": "Hold the crank; hook it up, then out to {exactly}.",
     "step_out_wound": "Out to {exactly}, crank held; wait there.",
     "stay_wound": "It is too full to stretch: stay where you are, crank held.",
     "let_down": "Let it down slowly; hold on to the crank. {crank_left} left.",

@@ -18,6 +18,7 @@ from winding_coach.command_line.problem import Problem
 
 COMMANDS = {
     "wind": "coach a live wind from a torque meter",
+    "unwind": "let a wound motor down on the meter and count the turns left",
     "practice": "the same screen, with a simulated motor and meter driven by the keyboard",
     "replay": "run a saved wind through the same coach",
     "watch": "a second screen, read-only, in a terminal or a browser",
@@ -43,7 +44,7 @@ COMMANDS = {
 """Each command's name and job, in the order of the help. A module of the same name has
 `add_arguments(parser)` and `run(args) -> int`; its docstring opens the command's help."""
 GROUPS = (
-    ("wind", ("wind", "practice", "replay", "watch")),
+    ("wind", ("wind", "unwind", "practice", "replay", "watch")),
     ("before and after", ("plan", "cut", "review", "flight", "advise")),
     ("the shelf", ("motor", "batch", "winder", "model", "person", "shelf", "invent", "export", "import", "backup")),
     ("meter and computer", ("meter", "ready", "completion")),

@@ -218,6 +218,9 @@ def flight_with(changes: dict[str, Any], wind: Wind, flown: list[Flight], *, cor
         if not flown:
             raise UsageProblem(f"--correct: no flight of wind {short} is logged yet; leave it out.")
         return replace(flown[0], **changes)
+    if flown and flown[0].duration_s is None and "duration_s" in changes:
+        # Its turns left were found when the motor was let down; now the rest of it.
+        return replace(flown[0], **changes)
     if flown:
         raise UsageProblem(f"The flight of wind {short} is logged already: add --correct to change it.")
     return Flight(str(uuid.uuid4()), wind.id, datetime.now().astimezone().isoformat(timespec="seconds"), **changes)

@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from winding_coach.coach.said import Alarm, LinkSaid, PhaseSaid, Prompt, ReadingSaid, Said, Summary
+from winding_coach.coach.said import Alarm, LinkSaid, PhaseSaid, Prompt, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.wording import PHASE_WORDS
 from winding_coach.inputs import KEYS
 from winding_coach.simulator.hands import COMMANDS
@@ -34,6 +34,8 @@ def sentence(said: Said, units: UnitSystem) -> str:
             return _reading(said, units)
         case Summary():
             return _summary(said, units)
+        case Unwound():
+            return unwound_words(said, units)
 
 
 def _reading(reading: ReadingSaid, units: UnitSystem) -> str:
@@ -42,6 +44,17 @@ def _reading(reading: ReadingSaid, units: UnitSystem) -> str:
     rising = "" if rate is None else f", {show(rate, 'torque', units)} a second"
     turns = "" if reading.turns is None else f", {reading.turns:.0f} turns ({reading.turns_source})"
     return f"Torque {torque}{rising}{turns}."
+
+
+def unwound_words(found: Unwound, units: UnitSystem) -> str:
+    """Return what letting a motor down has found, as one sentence."""
+    if found.turns_left is None:
+        return "Nothing was found: no wound motor was held still on the hook."
+    doubt = f" ± {found.turns_left_sd:.0f}" if found.turns_left_sd is not None and found.turns_left_sd >= 0.5 else ""
+    how = f"counted over {found.crank_turns:.1f} crank turns" if found.crank_turns is not None else "by its torque"
+    gave = "" if found.returned_J is None else f" It gave back {found.returned_J:.2f} J as it was let down."
+    kept = "" if found.trace is None else f" Saved as {found.trace}."
+    return f"{found.turns_left:.0f}{doubt} turns were left, {how}.{gave}{kept}"
 
 
 def _summary(summary: Summary, units: UnitSystem) -> str:

@@ -40,6 +40,11 @@ from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem, show
 
 if TYPE_CHECKING:
+    import numpy as np
+
+    from winding_coach.rubber.figures import MotorFigures, Plan
+    from winding_coach.simulator.hands import Hands
+    from winding_coach.simulator.motor import SimulatedMotor
     from winding_coach.sources.emulator import PseudoPort
     from winding_coach.sources.loopback import LoopbackPort
 
@@ -79,6 +84,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         + "\n".join(f"  {_fault_form(kind, for_s):<22}{what}" for kind, (what, for_s) in KINDS.items()),
     )
     emulate.add_argument("--script", default="good", metavar="STYLE", help=f"how the hands wind: {', '.join(STYLES)}")
+    emulate.add_argument("--left", metavar="PERCENT", help="a motor with so much of its launch turns left is let down")
     emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
     emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")
     emulate.add_argument("--channels", default="c", metavar="LETTERS", help="of c or q (crank), d, t (c)")
@@ -259,12 +265,15 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     stiffer = number("--torque-scale", args.torque_scale, 0.1, 10)
     rubber, hooks_m = DEFAULT_RUBBER if made is None else made.rubber, settings.plan.walk_in[-1].distance_m
     motor = SimulatedMotor(figures.motor, rubber, torque_scale=stiffer, hooks_m=hooks_m)
-    hands = ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng)
+    hands: Hands = ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng)
     model = MeterModel(
         lines_per_s=number("--lines-per-s", args.lines_per_s, 1, 1000),
         channels="".join(sorted(set(args.channels))),
         pulses_per_turn=whole("--pulses-per-turn", args.pulses_per_turn, 1, MOST_PULSES_PER_TURN),
     )
+    if args.left is not None:
+        share = number("--left", args.left.strip().rstrip("% "), 1, 100) / 100.0
+        motor, hands = _let_down(settings.plan, figures.motor, figures.winder.ratio, share, stiffer, rng)
     bench = FaultyBench(Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
     port = _port(args)
     # Before the path is told: who knows it may send a signal at once.
@@ -279,6 +288,19 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         stopped=stopped,
     )
     return 0
+
+
+def _let_down(
+    plan: Plan, motor: MotorFigures, ratio: float, share: float, stiffer: float, rng: np.random.Generator
+) -> tuple[SimulatedMotor, Hands]:
+    """Return a motor that was wound and flown, and hands that let it down."""
+    from winding_coach.rubber.turns_left import STRETCH_LENGTHS
+    from winding_coach.simulator.letting_down import LettingDown, landed
+
+    of = landed(plan, motor, share, torque_scale=stiffer)
+    hooks_m = plan.walk_in[-1].distance_m
+    too_full = share > 0.75
+    return of.motor, LettingDown(of.turns, ratio, hooks_m, 0.0 if too_full else STRETCH_LENGTHS * motor.loop_m, rng)
 
 
 def _port(args: argparse.Namespace) -> PseudoPort | LoopbackPort:

@@ -29,6 +29,7 @@ from winding_coach.screen.side import ROWS, SideView, draw_side
 from winding_coach.screen.wording import (
     CAUTION_LINE,
     CAUTIONS,
+    LETTING_DOWN_STEPS,
     LINK_SIGNS,
     LINK_WORDS,
     NO_METER,
@@ -134,14 +135,15 @@ def _header(sheet: Sheet, scene: Scene) -> None:
 
 
 def _rail(sheet: Sheet, row: int, view: CoachView) -> None:
-    """The seven steps: done, now, to come; by sign and not only by colour."""
-    now = STEPS.index(view.phase) if view.phase in STEPS else len(STEPS)
+    """The steps: done, now, to come; by sign and not only by colour."""
+    steps = LETTING_DOWN_STEPS if view.letting_down else STEPS
+    now = steps.index(view.phase) if view.phase in steps else len(steps)
     if view.phase in (Phase.BROKEN, Phase.ABORTED):
-        reached = [STEPS.index(phase) for _, _, phase in view.phase_starts if phase in STEPS]
+        reached = [steps.index(phase) for _, _, phase in view.phase_starts if phase in steps]
         now = max(reached, default=-1) + 1
     wide = sheet.columns >= 96
     at = 1
-    for number, phase in enumerate(STEPS):
+    for number, phase in enumerate(steps):
         word = PHASE_BLOCKS[phase].lower()
         if number == now:
             at = sheet.put(at, row, f"● {word.upper()}", "word")
@@ -149,7 +151,7 @@ def _rail(sheet: Sheet, row: int, view: CoachView) -> None:
             at = sheet.put(at, row, f"✓ {word}", "dim")
         else:
             at = sheet.put(at, row, f"○ {word}", "dim")
-        if number + 1 < len(STEPS):
+        if number + 1 < len(steps):
             at = sheet.put(at + 1, row, "──" if wide else "", "track") + 1
 
 

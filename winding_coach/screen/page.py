@@ -20,7 +20,7 @@ from winding_coach.screen.figures import (
     wrapper_rows,
 )
 from winding_coach.screen.sheet import cell_safe
-from winding_coach.screen.wording import LINK_WORDS, PHASE_BLOCKS, SOURCE_WORDS, STEPS
+from winding_coach.screen.wording import LETTING_DOWN_STEPS, LINK_WORDS, PHASE_BLOCKS, SOURCE_WORDS, STEPS
 from winding_coach.standing import place_words
 from winding_coach.units import SHOWN, UNITS, show, unit_label
 
@@ -36,7 +36,7 @@ def page_object(view: CoachView, points: Points, trace_name: str | None, trouble
     thin = -(-len(points) // MOST_POINTS) or 1
     kept = [*points[::thin], *points[-1:]]
     wound = [(at if by_turns else at_s, torque / one) for at_s, at, torque in kept]
-    plan = view.plan
+    plan, steps = view.plan, LETTING_DOWN_STEPS if view.letting_down else STEPS
     return {
         "at": clock_words(view.at_s),
         "link": LINK_WORDS[view.link.state],
@@ -54,8 +54,8 @@ def page_object(view: CoachView, points: Points, trace_name: str | None, trouble
         "rate": f"{signed_rate(view).strip()} {unit_label('torque', view.units)}/s, {rate_word(view)}",
         "turns": f"{'--' if turns is None else f'{turns:.0f}'} turns, {SOURCE_WORDS[view.reading.turns_source]}",
         "stand": "" if stand_m is None else place_words(stand_m, view.units, view.steps),
-        "steps": [PHASE_BLOCKS[phase].lower() for phase in STEPS],
-        "step": STEPS.index(view.phase) if view.phase in STEPS else len(STEPS),
+        "steps": [PHASE_BLOCKS[phase].lower() for phase in steps],
+        "step": steps.index(view.phase) if view.phase in steps else len(steps),
         "wrapper": [] if view.summary is None else wrapper_rows(view, view.summary),
         "chart": {
             "axis": "turns" if by_turns else "seconds",

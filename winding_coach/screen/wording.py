@@ -30,6 +30,8 @@ STEPS = (
     Phase.READY,
 )
 
+LETTING_DOWN_STEPS = (Phase.HOOK_UP, Phase.LET_DOWN, Phase.EMPTY)
+
 PROMPT_BLOCKS = {
     "stretch_to": "STRETCH {distance}",
     "start_cranking": "CRANK",

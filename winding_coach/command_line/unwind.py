@@ -1,0 +1,270 @@
+"""Let a wound motor down on the meter: after a flight, after a wind that went wrong, or to see what is still in it.
+
+examples:
+  winding-coach unwind                        (after a flight with the motor of the last wind)
+  winding-coach unwind --wind 3a81f40f --headless
+  winding-coach unwind --motor th-07          (nobody knows what is in it)
+  winding-coach unwind --port sim --left 25
+
+Set zero with nothing on the hook, hook the motor up with the crank held, step out to where it says and wait; then let
+the crank back slowly, holding on to it, until the motor is empty. With a crank sensor the turns are counted; by torque
+alone they are known to about 3 % of the turns at launch (simulated motors). The flight of the wind is completed, and
+what came from the meter is kept in the data folder's 'unwindings'.
+
+Care: a wound motor drives the crank: never let go of it. Eye protection on; keep bystanders and children out of the
+motor's line. Local rules and the adult in charge come first.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from winding_coach.command_line.batch import batch_from
+from winding_coach.command_line.coaching import (
+    SIMULATED_NAME,
+    add_coaching_arguments,
+    calibration_from,
+    header_for,
+    needs_terminal,
+    readings_hz,
+    settings_for,
+)
+from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
+from winding_coach.command_line.flight import clock, energy_used_J
+from winding_coach.command_line.from_shelf import pick, tell
+from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, teller, unwound_words
+from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.settings import drawn_from, eyes_from, fill_in
+from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at, shelf_file
+from winding_coach.command_line.sound import sound_from, sounding
+from winding_coach.command_line.typed import number
+
+if TYPE_CHECKING:
+    from winding_coach.coach.said import Unwound
+    from winding_coach.coach.settings import CoachSettings
+    from winding_coach.coach.unwinding import UnwindCoach
+    from winding_coach.rubber.turns_left import StretchedMotor
+    from winding_coach.shelf.records import Wind
+    from winding_coach.sources.simulated import SimulatedMeter
+    from winding_coach.traces.files import TraceWriter
+    from winding_coach.units import UnitSystem
+
+FOLDER = "unwindings"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `unwind`."""
+    of = parser.add_argument_group("which motor")
+    of.add_argument("--wind", metavar="WIND", help="the wind it was wound in: its id or trace (the last wind)")
+    of.add_argument("--not-flown", action="store_true", help="it was not flown since: no flight is completed")
+    of.add_argument("--again", metavar="FILE", help="what a kept unwinding tells, once more")
+    meter = parser.add_argument_group("the meter")
+    meter.add_argument("--port", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
+    meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
+    meter.add_argument("--left", default="20", metavar="PERCENT", help="with --port sim: of the launch turns (20)")
+    meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
+    add_motor_arguments(parser)
+    parser.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio")
+    parser.add_argument("--person", metavar="NAME", help="who lets it down")
+    add_coaching_arguments(parser)
+    add_common_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Let a motor down."""
+    from winding_coach.coach.unwinding import UnwindCoach
+    from winding_coach.sources.serial_port import SerialSource
+    from winding_coach.traces.files import TraceWriter
+    from winding_coach.traces.rows import TraceError
+
+    home = home_from(args)
+    units = units_from(args, home)
+    if args.again is not None:
+        return _again(Path(args.again), units)
+    readings_hz(args)
+    needs_terminal(args)
+    simulated = (args.port or home.settings.get("port")) == "sim"
+    wind = None if simulated else _wind(args, home)
+    settings = _settings(args, home, units, wind, simulated=simulated)
+    scale = _scale(settings, wind)
+    coach = UnwindCoach(settings, _motor(settings, scale))
+    meter = _simulated(args) if simulated else None
+    writer = None
+    found: Unwound | None = None
+    try:
+        source = SerialSource(args.port or "auto" if meter is None else meter.device)
+        header = header_for(settings, source.started, args.port or "auto", args.person, _more(wind, scale))
+        try:
+            writer = TraceWriter(home.folder / FOLDER, header)
+        except TraceError as error:
+            raise Problem(str(error)) from None
+        found = _let_down(args, home, units, coach, source, writer)
+    finally:
+        if meter is not None:
+            meter.close()
+    if found is not None and wind is not None:
+        tell(_complete(args, home, wind, found))
+    return 0
+
+
+def _more(wind: Wind | None, scale: float | None) -> dict[str, Any]:
+    from winding_coach.replaying import UNWINDING
+
+    return {UNWINDING: {"wind": None if wind is None else wind.id, "torque_scale": scale}}
+
+
+def _wind(args: argparse.Namespace, home: Home) -> Wind | None:
+    """Return the wind that the motor comes from; None where a motor is named instead, or there is none."""
+    named = args.motor is not None or args.loop is not None
+    if args.wind is None and (named or not shelf_file(home).exists()):
+        return None
+    with shelf_at(home) as shelf:
+        looked(home, shelf)
+        wind = shelf.find_wind(args.wind or "last")
+    if wind.outcome == "broken":
+        raise UsageProblem(f"The motor of wind {wind.id[:SHORT_ID]} broke: name another wind with --wind.")
+    return wind
+
+
+def _settings(
+    args: argparse.Namespace, home: Home, units: UnitSystem, wind: Wind | None, *, simulated: bool
+) -> CoachSettings:
+    from winding_coach.replaying import settings_of
+    from winding_coach.traces.files import Trace
+    from winding_coach.traces.glance import glance
+    from winding_coach.traces.rows import TraceError
+
+    if wind is not None:
+        try:
+            seen = glance(home.traces / wind.trace)
+            settings = settings_of(Trace(seen.path, seen.header), units=units)
+        except TraceError as error:
+            raise Problem(str(error)) from None
+        kept_zero = replace(settings, tare_counts=None)
+        if args.calibration is None and not home.calibration.exists():
+            return kept_zero
+        return replace(kept_zero, calibration=calibration_from(args.calibration, home, simulated=False))
+    fill_in(args, home)
+    if simulated:
+        take_invented(args, "invented")
+    else:
+        tell(pick(args, home).doubts)
+    figures = figures_from(args, units)
+    calibration = calibration_from(args.calibration, home, simulated=simulated or args.calibration == SIMULATED_NAME)
+    return settings_for(figures, calibration, units, batch_from(args, home))
+
+
+def _scale(settings: CoachSettings, wind: Wind | None) -> float | None:
+    """Return this motor's torque over its plan's, by the peak of its wind; None where that was not counted."""
+    from winding_coach.rubber.path import PlanPath
+
+    if wind is None or not wind.peak_torque_Nm or not wind.peak_turns:
+        return None
+    return wind.peak_torque_Nm / PlanPath(settings.plan, settings.motor).torque_at(wind.peak_turns)
+
+
+def _motor(settings: CoachSettings, scale: float | None) -> StretchedMotor:
+    """Return the motor as it will show its turns when it is stretched out."""
+    from winding_coach.rubber.turns_left import StretchedMotor
+
+    return StretchedMotor(settings.motor, settings.plan.walk_in[-1].distance_m, scale)
+
+
+def _simulated(args: argparse.Namespace) -> SimulatedMeter:
+    from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
+
+    number("--left", args.left.strip().rstrip("% "), 1, 100)
+    number("--sim-speed", args.sim_speed, 0.01, 1000)
+    given = ("loop", "mass", "orings", "strands", "use", "ratio", "hooks")
+    words = [w for name in given if getattr(args, name) for w in (f"--{name}", getattr(args, name))]
+    try:
+        return SimulatedMeter([*words, "--left", args.left, "--speed", args.sim_speed])
+    except SimulatedMeterError as error:
+        raise Problem(str(error)) from None
+
+
+def _let_down(
+    args: argparse.Namespace, home: Home, units: UnitSystem, coach: UnwindCoach, source: Any, writer: TraceWriter
+) -> Unwound | None:
+    from winding_coach.session import Session
+
+    wanted = sound_from(args, home, "off" if args.headless else "auto")
+    if args.headless:
+        close_on_signals(source.press)
+        KeysFromStdin(source.press)
+        session = Session(source, coach, writer, heard=teller(args.json, units), readings_hz=readings_hz(args))
+        with sounding(wanted, session, screen=False):
+            session.run()
+    else:
+        from winding_coach.screen.app import run_screen
+
+        session = Session(source, coach, writer)
+        with sounding(wanted, session, screen=True) as sound:
+            run_screen(session, None, None, None, None, None, eyes_from(home), sound, drawn_from(home), None)
+        if coach.unwound is not None:
+            print(unwound_words(replace(coach.unwound, trace=session.trace_name), units))
+    if session.fault is not None:
+        raise Problem(session.fault)
+    return coach.unwound
+
+
+def _complete(args: argparse.Namespace, home: Home, wind: Wind, found: Unwound) -> list[str]:
+    """Put the turns left into the flight of the wind; return what to say about it."""
+    import uuid
+    from datetime import datetime
+
+    from winding_coach.shelf.records import Flight
+
+    if found.turns_left is None or args.not_flown or wind.outcome != "done":
+        return []
+    left = round(found.turns_left, 1)
+    if wind.launch_turns is not None:
+        left = min(left, wind.launch_turns)
+    short = wind.id[:SHORT_ID]
+    with shelf_at(home) as shelf:
+        flown = shelf.flights([wind.id])
+        if flown and flown[0].turns_left is not None:
+            return [
+                f"Its flight has {flown[0].turns_left:.0f} turns left already; to take these:"
+                f" winding-coach flight --wind {short} --left {left:.0f} --correct"
+            ]
+        flown_at = datetime.now().astimezone().isoformat(timespec="seconds")
+        flight = flown[0] if flown else Flight(str(uuid.uuid4()), wind.id, flown_at)
+        flight = replace(flight, turns_left=left, energy_used_J=energy_used_J(home, wind, left))
+        shelf.fly(flight)
+    if flight.duration_s is None:
+        return [f"Kept with wind {short}. How long it flew: winding-coach flight 6:52 --wind {short}"]
+    return [f"The flight of wind {short}, {clock(flight.duration_s)}, has its turns left now."]
+
+
+def _again(path: Path, units: UnitSystem) -> int:
+    """Run the present count over a kept unwinding."""
+    from winding_coach.coach.unwinding import UnwindCoach
+    from winding_coach.inputs import Ended
+    from winding_coach.replaying import UNWINDING, settings_of
+    from winding_coach.traces.files import Trace, read_trace
+    from winding_coach.traces.rows import TraceError
+
+    try:
+        trace = read_trace(path)
+        if UNWINDING not in trace.header.more:
+            raise UsageProblem(f"--again: '{path}' is a wind, not an unwinding: see it with 'replay'.")
+        header = replace(trace.header, more={k: v for k, v in trace.header.more.items() if k != UNWINDING})
+        settings = settings_of(Trace(path, header), units=units)
+    except TraceError as error:
+        raise Problem(str(error)) from None
+    of = trace.header.more[UNWINDING]
+    scale = of.get("torque_scale") if isinstance(of, dict) else None
+    coach = UnwindCoach(settings, _motor(settings, scale if isinstance(scale, float) else None))
+    at_s = 0.0
+    for event in trace.inputs:
+        coach.step(event)
+        at_s = event.at_s
+    coach.step(Ended(at_s))
+    if coach.unwound is not None:
+        print(unwound_words(coach.unwound, units))
+    return 0
