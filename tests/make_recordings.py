@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"
@@ -39,11 +40,23 @@ def record(name: str, options: list[str], folder: Path) -> tuple[subprocess.Pope
     whose = ["--model", "Thistledown", "--person", "Wren", "--home", str(folder / name)]
     coach = subprocess.Popen(
         [sys.executable, "-m", "winding_coach", *coaching, *whose],
-        stdin=subprocess.DEVNULL,
+        stdin=subprocess.PIPE,
         stdout=subprocess.DEVNULL,
         text=True,
     )
     return meter, coach
+
+
+def say_that_it_broke(coach: subprocess.Popen[str], traces: Path) -> None:
+    """Press the key that says so, once the torque is gone; nobody else can."""
+    assert coach.stdin is not None
+    while coach.poll() is None:
+        if any('"motor_broke"' in trace.read_text(encoding="utf-8") for trace in traces.glob("*.wind.jsonl")):
+            time.sleep(5.0)
+            coach.stdin.write("broke\n")
+            coach.stdin.flush()
+            return
+        time.sleep(0.5)
 
 
 def main() -> int:
@@ -52,6 +65,8 @@ def main() -> int:
     try:
         running = {name: record(name, options, folder) for name, options in WINDS.items()}
         for name, (meter, coach) in running.items():
+            if name == "overwound-until-it-broke":
+                say_that_it_broke(coach, folder / name / "traces")
             coach.wait(400)
             meter.terminate()
             meter.wait(10)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-KEYS = ("tare", "next", "count", "peak", "stop", "quit")
+KEYS = ("tare", "next", "count", "peak", "stop", "quit", "go_on", "broke", "more_turns_in", "fewer_turns_in")
 """Names of the keys the coach understands: see `KeyPressed`."""
 
 
@@ -56,7 +56,10 @@ class Skipped:
 
 @dataclass(frozen=True, slots=True)
 class KeyPressed:
-    """A key by name, one of `KEYS`: tare, next (confirm a step), count (one crank turn), peak, stop, quit."""
+    """A key by name, one of `KEYS`: tare, next (confirm a step), count (one crank turn), peak, stop, quit.
+
+    go_on: although in doubt; broke: the motor did; more_turns_in, fewer_turns_in: ten that it holds already.
+    """
 
     at_s: float
     name: str

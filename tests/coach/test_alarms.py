@@ -85,6 +85,22 @@ EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
         {"torque_Nm": 0.029 * PEAK},
         {"torque_Nm": -0.031 * PEAK},
     ),
+    "meter_frozen": ({}, {"frozen": False}, {"frozen": True}),
+    "other_meter": ({}, {"another": False}, {"another": True, "board": "other"}),
+    "far_off": (
+        {"phase": Phase.WIND_STRETCHED},
+        {"doubts": ("gain",), "of_plan": 0.5, "going_on": True},
+        {"doubts": ("gain",), "of_plan": 0.5},
+    ),
+    "going_on": ({}, {"doubts": ("gain",)}, {"doubts": ("gain",), "of_plan": 0.5, "going_on": True}),
+    "turns_in": (
+        {"phase": Phase.STRETCH_OUT},
+        {"turns_in": 100.0},
+        {"turns_in": 100.0, "turns_in_noticed": True},
+    ),
+    "zero_refused": ({"phase": Phase.HOOK_UP}, {"zero_refused_Nm": None}, {"zero_refused_Nm": 2e-3}),
+    "other_way": ({}, {"left_hand": False}, {"left_hand": True}),
+    "distance_lost": ({}, {"distance_lost": False}, {"distance_lost": True}),
 }
 
 

@@ -18,6 +18,8 @@ Test = Callable[[Moment, Limits], bool]
 
 CRANKED = WINDING | {Phase.BACK_OFF}
 IN_USE = frozenset(Phase) - OVER - {Phase.BROKEN}
+EMPTY = frozenset({Phase.HOOK_UP, Phase.STRETCH_OUT, Phase.READY, Phase.BROKEN})
+"""Where torque is nothing for a while: before the motor is hooked up and when it is off."""
 
 FALLEN_SHARE, CAUGHT_SHARE = 0.70, 0.80
 """Every step-in makes a saw tooth; torque that stays below this share of the plan's means walking in too fast.
@@ -39,6 +41,10 @@ DANGER_OVER, DANGER_STANDING = 1.045, 1.08
 stop takes (simulated)."""
 SOON_SHARE, SOON_S = 0.86, 6.0
 """The target is counted down from this share of it, and so many seconds, on."""
+TURNS_REACHED = 1.01
+"""Counted turns end the climb here: torque of a motor that is weaker than its label does not."""
+SAID_S = 8.0
+"""What is said once stays to be read for so long."""
 
 
 def stopped_beyond(now: Moment) -> bool:
@@ -46,10 +52,16 @@ def stopped_beyond(now: Moment) -> bool:
     return now.phase is Phase.BACK_OFF and (now.stopped or (now.cranking is None and now.in_phase_s > STOPPED_AFTER_S))
 
 
+def _size(now: Moment) -> float | None:
+    """Torque whichever way round: no limit waits for the direction to be known."""
+    return None if now.torque_Nm is None else abs(now.torque_Nm)
+
+
 def _overwind(now: Moment, limits: Limits) -> bool:
     # A hand that stops when it is told to goes past the target by a turn of the crank at most; that is no danger.
     over = DANGER_OVER if now.cranking is not False else DANGER_STANDING
-    if now.torque_Nm is not None and now.torque_Nm >= over * limits.peak_Nm:
+    size_Nm = _size(now)
+    if size_Nm is not None and size_Nm >= over * limits.peak_Nm:
         return True
     # Turns are the cross-check: past the middle between the target and the breaking turns.
     return now.counted and now.turns is not None and now.turns >= 0.5 * (limits.target_turns + limits.breaking_turns)
@@ -57,7 +69,7 @@ def _overwind(now: Moment, limits: Limits) -> bool:
 
 def _overwound_still(now: Moment, limits: Limits) -> bool:
     # A danger is not over because nothing is known.
-    if now.torque_Nm is None or now.torque_Nm >= 0.99 * limits.peak_Nm:
+    if now.torque_Nm is None or abs(now.torque_Nm) >= 0.99 * limits.peak_Nm:
         return True
     return now.counted and now.turns is not None and now.turns >= 0.5 * (limits.target_turns + limits.breaking_turns)
 
@@ -74,14 +86,23 @@ def _limit_near(now: Moment, limits: Limits) -> bool:
 
 def at_a_limit(now: Moment, limits: Limits) -> bool:
     """Whether more turns must not be asked for, whatever else is so."""
-    torque_Nm = now.torque_Nm
+    size_Nm = _size(now)
     return (
         now.overloaded
         or now.saturated
-        or (torque_Nm is not None and torque_Nm >= limits.peak_Nm)
+        or now.frozen
+        or now.another
+        or now.in_doubt
+        or (size_Nm is not None and size_Nm >= limits.peak_Nm)
+        or turns_reached(now, limits)
         or _overwind(now, limits)
         or _winder(1.0)(now, limits)
     )
+
+
+def turns_reached(now: Moment, limits: Limits) -> bool:
+    """Whether the counted turns are the target's, whatever torque says: the lower of both ends the climb."""
+    return now.counted and now.turns is not None and now.turns >= TURNS_REACHED * limits.target_turns
 
 
 def _stalled(now: Moment, limits: Limits) -> bool:
@@ -132,14 +153,15 @@ def _gone(now: Moment, limits: Limits) -> bool:
 
 def _unlike_plan(off_by: float) -> Test:
     def test(now: Moment, limits: Limits) -> bool:
-        return now.fitted is not None and not 1 - off_by <= now.fitted <= 1 + off_by
+        # A doubt has its own words.
+        return not now.doubts and now.fitted is not None and not 1 - off_by <= now.fitted <= 1 + off_by
 
     return test
 
 
 def _winder(share: float) -> Test:
     return lambda now, limits: (
-        limits.winder_Nm is not None and now.torque_Nm is not None and now.torque_Nm >= share * limits.winder_Nm
+        limits.winder_Nm is not None and now.torque_Nm is not None and abs(now.torque_Nm) >= share * limits.winder_Nm
     )
 
 
@@ -176,14 +198,55 @@ def _zero_off(share: float) -> Test:
             and now.still_s > 1.0
             and now.cranking is not True
             and abs(now.torque_Nm) > share * limits.peak_Nm
+            and (now.phase in PREPARING or now.gone_s > 0.5)
+            and not now.turns_in_noticed
         )
 
     return test
 
 
+def _frozen(now: Moment, limits: Limits) -> bool:
+    return now.frozen
+
+
+def _another(now: Moment, limits: Limits) -> bool:
+    return now.another
+
+
+def _in_doubt(now: Moment, limits: Limits) -> bool:
+    return now.in_doubt
+
+
+def _going_on(now: Moment, limits: Limits) -> bool:
+    return now.going_on
+
+
+def _refused(now: Moment, limits: Limits) -> bool:
+    return now.zero_refused_Nm is not None
+
+
+def _turns_in(now: Moment, limits: Limits) -> bool:
+    return now.turns_in_noticed
+
+
+def _distance_lost(now: Moment, limits: Limits) -> bool:
+    return now.distance_lost
+
+
+def _left_hand(now: Moment, limits: Limits) -> bool:
+    return now.left_hand
+
+
+def _never(now: Moment, limits: Limits) -> bool:
+    return False
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Rule:
-    """One alarm: on when `on` has held for `after_s`; off when `stay` has failed, but not before `least_s`."""
+    """One alarm: on when `on` has held for `after_s`; off when `stay` has failed, but not before `least_s`.
+
+    once: never on again in this wind.
+    """
 
     code: str
     level: Level
@@ -192,15 +255,19 @@ class Rule:
     stay: Test
     after_s: float = 0.0
     least_s: float = 1.0
+    once: bool = False
 
 
 RULES: tuple[Rule, ...] = (
     Rule("motor_broke", Level.DANGER, CRANKED | {Phase.BROKEN}, _broke, _gone, least_s=0.0),
-    Rule("overwind", Level.DANGER, WINDING | {Phase.BACK_OFF}, _overwind, _overwound_still),
+    Rule("other_meter", Level.DANGER, IN_USE, _another, _another),
+    Rule("meter_frozen", Level.DANGER, IN_USE, _frozen, _frozen),
+    Rule("overwind", Level.DANGER, IN_USE, _overwind, _overwound_still),
     Rule("meter_limit", Level.DANGER, IN_USE, _overloaded, _overloaded),
-    Rule("winder_limit", Level.DANGER, LOADED, _winder(1.0), _winder_still),
+    Rule("winder_limit", Level.DANGER, IN_USE, _winder(1.0), _winder_still),
     Rule("meter_saturated", Level.DANGER, IN_USE, _saturated, _saturated),
     Rule("meter_silent", Level.DANGER, LOADED, _silent, _blind, least_s=0.5),
+    Rule("far_off", Level.DANGER, IN_USE, _in_doubt, _in_doubt),
     Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
     Rule("overwind_soon", Level.CAUTION, WINDING, _limit_coming, _limit_near, after_s=0.2),
     Rule("crank_stalled", Level.WARNING, frozenset({Phase.WALK_IN}), _stalled, _not_turning, after_s=0.3, least_s=0.5),
@@ -224,12 +291,17 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "not_this_motor",
         Level.CAUTION,
-        frozenset({Phase.WIND_STRETCHED}),
+        WINDING,
         _unlike_plan(UNLIKE_PLAN),
         _unlike_plan(0.8 * UNLIKE_PLAN),
         after_s=2.0,
     ),
-    Rule("zero_moved", Level.CAUTION, PREPARING, _zero_off(ZERO_SHARE), _zero_off(0.6 * ZERO_SHARE), after_s=1.0),
+    Rule("going_on", Level.CAUTION, IN_USE, _going_on, _going_on),
+    Rule("zero_refused", Level.CAUTION, PREPARING, _refused, _refused),
+    Rule("zero_moved", Level.CAUTION, EMPTY, _zero_off(ZERO_SHARE), _zero_off(0.6 * ZERO_SHARE), after_s=1.0),
+    Rule("turns_in", Level.CAUTION, PREPARING | {Phase.WIND_STRETCHED}, _turns_in, _turns_in, after_s=0.5),
+    Rule("distance_lost", Level.CAUTION, IN_USE, _distance_lost, _never, least_s=SAID_S, once=True),
+    Rule("other_way", Level.CAUTION, IN_USE, _left_hand, _never, least_s=SAID_S, once=True),
 )
 """First the one that matters most."""
 
@@ -242,6 +314,7 @@ class AlarmBank:
         self._rules = rules
         self._since: dict[Rule, float] = {}
         self._on: dict[Rule, Alarm] = {}
+        self._once: set[Rule] = set()
 
     @property
     def on(self) -> tuple[Alarm, ...]:
@@ -255,7 +328,7 @@ class AlarmBank:
             here = now.phase in rule.phases
             lit = self._on.get(rule)
             if lit is None:
-                if not (here and rule.on(now, limits)):
+                if rule in self._once or not (here and rule.on(now, limits)):
                     self._since.pop(rule, None)
                     continue
                 if now.at_s - self._since.setdefault(rule, now.at_s) >= rule.after_s:
@@ -268,11 +341,17 @@ class AlarmBank:
 
     def _light(self, rule: Rule, now: Moment, limits: Limits, *, active: bool) -> Alarm:
         in_s = now.peak_in_s if active and rule.code == "overwind_soon" else None
-        figures = AlarmFigures(now.torque_Nm, limits.peak_Nm, now.fitted, now.peak_in_s)
+        of_plan = now.of_plan if rule.code in ("far_off", "going_on") else now.fitted
+        torque_Nm = now.zero_refused_Nm if rule.code == "zero_refused" else now.torque_Nm
+        figures = AlarmFigures(
+            torque_Nm, limits.peak_Nm, of_plan, now.peak_in_s, now.doubts, now.turns_in or None, now.board
+        )
         alarm = Alarm(now.at_s, rule.code, rule.level, active, self._words(rule.code, figures), in_s, figures)
         self._since.pop(rule, None)
         if active:
             self._on[rule] = alarm
+            if rule.once:
+                self._once.add(rule)
         else:
             del self._on[rule]
         return alarm

@@ -52,8 +52,8 @@ class DeadCrank:
         return False
 
     def _never_counted(self, now: Moment, limits: Limits) -> bool:
-        few = now.turns is not None and now.turns < BEGUN_TURNS_OF_CRANK * limits.ratio
-        wound = now.torque_Nm is not None and now.torque_Nm > WOUND_SHARE * limits.stretched_Nm
+        few = now.wound_turns is not None and now.wound_turns < BEGUN_TURNS_OF_CRANK * limits.ratio
+        wound = now.torque_Nm is not None and now.torque_Nm - now.rest_Nm > WOUND_SHARE * limits.stretched_Nm
         if not (few and wound and now.tared and now.phase in UNTURNED):
             self._unturned_s = None
             return False

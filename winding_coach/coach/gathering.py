@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from winding_coach.coach.band import RateBand
+from winding_coach.coach.direction import LEFT
+from winding_coach.coach.distance import UNCHANGED_S
+from winding_coach.coach.doubts import Doubts
 from winding_coach.coach.guide import Guide
 from winding_coach.coach.intake import Intake
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.live import LiveScale
 from winding_coach.coach.moment import Moment
-from winding_coach.coach.phases import WINDING
+from winding_coach.coach.phases import PREPARING, WINDING
 from winding_coach.coach.said import Phase
+from winding_coach.coach.turns_in import TurnsIn
 from winding_coach.coach.watching import BACK_FOR_S
 from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.limit import LimitPredictor
 from winding_coach.signals.reading import CrankState, Reading
+
+RHYTHM_FROM = 12.0
+"""Turns of the crank before the rhythm of the pulses is held against their count."""
+DEAD_SHARE = 0.72
+"""Torque below this share of what belongs where the sensor says that one stands; found with simulated winds."""
 
 
 @dataclass(slots=True)
@@ -32,11 +41,14 @@ class InPhase:
 
 
 class Gathering:
-    """`limits`: those of now, for this motor's live scale."""
+    """`limits`: those of now, for this motor's live scale. `doubts`, `turns_in`: what is not as it was said to be."""
 
-    def __init__(self, limits: Limits, path: PlanPath) -> None:
+    def __init__(self, limits: Limits, path: PlanPath, turns_in: float | None = None) -> None:
         self.limits = limits
         self.live = LiveScale(limits, path)
+        self.doubts = Doubts(path, limits)
+        self.turns_in = TurnsIn(path, limits, turns_in)
+        self._pulses_from: tuple[float, float] | None = None
         self._plan_limits = limits
         self._path = path
         self._band = RateBand(limits, path)
@@ -44,11 +56,27 @@ class Gathering:
 
     def moment(self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float) -> Moment:
         """Return the moment of `intake.at_s`; `top_Nm` is the highest torque of the wind so far."""
+        now = self._gathered(intake, here, guide, top_Nm)
+        self._doubt(now, intake)
+        if self.doubts.reasons:
+            doubts = self.doubts
+            now = replace(now, doubts=doubts.reasons, of_plan=doubts.of_plan, going_on=doubts.going_on)
+        return now
+
+    def go_on(self) -> bool:
+        """Somebody says to go on although in doubt; returns whether there was one."""
+        if not self.doubts.go_on(self.live):
+            return False
+        self.limits = self._plan_limits.scaled(self.live.scale)
+        return True
+
+    def _gathered(self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float) -> Moment:
         at_s, phase = intake.at_s, here.phase
         sample, live = intake.sample, intake.live
         torque_Nm = None if live is None else live.torque_Nm
-        turns = intake.turns.turns
-        distance_m = None if sample is None else sample.distance_m
+        distance_m = intake.distance_m
+        self._held(intake, phase, guide, torque_Nm, distance_m)
+        turns, held = intake.turns.turns, self.turns_in.held
         pace_turns = guide.pace_of(turns, live)
         plan_Nm = None if turns is None else self._path.torque_at(turns)
         self._scale(at_s, phase, torque_Nm, turns, distance_m)
@@ -96,7 +124,68 @@ class Gathering:
             walk_m_per_s=None if live is None else live.walk_m_per_s,
             led=guide.lead is not None,
             climbs_s=0.0 if guide.lead is None else guide.lead.climbs_s,
+            wound_turns=intake.turns.wound,
+            turns_in=held.turns,
+            turns_in_noticed=held.source == "noticed",
+            rest_Nm=self.turns_in.rest_Nm,
+            frozen=intake.frozen.frozen,
+            another=intake.meter.another,
+            board=None if intake.meter.hello is None else intake.meter.hello.board,
+            zero_refused_Nm=intake.zeroing.refused_Nm,
+            left_hand=intake.direction.found == LEFT,
+            distance_lost=intake.distance.lost,
         )
+
+    def _held(
+        self, intake: Intake, phase: Phase, guide: Guide, torque_Nm: float | None, distance_m: float | None
+    ) -> None:
+        """How many turns were in the motor before."""
+        if phase not in PREPARING | {Phase.WIND_STRETCHED}:
+            return
+        if torque_Nm is not None and phase in PREPARING and intake.zeroing.unloaded:
+            torque_Nm = 0.0  # A zero that drifted holds no turns.
+        self.turns_in.tell(phase, torque_Nm, intake.still.still_s, intake.turns.wound, distance_m)
+        intake.turns.before = guide.turns_in = self.turns_in.held.turns
+
+    def _doubt(self, now: Moment, intake: Intake) -> None:
+        """Hold what is read against the label."""
+        live = intake.live
+        estimated = pulses = None
+        if live is not None and live.crank_turns is not None:
+            ratio = self._plan_limits.ratio
+            if live.turns_source == "estimated":
+                estimated = live.crank_turns * ratio + now.turns_in, (live.crank_turns_sd or 0.0) * ratio
+            elif live.turns_source == "counted" and now.wound_turns is not None:
+                pulses = self._rhythm(now.phase, live.crank_turns, now.wound_turns / ratio)
+        self._doubt_distance(now, intake)
+        self.doubts.tell(
+            now,
+            self.live,
+            other_way=intake.direction.contradicted,
+            turns_differ=self.turns_in.contradicted,
+            estimated=estimated,
+            pulses=pulses,
+        )
+
+    def _rhythm(self, phase: Phase, by_rhythm: float, counted: float) -> float | None:
+        """Turns by the rhythm of the pulses, which shows one that is missing, over those counted."""
+        if phase is not Phase.WIND_STRETCHED or self._pulses_from is None:
+            if phase in PREPARING | {Phase.WIND_STRETCHED}:
+                self._pulses_from = by_rhythm, counted
+            return None
+        from_rhythm, from_count = self._pulses_from
+        passed = counted - from_count
+        return (by_rhythm - from_rhythm) / passed if passed >= RHYTHM_FROM else None
+
+    def _doubt_distance(self, now: Moment, intake: Intake) -> None:
+        """A distance that does not move while torque shows that the person does: a dead sensor."""
+        if now.phase is not Phase.WALK_IN or now.distance_m is None or not now.turns or now.torque_Nm is None:
+            return
+        if intake.distance_unchanged_s < UNCHANGED_S or now.expected_Nm is None:
+            return
+        here_Nm = now.expected_Nm * self._path.torque_ratio(now.turns, now.distance_m)
+        if now.torque_Nm < DEAD_SHARE * here_Nm:
+            intake.distance.give_up()
 
     def _scale(
         self, at_s: float, phase: Phase, torque_Nm: float | None, turns: float | None, distance_m: float | None

@@ -61,6 +61,8 @@ class Guide:
         self._of_expected: float | None = None
         self._before_s = 0.0
         self._shift_turns = 0.0
+        self.turns_in = 0.0
+        """Turns in the motor before this wind."""
         self.now = Guidance()
 
     def tell(self, now: Moment, limits: Limits, marks: Marks, scale: float, told_m: float | None = None) -> Guidance:
@@ -83,7 +85,7 @@ class Guide:
             return self._by_time.turns
         if turns is not None or reading is None or reading.turns_source != "estimated" or reading.crank_turns is None:
             return turns
-        return max(reading.crank_turns * self._plan_limits.ratio + self._shift_turns, 0.0)
+        return max(reading.crank_turns * self._plan_limits.ratio + self.turns_in + self._shift_turns, 0.0)
 
     def _put_right(self, now: Moment, ratio: float, passed: float) -> None:
         """Torque above what these turns should show: there are more of them, or less below."""

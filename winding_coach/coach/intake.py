@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from winding_coach.coach.dead_crank import DeadCrank
+from winding_coach.coach.direction import Direction
+from winding_coach.coach.distance import DistanceGate
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.phases import LOADED, UNLOADING
 from winding_coach.coach.said import LinkSaid, Phase
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import LinkView
-from winding_coach.coach.watching import Heard, MotorTurns, Stillness, ZeroTaker
-from winding_coach.coach.wording import SILENT, STRANGE
+from winding_coach.coach.watching import Heard, MotorTurns, Stillness
+from winding_coach.coach.wording import SILENT, STANDS, STRANGE
+from winding_coach.coach.zeroing import Zeroing
 from winding_coach.inputs import LinkDown, LinkUp, Skipped
+from winding_coach.meter.arrival import Arrival
+from winding_coach.meter.frozen import FrozenReadings, Repeats
 from winding_coach.meter.reader import MeterReader, TorqueSample
 from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.broke import BreakDetector
@@ -22,10 +27,15 @@ SILENT_AFTER_S = 2.0
 SKIP_SAID_EVERY_S = 10.0
 STRANGE_BYTES = 64
 """So many bytes without a line in them are not this meter's."""
+REPEATS = "repeats"
+"""Key of a calibration file: how often this meter repeats a value (`meter.frozen.Repeats`)."""
 
 
 class Intake:
-    """All that is known of the signal. `at_s` is the time of the input being taken."""
+    """All that is known of the signal. `at_s` is the time of the input being taken.
+
+    Torque that leaves here is positive the way round that the motor is wound, once that is known.
+    """
 
     def __init__(self, settings: CoachSettings, limits: Limits, path: PlanPath) -> None:
         self.meter = MeterReader(settings.calibration, settings.tare_counts)
@@ -33,14 +43,19 @@ class Intake:
         self.still = Stillness(limits.peak_Nm, limits.launch_Nm)
         self.turns = MotorTurns(settings.winder.ratio)
         self.dead_crank = DeadCrank(path)
+        self.direction = Direction(limits.stretched_Nm, settings.direction)
+        self.distance = DistanceGate(limits.hooks_m, limits.stretch_m)
+        self.frozen = FrozenReadings(Repeats.from_json(settings.calibration.more.get(REPEATS)))
+        self.zeroing = Zeroing(settings, limits.peak_Nm)
         self.heard = Heard()
         self.link = LinkView()
         self.tared = settings.tare_counts is not None
         self.broke = False
         self.at_s = 0.0
-        self._zero = ZeroTaker()
         self._breaks = BreakDetector(limits.peak_Nm)
+        self._arrival = Arrival()
         self._newest: TorqueSample | None = None
+        self._device_s = -1.0
         self._up_at_s: float | None = None
         self._strange_bytes = 0
         self._skip_said_at_s: float | None = None
@@ -56,22 +71,29 @@ class Intake:
             self._take(sample, phase, top_Nm)
 
     def _take(self, sample: TorqueSample, phase: Phase, top_Nm: float) -> None:
+        t_s = sample.device_s
+        if sample.restarted:
+            self._restarted()
+        advanced = sample.advanced and t_s > self._device_s
+        self._device_s = t_s
         # A saturated reading is no torque: taken for one it would be the top, and its end a break.
-        good = not (sample.torque_Nm is None or sample.settling or sample.saturated)
-        self.heard.take(self.at_s, good=good)
+        good = advanced and not (sample.torque_Nm is None or sample.settling or sample.saturated)
+        # What was long on its way says what was so then, not now.
+        self.heard.take(self.at_s - self._arrival.age_s(self.at_s, t_s), good=good)
         crank_turns = None if self.dead_crank.dead else sample.crank_turns
         share = self.share_of(top_Nm) if phase in UNLOADING else None
         self.turns.count(crank_turns, signed=sample.quadrature, phase=phase, torque_share_of_top=share)
-        if sample.restarted:
-            self.estimator.reset()
-            self._breaks.reset()
+        self.frozen.add(t_s, sample.raw, crank_turns, at_end=sample.saturated)
         if sample.torque_Nm is None or not good:
             return
-        t_s, torque_Nm = sample.device_s, sample.torque_Nm
         if sample.raw is not None:
-            self._zero.add(t_s, sample.raw)
+            self.zeroing.add(t_s, sample.raw)
+        if self.direction.add(t_s, sample.torque_Nm, phase, tared=self.tared):
+            self._other_way(t_s)
+        torque_Nm = self.direction.sign * sample.torque_Nm
+        distance_m = self.distance.add(t_s, sample.distance_m)
         self.estimator.two_sensors = sample.quadrature
-        self.estimator.add(t_s, torque_Nm, crank_turns, sample.distance_m)
+        self.estimator.add(t_s, torque_Nm, crank_turns, distance_m)
         self._breaks.set_rate(self.estimator.lines_per_s)
         self.still.add(t_s, torque_Nm, top_Nm)
         if self._breaks.add(t_s, torque_Nm) and phase in LOADED:
@@ -79,9 +101,25 @@ class Intake:
             self.still.reset()
             self.estimator.gap(t_s)
 
+    def _restarted(self) -> None:
+        """The meter's clock and counts began anew."""
+        self.estimator.reset()
+        self._breaks.reset()
+        self._arrival.reset()
+        self.frozen.reset()
+        self.distance.restart()
+
+    def _other_way(self, t_s: float) -> None:
+        """All torque so far had the other sign."""
+        self._breaks.reset()
+        self.still.reset()
+        self.estimator.gap(t_s)
+
     def link_up(self, event: LinkUp) -> LinkSaid:
         """The link opened."""
         self.meter.link_up()
+        self._arrival.reset()
+        self.frozen.reset()
         self._up_at_s = event.at_s
         self.heard = Heard()
         return self._link_is("up", event.port)
@@ -104,13 +142,19 @@ class Intake:
         if self._newest is not None:
             self.estimator.at(self._newest.device_s + self._since(self.heard.line_at_s))
 
-    def tare(self) -> None:
-        """Take the mean of the last second for zero, where there is one."""
-        zero = self._zero.zero()
-        if zero is None:
-            return
+    def tare(self, zero: float) -> None:
+        """Take these counts for zero."""
         self.meter.tare(zero)
         self.tared = True
+        self.turns.restart()
+        self.still.reset()
+        self._breaks.reset()
+        if self._newest is not None:
+            self.estimator.gap(self._newest.device_s)
+
+    def hooked_up_anew(self) -> None:
+        """A motor is on the hook again; how many turns it holds is not known."""
+        self.broke = False
         self.turns.restart()
         self.still.reset()
         self._breaks.reset()
@@ -126,10 +170,17 @@ class Intake:
         """Return what is to be said of a link that fell silent, or speaks again."""
         silent = min(self.silent_s(phase), self._since(self._up_at_s)) >= SILENT_AFTER_S and self._up_at_s is not None
         if silent and self.link.state == "up":
-            return self._link_is("silent", self.link.port, STRANGE if self._strange_bytes > STRANGE_BYTES else SILENT)
+            return self._link_is("silent", self.link.port, self._why_silent())
         if not silent and self.link.state == "silent":
             return self._link_is("up", self.link.port)
         return None
+
+    def _why_silent(self) -> str:
+        if self.meter.standing is not None:
+            return STANDS.format(what=self.meter.standing)
+        if self._strange_bytes > STRANGE_BYTES:
+            return STRANGE
+        return SILENT
 
     # -- what is known
 
@@ -140,8 +191,19 @@ class Intake:
 
     @property
     def live(self) -> Reading | None:
-        """The present reading, None once torque is old."""
-        return self.estimator.reading if self._since(self.heard.good_at_s) <= STALE_S else None
+        """The present reading, None once torque is old, frozen, or another meter's."""
+        fresh = self._since(self.heard.good_at_s) <= STALE_S
+        return self.estimator.reading if fresh and not self.frozen.frozen and not self.meter.another else None
+
+    @property
+    def distance_m(self) -> float | None:
+        """The distance to go by, None without a sensor, or an old line."""
+        return None if self.sample is None else self.distance.distance_m
+
+    @property
+    def distance_unchanged_s(self) -> float:
+        """For how long the distance has been the same to the millimetre."""
+        return self.distance.unchanged_s(self._device_s)
 
     def share_of(self, top_Nm: float) -> float | None:
         """Return torque as a share of the highest so far, None while either is not known."""

@@ -5,6 +5,8 @@ A second live parameter made predictions worse in the design's prototypes, so th
 
 from __future__ import annotations
 
+import math
+
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.said import Phase
 from winding_coach.rubber.path import PlanPath
@@ -13,8 +15,10 @@ FROM_SHARE = 0.35
 """At full stretch the scale is fitted from this share of its turns on; before, zero errors weigh too much."""
 CARRY_S = 12.0
 """Time constant with which the last turns at the hooks correct it; found in the closed loop (simulated)."""
-LEAST, MOST = 0.85, 1.15
-"""Beyond these it is not this motor, or not this zero: limits are not moved further."""
+LEAST, MOST = 0.80, 1.08
+"""The peak is moved no further: up by what motors of one label scatter (assumed), for a motor that holds turns, lost
+pulses and a stiff motor look alike; down as far as it is not in doubt anyway."""
+LEAST_IN_DOUBT = 0.05
 SURE_AFTER_TURNS = 60.0
 TURNED_S = 1.6
 """Turns that have stood so long say nothing of the torque: the hand rests, or the sensor is dead."""
@@ -24,7 +28,7 @@ CLIMB_SHARE = 0.5
 
 class LiveScale:
     """`scale`: this motor's torque over the plan's, 1 until enough has been seen; `known` tells which. `ratio`: the
-    same without the bounds that the scale is held in, None until known."""
+    same without the bounds that the scale is held in, None until known; `at_stretch`: that at full stretch."""
 
     def __init__(self, limits: Limits, path: PlanPath) -> None:
         self._limits = limits
@@ -36,9 +40,17 @@ class LiveScale:
         self._before_s: float | None = None
         self._turns: float | None = None
         self._turned_s = 0.0
+        self._least, self._most = LEAST, MOST
         self.scale = 1.0
         self.ratio: float | None = None
+        self.at_stretch: float | None = None
         self.known = False
+
+    def hold_low(self) -> None:
+        """The label is in doubt: from now on the lower of both targets, the label's and this motor's."""
+        self._least, self._most = LEAST_IN_DOUBT, 1.0
+        if self.ratio is not None:
+            self._set(self.ratio)
 
     def tell(
         self, at_s: float, phase: Phase, torque_Nm: float | None, turns: float | None, distance_m: float | None
@@ -55,18 +67,22 @@ class LiveScale:
             expected = self._path.torque_at(min(turns, limits.stretched_turns))
             if distance_m is not None:
                 expected *= self._path.torque_ratio(turns, distance_m)
+            if not (math.isfinite(expected) and expected > 0.0):
+                return
             if self._first_turns is None:
                 self._first_turns = turns
             # Least squares through nothing, each second alike.
             self._seen += torque_Nm * expected * passed
             self._expected += expected * expected * passed
             if turns - self._first_turns >= SURE_AFTER_TURNS or turns >= limits.stretched_turns:
-                self._set(self._seen / self._expected)
+                self.at_stretch = self._seen / self._expected
+                self._set(self.at_stretch)
         elif phase is Phase.FINAL_TURNS and self._corrects_from <= turns <= 1.05 * limits.target_turns:
             expected = self._path.torque_at(turns)
-            self._set(self.scale + (torque_Nm / expected - self.scale) * min(1.0, passed / CARRY_S))
+            known = self.scale if self.ratio is None else self.ratio
+            self._set(known + (torque_Nm / expected - known) * min(1.0, passed / CARRY_S))
 
-    def _set(self, scale: float) -> None:
-        self.ratio = scale
-        self.scale = min(max(scale, LEAST), MOST)
+    def _set(self, ratio: float) -> None:
+        self.ratio = ratio
+        self.scale = min(max(ratio, self._least), self._most)
         self.known = True

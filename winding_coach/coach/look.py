@@ -65,7 +65,7 @@ def reading_of(
     """
     turns = now.turns
     if turns is None and seen is not None and seen.turns_source == "estimated" and seen.crank_turns is not None:
-        turns, turns_source = seen.crank_turns * limits.ratio, "estimated"
+        turns, turns_source = seen.crank_turns * limits.ratio + now.turns_in, "estimated"
     return ReadingSaid(
         at_s=now.at_s,
         torque_Nm=now.torque_Nm,

@@ -22,6 +22,10 @@ class Moment:
     motor's live scale. peak_in_s: time to the peak at the present rate, if it rises.
     per_crank_turn_Nm: what the next turn of the crank should bring by the plan; the band of the rate follows from it.
     silent_s: since the last sample. gone_s: how long torque has been about nothing.
+    wound_turns: put on by the winder in this wind; turns_in: in the motor before it, rest_Nm: torque then. frozen: the
+    raw value repeats for longer than noise can. another: another board answers (board: its name). doubts: what a torque
+    far from the label may be, best fit first; of_plan: that torque over the plan's; going_on: somebody said to go on.
+    zero_refused_Nm: what was on the hook when a zero was refused. left_hand: found so. distance_lost: given up.
     """
 
     at_s: float
@@ -61,3 +65,21 @@ class Moment:
     walk_m_per_s: float | None = None
     climbs_s: float = 0.0
     led: bool = False
+    wound_turns: float | None = None
+    turns_in: float = 0.0
+    turns_in_noticed: bool = False
+    rest_Nm: float = 0.0
+    frozen: bool = False
+    another: bool = False
+    board: str | None = None
+    doubts: tuple[str, ...] = ()
+    of_plan: float | None = None
+    going_on: bool = False
+    zero_refused_Nm: float | None = None
+    left_hand: bool = False
+    distance_lost: bool = False
+
+    @property
+    def in_doubt(self) -> bool:
+        """Whether the wind has to stop because torque is too far from the label."""
+        return bool(self.doubts) and not self.going_on

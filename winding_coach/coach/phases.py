@@ -19,8 +19,6 @@ UNLOADING = frozenset({Phase.BACK_OFF, Phase.READY})
 LOADED = WINDING | UNLOADING
 OVER = frozenset({Phase.DONE, Phase.ABORTED})
 
-BROKEN_FOR_S = 5.0
-"""So long a torque that vanished may come back (a lead that was touched) before the wind counts as broken."""
 UNHOOKED_FOR_S = 1.0
 BEGUN_TURNS_OF_CRANK = 2.0
 BEGUN_SHARE = 0.12
@@ -42,8 +40,10 @@ FELL_FAR = 0.30
 
 def _begun(now: Moment, limits: Limits) -> bool:
     if now.turns is not None and now.counted:
-        return now.turns >= BEGUN_TURNS_OF_CRANK * limits.ratio
-    return now.torque_Nm is not None and now.torque_Nm > BEGUN_SHARE * limits.stretched_Nm and now.in_phase_s > 1.0
+        wound = now.turns if now.wound_turns is None else now.wound_turns
+        return wound >= BEGUN_TURNS_OF_CRANK * limits.ratio
+    begun_Nm = now.rest_Nm + BEGUN_SHARE * limits.stretched_Nm
+    return now.torque_Nm is not None and now.torque_Nm > begun_Nm and now.in_phase_s > 1.0
 
 
 def _stretched_wound(now: Moment, limits: Limits) -> bool:

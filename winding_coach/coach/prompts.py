@@ -138,7 +138,9 @@ def _hook_up(scene: Scene) -> Wanted:
 
 def _stop(scene: Scene) -> Wanted | None:
     """The stop that a limit or a meter that tells nothing calls for; no other advice stands beside it."""
-    limits, alarms = scene.limits, scene.alarms
+    limits, alarms, now = scene.limits, scene.alarms, scene.now
+    if now.frozen or now.another or now.in_doubt:
+        return Wanted("stop_at_peak")
     if "winder_limit" in alarms:
         return Wanted("stop_at_peak", torque_Nm=limits.winder_Nm)
     if "meter_limit" in alarms:

@@ -75,6 +75,14 @@ ALARMS = (
     "meter_saturated",
     "meter_silent",
     "zero_moved",
+    "meter_frozen",
+    "other_meter",
+    "far_off",
+    "going_on",
+    "turns_in",
+    "zero_refused",
+    "other_way",
+    "distance_lost",
 )
 
 
@@ -155,12 +163,16 @@ class Prompt:
 
 @dataclass(frozen=True, slots=True)
 class AlarmFigures:
-    """What an alarm's words hold: torque then, the peak's, torque over the plan's there, seconds to the peak."""
+    """What an alarm's words hold: torque then, the peak's, torque over the plan's there, seconds to the peak; what it
+    may be, best fit first; turns in the motor beforehand; the board that answers."""
 
     torque_Nm: float | None = None
     peak_Nm: float | None = None
     of_plan: float | None = None
     peak_in_s: float | None = None
+    reasons: tuple[str, ...] = ()
+    turns_in: float | None = None
+    board: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +198,10 @@ class Alarm:
         }
         if self.code == "overwind_soon":
             said["in_s"] = _rounded(self.in_s, 1)
+        if self.figures.reasons:
+            said["reasons"] = list(self.figures.reasons)
+        if self.code == "turns_in":
+            said["turns"] = _rounded(self.figures.turns_in, 0)
         return said
 
 

@@ -18,6 +18,8 @@ class CoachSettings:
     tare_counts: a zero taken before the wind began, None to use the calibration's own until one is taken.
     steps: the person's own unit of standing, which also sets where the steps of the walk-in end.
     habits: what winds before showed of this person. led_by_torque, learns: off only to compare with (bench).
+    direction: which way round the motor is wound, "right" or "left", None to find it. turns_in: turns that the motor
+    holds already, None to find out.
     """
 
     motor: MotorFigures
@@ -31,3 +33,5 @@ class CoachSettings:
     habits: Habits = UNKNOWN
     led_by_torque: bool = True
     learns: bool = True
+    direction: str | None = None
+    turns_in: float | None = None

@@ -16,7 +16,7 @@ from winding_coach.coach.look import reading_of, risk_at_peak, risk_here, target
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.person import Learning
-from winding_coach.coach.phases import BROKEN_FOR_S, LOADED, PREPARING, SignalSteps, next_by_key
+from winding_coach.coach.phases import LOADED, PREPARING, SignalSteps, next_by_key
 from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import Level, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
@@ -25,6 +25,9 @@ from winding_coach.coach.watching import zero_offers
 from winding_coach.coach.wording import alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
 from winding_coach.rubber.path import PlanPath
+
+MORE_TURNS_IN = {"more_turns_in": 10.0, "fewer_turns_in": -10.0}
+"""Keys that say how many turns the motor holds already, and by how many each changes that."""
 
 
 class Coach:
@@ -37,13 +40,10 @@ class Coach:
         self.settings = settings
         self.said: tuple[Said, ...] = ()
         self.summary: Summary | None = None
-        limits = limits_from(settings)
         self._path = PlanPath(settings.plan, settings.motor)
-        self._intake = Intake(settings, limits, self._path)
-        self._gathering = Gathering(limits, self._path)
         self._learning = Learning(settings.habits, learns=settings.learns)
-        self._guide = Guide(self._path, limits, self._learning, led_by_torque=settings.led_by_torque)
-        self._notes = Notes()
+        self._intake = Intake(settings, limits_from(settings), self._path)
+        self._begin_motor(settings.turns_in)
         self._alarms = AlarmBank(lambda code, figures: alarm_words(code, figures, settings.units))
         self._steps = SignalSteps()
         self._pacer = Pacer(settings.units, settings.steps)
@@ -55,6 +55,15 @@ class Coach:
         self._saying: list[Said] = []
         self._now: Moment | None = None
         self._view: CoachView | None = None
+
+    def _begin_motor(self, turns_in: float | None) -> None:
+        """Nothing is known of the motor on the hook but its label."""
+        limits = limits_from(self.settings)
+        self._gathering = Gathering(limits, self._path, turns_in)
+        self._guide = Guide(
+            self._path, limits, self._learning, led_by_torque=self.settings.led_by_torque
+        )
+        self._notes = Notes()
 
     @property
     def finished(self) -> bool:
@@ -101,8 +110,21 @@ class Coach:
         self.said = tuple(self._saying)
 
     def _key(self, name: str) -> None:
-        if name == "tare" and self._here.phase in PREPARING:
-            self._intake.tare()
+        phase = self._here.phase
+        if name == "tare" and phase in PREPARING:
+            self._tare()
+        elif name == "go_on":
+            if self._intake.meter.another:
+                self._intake.meter.accept_board()
+            else:
+                self._gathering.go_on()
+        elif name in MORE_TURNS_IN and phase in PREPARING | {Phase.WIND_STRETCHED}:
+            held = self._gathering.turns_in
+            held.told(held.held.turns + MORE_TURNS_IN[name])
+        elif name == "broke" and phase in LOADED | {Phase.BROKEN}:
+            self._close("broken")
+        elif name == "next" and phase is Phase.BROKEN:
+            self._again()
         elif name == "count":
             self._intake.turns.tap(self._here.phase)
         elif name == "quit":
@@ -111,6 +133,20 @@ class Coach:
             to = next_by_key(self._here.phase, name)
             if to is not None:
                 self._enter(to)
+
+    def _tare(self) -> None:
+        """Take a zero, unless something is on the hook."""
+        intake = self._intake
+        zero = intake.zeroing.taken(intake.still.still_s, hooked=self._here.phase is not Phase.HOOK_UP)
+        if zero is not None:
+            intake.tare(zero)
+            self._gathering.turns_in.restart()
+
+    def _again(self) -> None:
+        """After a torque that was gone: a motor is hooked up anew, with turns that nobody knows."""
+        self._intake.hooked_up_anew()
+        self._begin_motor(None)
+        self._enter(Phase.STRETCH_OUT)
 
     # -- what follows from it
 
@@ -121,7 +157,7 @@ class Coach:
             and not self._intake.tared
             and zero_offers(now, self._gathering.limits.peak_Nm)
         ):
-            self._intake.tare()
+            self._tare()
             now = self._moment()
         now = self._doubt_crank(now)
         for _ in Phase:
@@ -161,9 +197,7 @@ class Coach:
         if prompt is not None:
             self._saying.append(prompt)
         self._now = now
-        if self._here.phase in (Phase.DONE, Phase.ABORTED) or (
-            self._here.phase is Phase.BROKEN and now.in_phase_s >= BROKEN_FOR_S
-        ):
+        if self._here.phase in (Phase.DONE, Phase.ABORTED):
             self._close(self._outcome())
 
     def _doubt_crank(self, now: Moment) -> Moment:
@@ -191,8 +225,6 @@ class Coach:
         self._saying.append(PhaseSaid(self._at_s, phase))
 
     def _outcome(self) -> str:
-        if self._here.phase is Phase.BROKEN:
-            return "broken"
         if self._here.phase in (Phase.READY, Phase.DONE):
             return "done"
         return "lost" if self._intake.link.state == "down" and self._here.phase in LOADED else "stopped"

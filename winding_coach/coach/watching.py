@@ -82,6 +82,7 @@ def zero_offers(now: Moment, peak_Nm: float) -> bool:
         now.torque_Nm is not None
         and now.still_s >= OWN_ZERO_STILL_S
         and abs(now.torque_Nm) <= OWN_ZERO_SHARE * peak_Nm
+        and not now.frozen
         and now.cranking is not True
     )
 
@@ -126,10 +127,17 @@ class MotorTurns:
         self._signed = False
         self._given_up = False
         self.source = "unknown"
+        self.before = 0.0
+        """Turns in the motor before this wind."""
 
     @property
     def turns(self) -> float | None:
         """Turns on the motor; None while nothing has counted them."""
+        return None if self.source == "unknown" else max(self._crank * self._ratio + self.before, 0.0)
+
+    @property
+    def wound(self) -> float | None:
+        """Turns that the winder has put on; None while nothing has counted them."""
         return None if self.source == "unknown" else max(self._crank, 0.0) * self._ratio
 
     def count(self, crank: float | None, *, signed: bool, phase: Phase, torque_share_of_top: float | None) -> None:
@@ -160,7 +168,7 @@ class MotorTurns:
         `top_turns`: what a one-sensor crank counted since then comes off twice."""
         if self._signed or top_turns is None or torque_share_of_top is None or torque_share_of_top >= REVERSED_SHARE:
             return
-        top = top_turns / self._ratio
+        top = (top_turns - self.before) / self._ratio
         if self.source == "counted" and self._crank > top:
             self._crank = 2.0 * top - self._crank
         self._reversed = True

@@ -21,7 +21,7 @@ PHASE_WORDS: dict[Phase, str] = {
     Phase.BACK_OFF: "Back off",
     Phase.READY: "Ready",
     Phase.DONE: "Done",
-    Phase.BROKEN: "Broken",
+    Phase.BROKEN: "Torque gone",
     Phase.ABORTED: "Stopped",
     Phase.LET_DOWN: "Let down",
     Phase.EMPTY: "Empty",
@@ -29,6 +29,7 @@ PHASE_WORDS: dict[Phase, str] = {
 
 SILENT = "no data for 2 seconds"
 STRANGE = "what comes is no meter's data: another device, or another speed"
+STANDS = "the meter's {what} stands still: unplug the meter and plug it in again"
 """Why a link is silent."""
 
 _PROMPT_WORDS = {
@@ -76,7 +77,15 @@ _PACE_WORDS = {
 """The walk-in for who steps in paces, which are told from where one stands."""
 
 _ALARM_WORDS = {
-    "motor_broke": "Torque is gone: motor broke or came off the hook.",
+    "motor_broke": "Torque is gone. Broke: press b. Came off: hook it up again.",
+    "meter_frozen": "Reading does not change: stop, check the meter.",
+    "other_meter": "Another meter answers ({board}): stop; o if it is yours.",
+    "far_off": "Stop: torque is {off} {side} plan. {reasons}? o: go on.",
+    "going_on": "Going on in doubt ({reasons}): the lower target holds.",
+    "turns_in": "Motor holds {turns_in} turns, or zero is off; counted on.",
+    "zero_refused": "Zero not taken: {torque} on the hook. Clear it, press t again.",
+    "other_way": "Wound left-hand: torque counts the other way round.",
+    "distance_lost": "Distance sensor given up: go by marks and torque.",
     "overwind": "Stop cranking: above the target of {peak}.",
     "meter_limit": "Meter past its rating: stop cranking.",
     "winder_limit": "Winder past its rating: stop cranking.",
@@ -88,6 +97,18 @@ _ALARM_WORDS = {
     "torque_falling": "Torque falls: wait where you are, crank on.",
     "not_this_motor": "Reads {off} {side} its label: check the motor's tag and the zero.",
     "zero_moved": "Zero is off by {torque}: clear the hook and press t.",
+}
+
+
+_REASON_WORDS = {
+    "motor": "another motor",
+    "ratio": "winder ratio",
+    "zero": "zero",
+    "gain": "calibration",
+    "turns": "turns left in it",
+    "pulses": "lost pulses",
+    "direction": "wrong direction",
+    "stretch": "not stretched out",
 }
 
 
@@ -175,7 +196,16 @@ def alarm_words(code: str, figures: AlarmFigures, units: UnitSystem) -> str:
         in_s="a few seconds" if in_s is None else _count(max(in_s, 0.0), "second", "seconds"),
         off="far" if ratio is None else f"{abs(ratio - 1):.0%}",
         side="from" if ratio is None else ("above" if ratio > 1 else "below"),
+        board=figures.board or "no name",
+        turns_in="some" if figures.turns_in is None else f"about {round(figures.turns_in, -1):.0f}",
+        reasons=reasons_words(figures.reasons),
     )
+
+
+def reasons_words(reasons: tuple[str, ...]) -> str:
+    """Return what it may be, in words, the best fit first."""
+    words = [_REASON_WORDS[reason] for reason in reasons]
+    return ", ".join(words).capitalize() or "Something is not as said"
 
 
 def _alarm_in(alarm: Alarm, units: UnitSystem) -> Alarm:

@@ -22,7 +22,7 @@ from winding_coach.coach.said import ReadingSaid, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.indexing import wind_of
-from winding_coach.inputs import BytesArrived, Ended, Input, LinkUp
+from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp
 from winding_coach.meter.calibration import SIMULATED, Calibration
 from winding_coach.review.advice import advise
 from winding_coach.review.advice_words import density_of
@@ -62,6 +62,8 @@ WINDS_A_DAY = 6
 BETWEEN_MIN = 35
 TICK_S = 0.1
 LONGEST_S = 600.0
+SAYS_BROKE_AFTER_S = 5.0
+"""Somebody who is not there says so, too."""
 IN_ROTATION, MOST_USES, TRIES_OUT, HEEDED = 3, 10, 6, 12
 """Motors that a member flies in turn, uses after which one is retired, flights after which a new size is
 tried, and the newest flights that advice on it is asked from."""
@@ -363,12 +365,16 @@ def _rows(wound: _Wound, bench: Bench) -> list[str]:
                 rows.append(dump(one | {"trace": name} if isinstance(said, Summary) else one))
 
     step(LinkUp(0.0, "invented"))
-    at_s = 0.0
+    at_s, broke_at_s = 0.0, math.inf
     while not bench.done and not coach.finished and at_s < LONGEST_S:
         at_s = round(at_s + TICK_S, 6)
         data = bench.advance(TICK_S)
         if data:
             step(BytesArrived(at_s, data))
+        if bench.truth.broken and not coach.finished:
+            broke_at_s = min(broke_at_s, at_s)
+            if at_s - broke_at_s >= SAYS_BROKE_AFTER_S:
+                step(KeyPressed(at_s, "broke"))
     if not coach.finished:
         step(Ended(at_s))
     return rows

@@ -13,6 +13,10 @@ CRANK_JUMP = 64
 """More turns of the crank than this between two lines is a counter that began anew, not a hand."""
 MOST_JUMP = U16 // 4
 SHORTEST_WRAP_US, LONGEST_WRAP_STEP_US = 2**20, 700_000
+MAX_REV_PER_S, SPARE_TURNS = 6.0, 2.0
+"""Nor is what no hand does in the time between them; assumed."""
+STANDS_AFTER = 8
+"""So many lines in a row with the clock or the line number of the one before: it stands still."""
 AFTER_RESTART_S = 0.05
 """The device's clock says nothing of the time a restart took; the coach's clock does. A small step keeps order."""
 
@@ -38,6 +42,9 @@ class DeviceClock:
         self._new_link = False
         self.found_wrap_us: int | None = None
         """Where t_us started again without being declared, and the lines went on; None while it has not."""
+        self._standing_run = 0
+        self.standing: str | None = None
+        """What of the meter's line stands still ("clock", "line number" or both), None if nothing does."""
 
     def link_up(self) -> None:
         """The link is new: lines may be missing, and the meter may have restarted meanwhile."""
@@ -57,6 +64,7 @@ class DeviceClock:
         if found is not None and found != wrap_us:
             self.found_wrap_us = wrap_us = found
         step_us = (sample.t_us - before.t_us) % wrap_us
+        self._watch(step_us, step_seq)
         if step_us == 0 and step_seq == 0:
             return None
         restarted = (
@@ -77,10 +85,17 @@ class DeviceClock:
         if self._new_link:
             # What was missed while the link was down is a gap, not lost lines.
             lost, self._new_link = 0, False
-        self._count(sample, restarted, quadrature, pulses_per_turn)
+        turns = CRANK_JUMP if restarted else min(MAX_REV_PER_S * step_us / 1e6 + SPARE_TURNS, CRANK_JUMP)
+        self._count(sample, restarted, quadrature, min(turns * pulses_per_turn, MOST_JUMP))
         return Unwrapped(self._device_us / 1e6, self._crank, lost, restarted)
 
-    def _count(self, sample: Sample, restarted: bool, quadrature: bool, pulses_per_turn: int) -> None:
+    def _watch(self, step_us: int, step_seq: int) -> None:
+        """Notice a clock or a line number that stands still; a line that came twice is neither."""
+        stands = [name for name, step in (("clock", step_us), ("line number", step_seq)) if step == 0]
+        self._standing_run = self._standing_run + 1 if stands else 0
+        self.standing = " and ".join(stands) if self._standing_run >= STANDS_AFTER else None
+
+    def _count(self, sample: Sample, restarted: bool, quadrature: bool, most: float) -> None:
         if sample.crank is None:
             return
         if self._crank is None or self._crank_before is None:
@@ -90,7 +105,7 @@ class DeviceClock:
         self._crank_before = sample.crank
         if change >= U16 // 2:
             change -= U16
-        if abs(change) > min(CRANK_JUMP * pulses_per_turn, MOST_JUMP) or (change < 0 and not quadrature):
+        if abs(change) > most or (change < 0 and not quadrature):
             change = 0
         self._crank += change
 

@@ -31,6 +31,7 @@ class TorqueSample:
     temperature_C: float | None
     lost_before: int
     restarted: bool
+    advanced: bool = True
     pulses_per_turn: int = 1
 
 
@@ -45,6 +46,7 @@ class MeterReader:
         self._tare = tare_counts
         self._parser = FrameParser()
         self._clock = DeviceClock()
+        self._first_hello: Hello | None = None
 
     @property
     def bad_lines(self) -> int:
@@ -55,6 +57,21 @@ class MeterReader:
     def clock_wrap_us(self) -> int | None:
         """Where the meter's clock was found to start again, if that is not where it says or 2^32."""
         return self._clock.found_wrap_us
+
+    @property
+    def standing(self) -> str | None:
+        """What of the meter's line stands still, in words, None if nothing does."""
+        return self._clock.standing
+
+    @property
+    def another(self) -> bool:
+        """Whether another board answers than the one that the wind began with."""
+        first, now = self._first_hello, self.hello
+        return first is not None and now is not None and first.board != now.board
+
+    def accept_board(self) -> None:
+        """Take the board that answers for the wind's own."""
+        self._first_hello = self.hello
 
     @property
     def zero_counts(self) -> float:
@@ -76,6 +93,7 @@ class MeterReader:
         for frame in self._parser.feed(data):
             if isinstance(frame, Hello):
                 self.hello = frame
+                self._first_hello = self._first_hello or frame
                 continue
             sample = self._calibrated(frame)
             if sample is not None:
@@ -107,5 +125,6 @@ class MeterReader:
             temperature_C=None if sample.temperature_dC is None else sample.temperature_dC / 10,
             lost_before=unwrapped.lost,
             restarted=unwrapped.restarted,
+            advanced=self._clock.standing is None,
             pulses_per_turn=per_turn,
         )

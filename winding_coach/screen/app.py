@@ -36,6 +36,10 @@ COACH_KEYS = (
     Binding("c", "press('count')", "count"),
     Binding("p", "press('peak')", "peak"),
     Binding("s", "press('stop')", "stop"),
+    Binding("o", "press('go_on')", "go on"),
+    Binding("b", "press('broke')", "it broke"),
+    Binding("plus", "press('more_turns_in')", "more turns in"),
+    Binding("minus", "press('fewer_turns_in')", "fewer turns in"),
 )
 """Passed on to the loop."""
 LOOK_KEYS = (

@@ -57,7 +57,10 @@ PACE_BLOCKS = {"walk_in_to": "FINISH STEP", "hold_distance": "STAY"}
 """The prompts that are told in paces, from where one stands; the words where no step is to be made."""
 
 ALARM_BLOCKS = {
-    "motor_broke": "BROKEN",
+    "motor_broke": "NO TORQUE",
+    "other_meter": "STOP",
+    "meter_frozen": "STOP",
+    "far_off": "STOP",
     "overwind": "STOP",
     "meter_limit": "STOP",
     "winder_limit": "STOP",
@@ -85,7 +88,7 @@ WIDEST_BLOCKS = "STRETCH 8.88"
 
 CLOSING = {
     "done": "Wound. Write the figures below on the motor's wrapper.",
-    "broken": "The motor broke or came off. Clear the hook; write that on its wrapper.",
+    "broken": "The motor broke. Clear the hook; write that on its wrapper.",
     "stopped": "Stopped. Let the motor down with care before taking it off.",
     "lost": "The meter was lost. What was read is kept.",
 }
@@ -138,6 +141,9 @@ KEYS = (
     ("c", "one turn of the crank, counted by a helper"),
     ("p", "the peak is reached: on to the back-off"),
     ("s", "stop this wind and keep it"),
+    ("o", "go on although in doubt, with the lower target"),
+    ("b", "the motor broke: close the wind and say so"),
+    ("+, -", "turns that the motor holds already, ten more or fewer"),
     *LOOK_HELP,
     ("f", "log the flight, once the wind is closed"),
     ("q", "close the wind, save it, and leave"),

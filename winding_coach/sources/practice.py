@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import queue
 import time
 from collections.abc import Callable
 from typing import Protocol
 
-from winding_coach.inputs import BytesArrived, Ended, Input, LinkUp, TimePassed
+from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp, TimePassed
 from winding_coach.sources.clock import Clock, Keys, Sleep, started_now
 from winding_coach.sources.pace import Pace
 
@@ -15,6 +16,8 @@ CHUNK_S = 0.0125
 POLL_S = 0.05
 """A key is noticed within this, however slowly time passes."""
 PORT = "simulated meter"
+SAYS_BROKE_AFTER_S = 5.0
+"""A practised motor that broke is said to have, by the key that somebody at a real one would press."""
 
 
 class Simulated(Protocol):
@@ -57,6 +60,7 @@ class PracticeSource:
         self._keys = Keys()
         self._up = False
         self._at_s = 0.0
+        self._broke_at_s: float | None = None
 
     def press(self, name: str) -> None:
         """Queue a key of the coach, from any thread."""
@@ -82,6 +86,8 @@ class PracticeSource:
                 return key
             if self._bench.done:
                 return Ended(self._at_s)
+            if self._says_broke():
+                return KeyPressed(self._at_s, "broke")
             if self._at_s >= end_s or waited_s >= timeout_s:
                 return TimePassed(self._at_s)
             hurries = self._hurries()
@@ -101,6 +107,18 @@ class PracticeSource:
             data = self._bench.advance(CHUNK_S)
             if data:
                 return BytesArrived(self._at_s, data)
+
+    def _says_broke(self) -> bool:
+        """Whether to say now, once, that the motor broke: nobody else can see it."""
+        truth = getattr(self._bench, "truth", None)
+        if truth is None or not truth.broken or self._broke_at_s == math.inf:
+            return False
+        if self._broke_at_s is None:
+            self._broke_at_s = self._at_s
+        if self._at_s - self._broke_at_s < SAYS_BROKE_AFTER_S:
+            return False
+        self._broke_at_s = math.inf
+        return True
 
     def _tell_hands(self) -> None:
         while self._hands is not None:

@@ -1,0 +1,62 @@
+"""Which way round the motor is wound: the sign that its torque has, found or told. Pure.
+
+Torque counts as positive from here on, whichever way round; limits hold for its size before that is known.
+"""
+
+from __future__ import annotations
+
+from winding_coach.coach.said import Phase
+
+RIGHT, LEFT = "right", "left"
+"""Names of the directions: right-hand is the one in which the meter was calibrated, its torque positive."""
+SHARE, FOR_S = 0.08, 0.3
+"""Of the full-stretch torque, for so long: then it is no zero error."""
+UNTARED_SHARE = 0.25
+"""Before a zero was taken."""
+AGAIN_SHARE, AGAIN_FOR_S = 0.15, 1.0
+"""A direction found may have been a bump: so much the other way, before the walk-in, is believed."""
+OPEN = frozenset({Phase.HOOK_UP, Phase.STRETCH_OUT, Phase.WIND_STRETCHED})
+
+
+class Direction:
+    """`sign` to multiply torque with; `name` right or left once known, `told` what was said beforehand."""
+
+    def __init__(self, stretched_Nm: float, told: str | None = None) -> None:
+        self._stretched_Nm = stretched_Nm
+        self.told = told
+        self.found: str | None = None
+        self._since: tuple[float, int] | None = None
+
+    @property
+    def name(self) -> str | None:
+        """The direction to go by, None while it is neither found nor told."""
+        return self.found or self.told
+
+    @property
+    def sign(self) -> int:
+        """What torque is multiplied with."""
+        return -1 if self.name == LEFT else 1
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether torque goes the other way round than was told."""
+        return self.told is not None and self.found is not None and self.found != self.told
+
+    def add(self, t_s: float, torque_Nm: float, phase: Phase, *, tared: bool) -> bool:
+        """Take a calibrated torque, its sign as the cell has it; return whether the sign has just changed."""
+        if phase not in OPEN:
+            return False
+        again = self.found is not None
+        share = AGAIN_SHARE if again else SHARE if tared else UNTARED_SHARE
+        way = 1 if torque_Nm > 0 else -1
+        if abs(torque_Nm) < share * self._stretched_Nm:
+            self._since = None
+            return False
+        if self._since is None or self._since[1] != way:
+            self._since = t_s, way
+        name = RIGHT if way > 0 else LEFT
+        if t_s - self._since[0] < (AGAIN_FOR_S if again else FOR_S) or name == self.found:
+            return False
+        before = self.sign
+        self.found = name
+        return self.sign != before

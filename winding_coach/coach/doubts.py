@@ -1,0 +1,158 @@
+"""When what is read is further from the label than motors scatter: what it may be, best fit first. Pure.
+
+Once in doubt the coach stays so until somebody says to go on; then the lower of both targets holds.
+"""
+
+from __future__ import annotations
+
+from winding_coach.coach.limits import Limits
+from winding_coach.coach.live import LiveScale
+from winding_coach.coach.moment import Moment
+from winding_coach.coach.said import Phase
+from winding_coach.rubber.path import PlanPath
+
+FAR_BELOW, FAR_ABOVE = 0.80, 1.22
+"""Torque over the label's. Motors of one label differ by some 8 %, labels are wrong by 10 % (assumed): no further."""
+EST_BELOW = 0.62
+"""The same by turns that the ripple of the torque shows: they are off by more, and too few where ripple is faint."""
+EST_FROM_SHARE, EST_SD_SHARE = 0.4, 0.12
+FOR_S = 2.0
+CHANGED = 1.22
+"""A label that was right at full stretch cannot be wrong by this later: then a zero or a count went off."""
+AGAIN = 1.3
+"""A doubt that was gone on with comes up again where torque is off by this more."""
+PULSES = 1.05
+"""The pulses' rhythm shows so many more turns than were counted."""
+RATIOS = (5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 16.0, 20.0)
+"""Usual winders; common practice, no source."""
+NEAR_RATIO = 0.06
+
+REASONS = ("motor", "ratio", "zero", "gain", "turns", "pulses", "direction", "stretch")
+
+
+class Doubts:
+    """`reasons`: what it may be, best fit first; () while there is no doubt. going_on: somebody said to go on."""
+
+    def __init__(self, path: PlanPath, limits: Limits) -> None:
+        self._path = path
+        self._ratio = limits.ratio
+        self._stretched_turns = limits.stretched_turns
+        self.reasons: tuple[str, ...] = ()
+        self.of_plan: float | None = None
+        self.going_on = False
+        self._since: tuple[str, float] | None = None
+        self._accepted: float | None = None
+        self._seen = self._expected = 0.0
+        self._before_s: float | None = None
+
+    @property
+    def stops(self) -> bool:
+        """Whether the wind has to stop for it."""
+        return bool(self.reasons) and not self.going_on
+
+    def go_on(self, live: LiveScale) -> bool:
+        """Somebody says to go on; returns whether there was a doubt."""
+        if not self.stops:
+            return False
+        self.going_on, self._accepted = True, self.of_plan
+        live.hold_low()
+        return True
+
+    def restart(self) -> None:
+        """Nothing is on the hook: what was read is over."""
+        self.reasons, self.of_plan, self.going_on, self._since, self._accepted = (), None, False, None, None
+        self._seen = self._expected = 0.0
+
+    def tell(
+        self,
+        now: Moment,
+        live: LiveScale,
+        *,
+        other_way: bool,
+        turns_differ: bool,
+        estimated: tuple[float, float] | None,
+        pulses: float | None,
+    ) -> None:
+        """Take a moment.
+
+        other_way, turns_differ: torque contradicts the direction, or the turns in, that were told. estimated: turns by
+        the ripple and their standard deviation, where nobody counts. pulses: turns by the rhythm of the pulses over
+        those counted.
+        """
+        found = self._found(now, live, other_way, turns_differ, estimated, pulses)
+        if found is None:
+            self._since = None
+            return
+        kind, reasons, of_plan = found
+        if self._since is None or self._since[0] != kind:
+            self._since = kind, now.at_s
+        if now.at_s - self._since[1] < FOR_S:
+            return
+        if self.going_on and not self._worse(of_plan):
+            return
+        if not self.stops:
+            self.going_on = False
+            self.reasons, self.of_plan = reasons, of_plan
+
+    def _worse(self, of_plan: float | None) -> bool:
+        if of_plan is None or self._accepted is None:
+            return False
+        return not 1 / AGAIN <= of_plan / self._accepted <= AGAIN
+
+    def _found(
+        self,
+        now: Moment,
+        live: LiveScale,
+        other_way: bool,
+        turns_differ: bool,
+        estimated: tuple[float, float] | None,
+        pulses: float | None,
+    ) -> tuple[str, tuple[str, ...], float | None] | None:
+        if other_way:
+            return "direction", ("direction", "motor"), None
+        ratio = live.ratio
+        if ratio is not None and live.known:
+            at_stretch = live.at_stretch
+            if at_stretch is not None and not 1 / CHANGED <= ratio / at_stretch <= CHANGED:
+                return "changed", ("zero", "pulses", "gain"), ratio
+            if not FAR_BELOW <= ratio <= FAR_ABOVE:
+                return "far", self._reasons(ratio, now, pulses), ratio
+        if turns_differ:
+            return "turns", ("turns", "zero"), None
+        ratio = self._by_ripple(now, estimated)
+        if ratio is not None and ratio < EST_BELOW:
+            return "ripple", self._reasons(ratio, now, None), ratio
+        return None
+
+    def _by_ripple(self, now: Moment, estimated: tuple[float, float] | None) -> float | None:
+        """Torque over the plan's by estimated turns at full stretch, a mean over time; None until that is known."""
+        passed = 0.0 if self._before_s is None else min(max(now.at_s - self._before_s, 0.0), 1.0)
+        self._before_s = now.at_s
+        if now.phase is not Phase.WIND_STRETCHED or estimated is None or now.torque_Nm is None or now.counted:
+            return None
+        turns, sd = estimated
+        if turns <= 0.0 or sd > EST_SD_SHARE * turns:
+            return None
+        expected = self._path.torque_at(turns)
+        self._seen += now.torque_Nm * expected * passed
+        self._expected += expected * expected * passed
+        if turns < EST_FROM_SHARE * self._stretched_turns or self._expected <= 0.0:
+            return None
+        return self._seen / self._expected
+
+    def _reasons(self, ratio: float, now: Moment, pulses: float | None) -> tuple[str, ...]:
+        """Which of them it may be, the best fit first."""
+        if pulses is not None and pulses > PULSES:
+            return "pulses", "ratio", "motor"
+        # At full stretch torque goes with turns: a winder of another ratio shows as that ratio.
+        fits = (other for other in RATIOS if abs(ratio * self._ratio / other - 1.0) < NEAR_RATIO)
+        others = [other for other in fits if other != self._ratio]
+        high: tuple[str, ...] = ("motor", "turns", "pulses", "gain", "zero")
+        low: tuple[str, ...] = ("motor", "gain", "zero")
+        if now.distance_m is None:
+            high = ("stretch", *high)
+        first: tuple[str, ...] = ("ratio",) if others else ()
+        if ratio < 0.4 or ratio > 2.5:
+            first = ("gain", *first)
+        order = (*first, *(high if ratio > 1 else low), "ratio")
+        return tuple(dict.fromkeys(order))[:4]
