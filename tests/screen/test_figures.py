@@ -114,7 +114,7 @@ def test_each_prompt_in_block_letters(code: str, figures: dict[str, Any], text: 
     ("code", "text"),
     [
         ("overwind", "STOP"),
-        ("motor_broke", "BROKEN"),
+        ("motor_broke", "NO TORQUE"),
         ("meter_silent", "NO DATA"),
         ("crank_stalled", "CRANK ON"),
         ("rising_too_fast", "SLOWER"),

@@ -15,10 +15,10 @@ from winding_coach.rubber.path import PlanPath
 
 LEAST_TURNS, LEAST_FROM_CRANKING = 15.0, 30.0
 """Fewer are an empty motor: the zero and a stretch that is a little short show as much."""
-STILL_S, STILL_UNCOUNTED_S = 0.6, 2.5
+STILL_S, STILL_UNCOUNTED_S = 1.0, 2.5
 """Torque that was still for so long is that of the motor at rest; longer where a slow crank is not felt."""
 CREEP_TURNS = 40.0
-"""Nor is it more than before by less than this then: a hand that cranks slowly creeps."""
+"""It comes at once, with the motor: a hand that cranks slowly, unfelt or with a dead sensor, creeps."""
 THERE_SHARE = 0.9
 """Of the stretch distance, where the meter measures it."""
 LABEL_SD, REST_SD_TURNS = 0.08, 4.0
@@ -98,7 +98,8 @@ class TurnsIn:
             return
         plain_Nm = max(torque_Nm, 0.0) / self._ratio(100.0, distance_m)
         turns = self._turns_of(plain_Nm)
-        if not counted and self._rest_turns is not None and 0.0 < turns - self._rest_turns < CREEP_TURNS:
+        rest = self._rest_turns
+        if rest is not None and turns > rest and (rest >= LEAST_TURNS or turns - rest < CREEP_TURNS):
             return
         self._rest_turns = turns
         self._rest = torque_Nm, self._ratio(turns, distance_m)
