@@ -60,9 +60,7 @@ class Coach:
         """Nothing is known of the motor on the hook but its label."""
         limits = limits_from(self.settings)
         self._gathering = Gathering(limits, self._path, turns_in)
-        self._guide = Guide(
-            self._path, limits, self._learning, led_by_torque=self.settings.led_by_torque
-        )
+        self._guide = Guide(self._path, limits, self._learning, led_by_torque=self.settings.led_by_torque)
         self._notes = Notes()
 
     @property
