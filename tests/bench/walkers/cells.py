@@ -11,7 +11,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from tests.bench.walkers.judging import Row, judged
-from tests.bench.walkers.motor import LAWS
 from tests.bench.walkers.people import FEET, WILLS
 from tests.bench.walkers.piped import Piped
 from tests.bench.walkers.winding import SETTINGS, Cell, Wound, wind
@@ -34,16 +33,15 @@ def _cells() -> dict[str, Cell]:
     for led in (*LED, *WITHOUT):
         for equipment in ("crank",) if led in ("alone", "oracle") else EQUIPMENT:
             for who in WHO:
-                for law in LAWS:
-                    feet, will = (who if who in FEET else None), (who if who in WILLS else None)
-                    cell = replace(OTHER.get(who, Cell()), channels=EQUIPMENT[equipment], law=law, feet=feet, will=will)
-                    cell = replace(cell, led="coach" if led in WITHOUT else led, without=WITHOUT.get(led, ""))
-                    found[f"{led}/{equipment}/{who}/{law}"] = cell
+                feet, will = (who if who in FEET else None), (who if who in WILLS else None)
+                cell = replace(OTHER.get(who, Cell()), channels=EQUIPMENT[equipment], feet=feet, will=will)
+                cell = replace(cell, led="coach" if led in WITHOUT else led, without=WITHOUT.get(led, ""))
+                found[f"{led}/{equipment}/{who}"] = cell
     return found
 
 
 CELLS = _cells()
-"""LED/EQUIPMENT/WHO/LAW, such as `coach/meter/walks/A`; LED may be one of WITHOUT. Alone or with the oracle the
+"""LED/EQUIPMENT/WHO, such as `coach/meter/walks`; LED may be one of WITHOUT. Alone or with the oracle the
 equipment makes no difference."""
 
 

@@ -67,7 +67,7 @@ def picture(found: dict[str, Any], title: str) -> str:
     peak = up(scale * PLAN.peak_torque_Nm, MOST_NM, TOP)
     launch = "not reached" if figures["launch"] is None else f"{figures['launch']:.1%}"
     told = (
-        f"chance to break {figures['risk']:.1%}, turns at the peak {figures['turns']:.1%} of the target,"
+        f"chance to break {figures['risk A']:.1%} (law A), turns at the peak {figures['turns']:.1%} of the target,"
         f" launch torque {launch}"
     )
     parts = [

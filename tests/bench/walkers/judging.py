@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-from tests.bench.walkers.motor import WalkedMotor
+from tests.bench.walkers.motor import LAWS, WalkedMotor
 from tests.bench.walkers.winding import HOOKS_M, SETTINGS, TICK_S, Truth, Wound, plan_of
 from winding_coach.coach.said import Phase
 
@@ -21,17 +21,17 @@ STOP_LATELY_S = 6.0
 
 
 @lru_cache(maxsize=64)
-def even_risk(law: str, label: float = 1.0) -> float:
-    """Return the chance to break on the plan's own way, evenly cranked and walked."""
+def even_risk(label: float = 1.0) -> dict[str, float]:
+    """Return the chance to break on the plan's own way, evenly cranked and walked, by law."""
     figures, plan, path = plan_of(label)
-    motor = WalkedMotor(figures, law, torque_scale=1.0, hooks_m=HOOKS_M)
+    motor = WalkedMotor(figures, torque_scale=1.0, hooks_m=HOOKS_M)
     for number in range(1, 201):
         motor.move(0.0, figures.loop_m + (plan.stretch_distance_m - figures.loop_m) * number / 200, TICK_S)
     turns = 0.0
     while turns < plan.target_turns:
         turns = min(turns + EVEN_TURNS_PER_S * TICK_S, plan.target_turns)
         motor.move(turns, path.distance_at(turns), TICK_S)
-    return motor.risk
+    return {law: motor.risk(law) for law in LAWS}
 
 
 def judged(wound: Wound) -> Row:
@@ -46,12 +46,12 @@ def judged(wound: Wound) -> Row:
         if word["event"] == "alarm" and word["active"] and word["level"] in ("warning", "danger")
         if truth.hooked and truth.turns > 20.0
     ]
-    even = even_risk(wound.cell.law, drawn.label)
+    even = even_risk(drawn.label)
     fine = (
         not wound.meant
         and drawn.label_right
         and abs(turns - 1.0) <= 0.02
-        and wound.risk <= even + 0.02
+        and wound.risk["A"] <= even["A"] + 0.02
         and launch is not None
         and abs(launch - 1.0) <= 0.05
     )
@@ -62,8 +62,8 @@ def judged(wound: Wound) -> Row:
         "hears": drawn.walker.hears,
         "can_walk": drawn.walker.can_walk,
         "meant": wound.meant,
-        "risk": round(wound.risk, 5),
-        "even": round(even, 5),
+        **{f"risk {law}": round(wound.risk[law], 5) for law in LAWS},
+        **{f"even {law}": round(even[law], 5) for law in LAWS},
         "turns": round(turns, 5),
         "launch": None if launch is None else round(launch, 4),
         "followed": followed(wound),

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.bench.walkers.judging import Row
+from tests.bench.walkers.motor import LAWS
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +75,12 @@ def followed_early(rows: list[Row]) -> Estimate:
 
 
 FIGURES: dict[str, Callable[[list[Row]], Estimate]] = {
-    "risk, to the target": lambda rows: mean(row["risk"] for row in to_target(rows)),
-    "risk, label right": lambda rows: mean(row["risk"] for row in as_labelled(rows)),
+    "risk A": lambda rows: mean(row["risk A"] for row in to_target(rows)),
+    "risk B": lambda rows: mean(row["risk B"] for row in to_target(rows)),
+    "risk C": lambda rows: mean(row["risk C"] for row in to_target(rows)),
+    "risk A, label right": lambda rows: mean(row["risk A"] for row in as_labelled(rows)),
+    "risk B, label right": lambda rows: mean(row["risk B"] for row in as_labelled(rows)),
+    "risk C, label right": lambda rows: mean(row["risk C"] for row in as_labelled(rows)),
     "turns ±2 %": lambda rows: _within(to_target(rows), 0.02),
     "±3 %, label right": lambda rows: _within(as_labelled(rows), 0.03),
     "±5 %": lambda rows: _within(to_target(rows), 0.05),
@@ -106,11 +111,11 @@ def _of(rows: list[Row], name: str, figure: str) -> Estimate:
 
 def _most_risk(rows: list[Row], law: str) -> str:
     """What the aim allows: under A by what the same people do with a needle and with the oracle."""
-    even = mean(row["even"] for row in rows if row["cell"].endswith(f"/any/{law}")).value
+    even = mean(row[f"even {law}"] for row in rows).value
     if law != "A":
         return f"≤ {100 * even + (2 if law == 'B' else 1):.1f}"
-    alone, oracle = (_of(rows, f"{led}/crank/any/A", "risk, to the target").value for led in ("alone", "oracle"))
-    half, fifth = (even + 0.5 * (alone - even), even + 1.2 * (oracle - even))
+    alone, oracle = (_of(rows, f"{led}/crank/any", "risk A").value for led in ("alone", "oracle"))
+    half, fifth = even + 0.5 * (alone - even), even + 1.2 * (oracle - even)
     return (
         f"≤ {100 * half:.1f} (half of the needle's beyond the even path) and {100 * fifth:.1f} (oracle's and a fifth)"
     )
@@ -121,22 +126,20 @@ def aims(rows: list[Row]) -> list[str]:
     lines = ["| aim | wanted | came out | same people with a needle | oracle |", "|---|---|---|---|---|"]
 
     def add(what: str, wanted: str, name: str, figure: str) -> None:
-        who = "/".join(name.split("/")[2:])
+        who = name.split("/")[2]
         alone, oracle = (_of(rows, f"{led}/crank/{who}", figure).per_cent() for led in ("alone", "oracle"))
         found = _of(rows, name, figure)
         lines.append(f"| {what} | {wanted} | {found.per_cent()}, {found.winds} winds | {alone} | {oracle} |")
 
-    for law in ("A", "B", "C"):
-        name = f"coach/crank/any/{law}"
-        add(f"risk, any walker, crank sensor, law {law}", _most_risk(rows, law), name, "risk, to the target")
-    add("turns within 2 %, any walker, crank sensor", "≥ 97", "coach/crank/any/A", "turns ±2 %")
+    for law in LAWS:
+        add(f"risk, any walker, crank sensor, law {law}", _most_risk(rows, law), "coach/crank/any", f"risk {law}")
+    add("turns within 2 %, any walker, crank sensor", "≥ 97", "coach/crank/any", "turns ±2 %")
     for who in ("walks", "shuffles"):
-        add(f"turns within 3 %, {who}, meter alone, label right", "≥ 95", f"coach/meter/{who}/A", "±3 %, label right")
-    add("turns within 5 %, any walker, meter alone", "≥ 90", "coach/meter/any/A", "±5 %")
-    for law, most in (("A", 10), ("B", 6), ("C", 6)):
-        name = f"coach/meter/walks/{law}"
-        add(f"risk, walks, meter alone, law {law}", f"≤ {most}", name, "risk, to the target")
-        add("the same, label right", f"≤ {most}", name, "risk, label right")
+        add(f"turns within 3 %, {who}, meter alone, label right", "≥ 95", f"coach/meter/{who}", "±3 %, label right")
+    add("turns within 5 %, any walker, meter alone", "≥ 90", "coach/meter/any", "±5 %")
+    for law, most in zip(LAWS, (10, 6, 6), strict=True):
+        add(f"risk, walks, meter alone, law {law}", f"≤ {most}", "coach/meter/walks", f"risk {law}")
+        add(f"the same, label right, law {law}", f"≤ {most}", "coach/meter/walks", f"risk {law}, label right")
     every = [row for row in rows if row["cell"].startswith("coach/")]
     for what, wanted, figure in (
         ("phases without cause, all coached winds", "≤ 0.5", "phases without cause"),

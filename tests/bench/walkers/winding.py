@@ -16,7 +16,7 @@ from tests.bench.walkers.alone import Alone
 from tests.bench.walkers.body import Body
 from tests.bench.walkers.follower import Follower
 from tests.bench.walkers.mind import Mind
-from tests.bench.walkers.motor import WalkedMotor
+from tests.bench.walkers.motor import LAWS, WalkedMotor
 from tests.bench.walkers.oracle import Oracle
 from tests.bench.walkers.people import Drawn, draw
 from tests.bench.walkers.senses import Senses, Word
@@ -60,7 +60,6 @@ class Cell:
 
     led: str = "coach"
     channels: str = ""
-    law: str = "A"
     feet: str | None = None
     will: str | None = None
     plain: bool = False
@@ -89,7 +88,7 @@ class Wound:
     drawn: Drawn
     plan: Plan
     path: PlanPath
-    risk: float = 0.0
+    risk: dict[str, float] = field(default_factory=dict)
     broken: bool = False
     peak_turns: float = 0.0
     peak_Nm: float = 0.0
@@ -140,7 +139,7 @@ class _Wind:
         self.wound = Wound(cell, drawn, plan, path)
         rng = np.random.default_rng([seed, 1607])
         self._motor = WalkedMotor(
-            figures, cell.law, torque_scale=drawn.scale, hooks_m=HOOKS_M, turns_in=drawn.way * drawn.turns_in
+            figures, torque_scale=drawn.scale, hooks_m=HOOKS_M, turns_in=drawn.way * drawn.turns_in
         )
         self._body = Body(drawn.walker, LABELLED.loop_m, HOOKS_M, rng)
         self._senses = Senses(drawn.walker, rng)
@@ -176,7 +175,7 @@ class _Wind:
                 for word in self._oracle.said(at_s, body, motor, TICK_S * TICKS_TOGETHER):
                     self._hear(word)
             self._attend(at_s)
-        wound.lasted_s, wound.risk, wound.broken = number * TICK_S, motor.risk, motor.broken
+        wound.lasted_s, wound.risk, wound.broken = number * TICK_S, {law: motor.risk(law) for law in LAWS}, motor.broken
         wound.meant, wound.steps = self._mind.meant, body.steps
         wound.ended = self._mind.done
         self._answer(Ended(round(number * TICK_S, 6)))
