@@ -10,6 +10,7 @@ from random import Random
 
 import pytest
 
+from tests.bench.truth_alike import nearest
 from tests.bench.truth_search import Shrinker
 from tests.trust.truth.planted import FAULTS
 from tests.trust.truth.sender import RAW_MAX, Hand, Sender
@@ -73,6 +74,28 @@ def test_untruths_are_what_they_say() -> None:
     lost, _, _ = sent_by(World(untruths=(Untruth("pulses lost", 0.5),)), 60.0)
     assert lost[-1].crank is not None
     assert 30 < lost[-1].crank < 60
+
+
+def test_a_slow_link_and_a_slow_clock_send_the_same_lines() -> None:
+    """So a program can only take both for old: lines are stamped 25 ms apart and come 27 ms apart."""
+    slow_link, _, _ = sent_by(World(), 6.0)
+    slow_clock, _, _ = sent_by(World(lines_per_s=36.8, untruths=(Untruth("clock runs wrong", 40.0 / 36.8),)), 6.0)
+    for one, other in zip(slow_link, slow_clock, strict=False):
+        assert one.seq == other.seq
+        since = one.t_us - slow_link[0].t_us, other.t_us - slow_clock[0].t_us
+        assert abs(since[0] - since[1]) < 100
+
+
+def test_what_no_program_can_tell() -> None:
+    """Turns in the motor beside a true count can be told; lost pulses with a low gain cannot."""
+    few = nearest(World(untruths=(Untruth("turns in", 15.0),)))
+    many = nearest(World(untruths=(Untruth("turns in", 60.0),)))
+    assert few.alike
+    assert not many.alike
+    assert many.off > 0.04
+    pair = nearest(World(untruths=(Untruth("pulses lost", 0.1), Untruth("gain", 0.92))))
+    assert pair.alike
+    assert pair.end > 1.1
 
 
 def test_a_wind_comes_back_by_its_seed() -> None:
