@@ -79,7 +79,7 @@ def test_untruths_are_what_they_say() -> None:
 def test_a_slow_link_and_a_slow_clock_send_the_same_lines() -> None:
     """So a program can only take both for old: lines are stamped 25 ms apart and come 27 ms apart."""
     slow_link, _, _ = sent_by(World(), 6.0)
-    slow_clock, _, _ = sent_by(World(lines_per_s=36.8, untruths=(Untruth("clock runs wrong", 40.0 / 36.8),)), 6.0)
+    slow_clock, _, _ = sent_by(World(lines_per_s=36.8, untruths=(Untruth("clock runs wrong", 36.8 / 40.0),)), 6.0)
     for one, other in zip(slow_link, slow_clock, strict=False):
         assert one.seq == other.seq
         since = one.t_us - slow_link[0].t_us, other.t_us - slow_clock[0].t_us
