@@ -17,6 +17,10 @@ ARM_S = 0.4
 """A hand needs so long to speed up or to stop."""
 BACK_REV_PER_S = 0.6
 SMALL_STEP_M = 0.08
+WALKING = frozenset({"walk_on", "walk_slower", "walk_quicker", "wait_here", "step_now", "step_shorter"})
+STRIDE_M = 0.35
+OWN_PACE = {"spread": 0.04, "strides": 0.06, "at once": 0.10}
+"""Metres a second, where one is to walk in slowly."""
 GIVES_UP_S = 9.0
 """Stopped by the coach for so long, with nothing else to do: the wind ends."""
 HOOKS_AGAIN_S = 8.0
@@ -35,6 +39,7 @@ class Order:
     said_s: float
     distance_m: float | None
     crank_turns: float | None
+    step_m: float | None
     more: bool
     danger: bool
 
@@ -42,12 +47,15 @@ class Order:
 class Person:
     """Hands and feet. `see` takes the screen, `advance` moves; `keys` are to be pressed and taken out."""
 
-    def __init__(self, rng: Random, sloppy: bool, walks: str, loop_m: float, peak_Nm: float, loaded: str) -> None:
+    def __init__(
+        self, rng: Random, sloppy: bool, walks: str, loop_m: float, hooks_m: float, peak_Nm: float, loaded: str
+    ) -> None:
         """loaded: what is on the hook before the zero: "", "weight" or "motor"."""
         self._rng, self._sloppy, self._walks, self._peak_Nm = rng, sloppy, walks, peak_Nm
         self.reaction_s = rng.uniform(0.5, 1.5 if sloppy else 1.0)
         self._rev_per_s = rng.uniform(0.9, 1.8)
-        self._loop_m = loop_m
+        self._loop_m, self._hooks_m = loop_m, hooks_m
+        self._own_pace = OWN_PACE[walks]
         self.loaded = loaded
         self.revolutions = 0.0
         self.distance_m = loop_m
@@ -80,10 +88,16 @@ class Person:
         prompt = view.prompt
         danger = in_danger(view)
         if prompt is None:
-            order = Order("", 0.0, None, None, False, danger)
+            order = Order("", 0.0, None, None, None, False, danger)
         else:
             order = Order(
-                prompt.code, prompt.at_s, prompt.distance_m, prompt.crank_turns, asks_for_turns(prompt), danger
+                prompt.code,
+                prompt.at_s,
+                prompt.distance_m,
+                prompt.crank_turns,
+                getattr(prompt, "step_m", None),
+                asks_for_turns(prompt),
+                danger,
             )
         if order != self._seen:
             self._seen = order
@@ -104,6 +118,8 @@ class Person:
             self._walk_to(distance_m, 0.4)
         elif code == "walk_in_to" or (code == "hold_distance" and distance_m is not None):
             self._walk(order)
+        elif code in WALKING:
+            self._pace_by(order)
         elif code == "stop_at_peak" and distance_m is not None:
             self._walk_to(distance_m, 0.25)
         elif code == "back_off":
@@ -133,6 +149,19 @@ class Person:
         elif self._walks == "strides":
             pace = 0.12
         self._walk_to(goal_m, pace)
+
+    def _pace_by(self, order: Order) -> None:
+        """Led by words: on, slower, quicker, wait, or one step now."""
+        if order.code == "wait_here":
+            self._goal_m = self.distance_m
+        elif order.code in ("step_now", "step_shorter"):
+            step_m = min(order.step_m or SMALL_STEP_M, STRIDE_M)
+            if order.code == "step_now":
+                self._walk_to(max(self._hooks_m, self.distance_m - step_m), 0.25)
+        else:
+            change = {"walk_slower": 0.6, "walk_quicker": 1.5}.get(order.code, 1.0)
+            self._own_pace = min(0.2, max(0.015, self._own_pace * change))
+            self._walk_to(self._hooks_m, self._own_pace)
 
     def _walk_to(self, goal_m: float, pace: float) -> None:
         off = self._rng.uniform(-0.04, 0.04) if self._sloppy else 0.0
@@ -180,7 +209,7 @@ class Person:
             if self._now is not None and self._now.code == "launch_ready":
                 self.hooked = False
                 self._unhook_at = None
-                self._coming.append((self._at_s + 4.0, Order("note_down", self._at_s, None, None, False, False)))
+                self._coming.append((self._at_s + 4.0, Order("note_down", self._at_s, None, None, None, False, False)))
             else:
                 self._unhook_at = None
         if self._tared_s is not None and self._at_s >= self._tared_s:

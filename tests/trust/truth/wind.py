@@ -90,7 +90,9 @@ class Run:
         self._target_stretch = self.motor.geometry.strand_stretch(world.hooks_m, self.true.target_turns)
         self._label_stretch = self.label.geometry.strand_stretch(world.hooks_m, self.told.target_turns)
         peak_Nm = self.told.peak_torque_Nm
-        self.person = Person(rng, world.person == "sloppy", world.walks, world.motor.loop_m, peak_Nm, loaded)
+        self.person = Person(
+            rng, world.person == "sloppy", world.walks, world.motor.loop_m, world.hooks_m, peak_Nm, loaded
+        )
         self.sender = Sender(world, peak_Nm, Random(f"lines {world.seed}"))
         self.link, self.port = Link(self.sender), Port(lambda: self.at_s)
         self.coach = make(settings)

@@ -13,8 +13,10 @@ from winding_coach.coach.view import CoachView
 
 MORE = frozenset({"start_cranking", "walk_in_to", "hold_distance", "crank_slower", "crank_faster", "keep_cranking"})
 KNOWN = MORE | {"tare", "stretch_to", "stop_at_peak", "back_off", "launch_ready", "note_down"}
-ASKS = re.compile(r"crank on|keep cranking|start cranking|crank (slower|faster)|wind on", re.IGNORECASE)
-STOPS = re.compile(r"^(stop|wait|do not|don.t|no )|stop cranking", re.IGNORECASE)
+ASKS = re.compile(
+    r"crank on|keep cranking|keep the crank turning|start cranking|crank (slower|faster)|wind on", re.IGNORECASE
+)
+STOPS = re.compile(r"^(stop|do not|don.t|no )|stop cranking", re.IGNORECASE)
 NO_NUMBER = re.compile(r"(?<![a-z])(nan|inf|infinity)(?![a-z])", re.IGNORECASE)
 
 
