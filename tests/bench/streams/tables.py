@@ -168,6 +168,7 @@ def about_95(judged: Judged) -> str:
 def other_row(name: str, judged: Judged) -> tuple[str, ...]:
     """Return count, reversal and peak of some streams."""
     at_peak = np.array([s.count_at_peak for _, s in judged if s.count_at_peak is not None])
+    clean = [s.count_at_peak for one, s in judged if s.count_at_peak is not None and not one.lost]
     at_end = np.array([s.count_at_end for _, s in judged if s.count_at_end is not None])
     back = [np.inf if delay is None else delay for _, s in judged for delay in s.reversal_s]
     peaks = np.array([s.peak_error for _, s in judged])
@@ -184,6 +185,7 @@ def other_row(name: str, judged: Judged) -> tuple[str, ...]:
         name,
         cell(intervals.quantile(np.abs(at_peak).tolist(), 0.95)),
         cell(intervals.share(int(np.sum(np.abs(at_peak) <= 0.25)), len(at_peak)), 0, 100.0),
+        cell(intervals.share(sum(abs(off) <= 0.25 for off in clean), len(clean)), 0, 100.0),
         cell(intervals.quantile(np.abs(at_end).tolist(), 0.95)),
         cell(intervals.quantile(back, 0.5)),
         cell(intervals.quantile(back, 0.95)),
@@ -198,6 +200,7 @@ OTHER_HEAD = (
     "sensor",
     "count at peak, 95 % turns",
     "within 0.25 turn, %",
+    "with no pulse lost, %",
     "count at end, 95 % turns",
     "reversal, median s",
     "reversal, 95 % s",
