@@ -44,7 +44,7 @@ half a second after); standard deviation of a slip."""
 STOOD_S = 0.5
 SURE, SURE_S = 0.97, 0.1
 """It says that the crank stands when it is so sure, for so long, that it stands or did within the last `STOOD_S`: a
-crank that may have started again a moment ago is no false call. Set on tuning seeds for less than one false call an
+crank that may have started again a moment ago is no false call. Set on tuning seeds for few false calls an
 hour."""
 LEAST_NOISE = 0.05
 """The noise it believes in is at least this share of the ripple: its own model of speed is no better."""

@@ -11,7 +11,7 @@ import pytest
 from tests.bench.streams.drawing import Draw, Ripple, draw
 from tests.bench.streams.making import Stream, made
 from tests.bench.streams.motion import FINE_HZ, Motion
-from tests.bench.streams.observer import BACK_SHARE, RESTART_PER_S, Observer, observed
+from tests.bench.streams.observer import BACK_SHARE, RESTART_PER_S, SURE, Observer, observed
 from tests.bench.streams.scoring import scored
 
 SEED = 800_000
@@ -89,7 +89,7 @@ def test_as_late_as_the_evidence_allows() -> None:
         after = np.arange(1, 320) / 80.0
         gap = size * (np.cos(2 * math.pi * (angle + speed * after)) - math.cos(2 * math.pi * angle))
         odds = np.cumsum(gap**2) / (2.0 * noise**2) + np.log(stops_per_s * after)
-        expected.append(float(after[np.argmax(odds > math.log(0.97 / 0.03))]))
+        expected.append(float(after[np.argmax(odds > math.log(SURE / (1.0 - SURE)))]))
     assert len(expected) == len(late)
     middle = float(np.median(expected))
     assert middle - 0.05 < float(np.median(late)) < 2.0 * middle + 0.2
