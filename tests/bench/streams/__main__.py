@@ -14,7 +14,7 @@ from pathlib import Path
 from tests.bench.streams import tables
 from tests.bench.streams.drawing import LAST, RATES, REPORT, TUNING
 from tests.bench.streams.making import SENSORS, Sensor, Stream, stream
-from tests.bench.streams.observer import observed
+from tests.bench.streams.observer import kept, observed
 from tests.bench.streams.picture import Point, picture
 from tests.bench.streams.scoring import scored
 from tests.bench.streams.watching import watched
@@ -97,9 +97,8 @@ class Bench:
         yield f"{rate:g} lines/s: {n} streams, {chosen.seeds} seeds {first:,} to {first + n - 1:,}, {hours:.1f} hours\n"
         ideal: tables.Judged = []
         if chosen.observer:
-            ideal = [
-                (one.draw, scored(one, seen, "none")) for one, seen in zip(streams, observed(streams), strict=True)
-            ]
+            seen_by_it = observed(streams) if chosen.kept is None else kept(streams, chosen.kept)
+            ideal = [(one.draw, scored(one, seen, "none")) for one, seen in zip(streams, seen_by_it, strict=True)]
             self._keep(rate, "ideal", ideal)
             yield from observer_tables(rate, ideal)
         summary: tables.Rows = []
@@ -139,6 +138,7 @@ def main() -> None:
     parser.add_argument("--rate", type=float, nargs="*", choices=RATES, default=[80.0], help="lines a second")
     parser.add_argument("--sensor", nargs="*", choices=SENSORS, default=list(SENSORS), help="sensors (default all)")
     parser.add_argument("--observer", action="store_true", help="the ideal observer too (a second of processor each)")
+    parser.add_argument("--kept", type=Path, metavar="FOLDER", help="keep the observer's answers there for other runs")
     parser.add_argument("--write", action="store_true", help="into tests/bench/streams.md and docs/crank-chances.svg")
     chosen = parser.parse_args()
     bench, said = Bench(chosen), []

@@ -16,7 +16,7 @@ from winding_coach.meter.reader import MeterReader
 from winding_coach.signals.estimator import Estimator
 from winding_coach.signals.reading import CrankState, Reading
 
-READINGS_PER_S = 80.0
+READINGS_PER_S = 40.0
 """The estimator is asked as often as this at most."""
 TURNS, STANDS, REVERSES, CANNOT_TELL = 0, 1, 2, 3
 _SAYS = {
