@@ -32,8 +32,8 @@ PARTICLES = 400
 OFTEN, SLOW_OFTEN = 12.0, 30.0
 """Stops, and turns to a slow crank, are proposed so many times too often."""
 RESTART_PER_S = 0.7
-BACK_SHARE = 0.25
-"""Of the restarts."""
+BACK_SHARE, SLOW_STARTS = 0.25, 0.25
+"""Of the restarts those that go back; of those that go forward those that are slow at first."""
 RAMP, SHAKY = 0.4, 0.06
 """Time constant of the speed when the hand starts or stops, over the person's own ramp; what shakes it meanwhile, a
 look, in shares of the usual speed."""
@@ -215,7 +215,7 @@ class Observer:
         hand.factor[new_stop] = 0.0
         hand.factor[new_slow] = 0.2 + 0.5 * drawn[new_slow]
         hand.factor[new_back] = -(0.6 + 0.5 * drawn[new_back])
-        hand.factor[new_turn] = 1.0
+        hand.factor[new_turn] = np.where(drawn < SLOW_STARTS, 0.2 + 0.5 * drawn / SLOW_STARTS, 1.0)[new_turn]
 
     def _background(self, j: int) -> None:
         """Predict level and slope: their spread is the same for all particles of a stream."""

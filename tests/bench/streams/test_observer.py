@@ -11,7 +11,7 @@ import pytest
 from tests.bench.streams.drawing import Draw, Ripple, draw
 from tests.bench.streams.making import Stream, made
 from tests.bench.streams.motion import FINE_HZ, Motion
-from tests.bench.streams.observer import BACK_SHARE, RESTART_PER_S, SURE, Observer, observed
+from tests.bench.streams.observer import BACK_SHARE, RESTART_PER_S, SLOW_STARTS, SURE, Observer, observed
 from tests.bench.streams.scoring import scored
 
 SEED = 800_000
@@ -66,7 +66,8 @@ def test_without_ripple_nothing_is_known_but_how_often_a_crank_stands() -> None:
     stop, slow = one.draw.stalls_per_min + 4.0 * one.draw.stops_at_steps + 1.0, one.draw.slow_per_min + 0.2
     out = RESTART_PER_S * 60.0
     # Rates a minute between turning, standing and other (slow or backward; both ends at `out`).
-    flow = np.array([[0.0, stop, slow], [out * (1.0 - BACK_SHARE), 0.0, out * BACK_SHARE], [out, out, 0.0]])
+    usual = (1.0 - BACK_SHARE) * (1.0 - SLOW_STARTS)
+    flow = np.array([[0.0, stop, slow], [out * usual, 0.0, out * (1.0 - usual)], [out, out, 0.0]])
     balance = np.vstack([(flow - np.diag(flow.sum(axis=1))).T, np.ones(3)])
     share, *_ = np.linalg.lstsq(balance, np.array([0.0, 0.0, 0.0, 1.0]), rcond=None)
     settled = chance[round(8.0 * 40.0) :]
