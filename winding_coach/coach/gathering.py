@@ -8,6 +8,7 @@ from winding_coach.coach.band import RateBand
 from winding_coach.coach.direction import LEFT
 from winding_coach.coach.distance import UNCHANGED_S
 from winding_coach.coach.doubts import Doubts
+from winding_coach.coach.follow import Fallen
 from winding_coach.coach.guide import Guide
 from winding_coach.coach.intake import Intake
 from winding_coach.coach.limits import Limits
@@ -31,12 +32,13 @@ DEAD_SHARE = 0.72
 class InPhase:
     """The phase of now, since when, and what has been seen in it; each phase begins a new one.
 
-    top_Nm: the highest torque in it. stopped: the crank has stood still or gone back.
+    top_Nm, low_Nm: the highest and lowest torque in it. stopped: the crank has stood still or gone back.
     """
 
     phase: Phase
     at_s: float
     top_Nm: float = 0.0
+    low_Nm: float | None = None
     stopped: bool = False
 
 
@@ -50,6 +52,8 @@ class Gathering:
         self.turns_in = TurnsIn(path, limits, turns_in)
         self._pulses_from: tuple[float, float] | None = None
         self._plan_limits = limits
+        self._fallen = Fallen()
+        self._most_turns = 0.0
         self._path = path
         self._band = RateBand(limits, path)
         self._limit = LimitPredictor(limits.peak_Nm)
@@ -82,6 +86,11 @@ class Gathering:
         self._scale(at_s, phase, torque_Nm, turns, distance_m)
         low, high = self._band.at(phase, turns)
         here.top_Nm = max(here.top_Nm, torque_Nm or 0.0)
+        if torque_Nm is not None:
+            here.low_Nm = torque_Nm if here.low_Nm is None else min(here.low_Nm, torque_Nm)
+        self._fallen.tell(at_s, torque_Nm)
+        self._most_turns = max(self._most_turns, turns or 0.0)
+        signed = sample is not None and sample.quadrature
         cranking = None if live is None else live.cranking
         reversing = live is not None and live.crank_state is CrankState.REVERSING
         here.stopped = here.stopped or cranking is False or reversing
@@ -122,6 +131,10 @@ class Gathering:
             torque_back=intake.still.back_s >= BACK_FOR_S,
             crank_rev_per_s=None if live is None else live.crank_rev_per_s,
             walk_m_per_s=None if live is None else live.walk_m_per_s,
+            lies_s=self._fallen.lies_s,
+            rises_s=self._fallen.rises_s,
+            phase_low_Nm=here.low_Nm or 0.0,
+            taken_off=self._most_turns - turns if signed and turns is not None else 0.0,
             led=guide.lead is not None,
             climbs_s=0.0 if guide.lead is None else guide.lead.climbs_s,
             wound_turns=intake.turns.wound,

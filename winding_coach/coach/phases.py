@@ -30,12 +30,14 @@ STILL_PER_S = 0.002
 """Without a crank sensor the hand is still when torque changes by less than this share of the peak, a second."""
 FELL_FROM_TOP = 0.08
 """At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
-NEAR_PEAK = 0.88
+NEAR_PEAK = 0.93
+LIES_AT_HOOKS_S, LIES_IN_WALK_S = 2.0, 7.0
+"""So long torque lies low before it counts as backed off; a step's is back sooner, or the crank is turned on."""
+TAKEN_OFF_TURNS_OF_CRANK = 0.9
+CRANKED_ON_SHARE = 0.08
 CLIMBING = 1.04
 CLIMBS_FOR_S, CLIMBS_UNCOUNTED_S = 7.0, 11.0
 """Torque that climbs so long with the feet told to go quicker, or to step: they are at the hooks."""
-FELL_FAR = 0.30
-"""Well below the peak a step or a stall takes torque down too; only a deep fall there is a back-off."""
 
 
 def _begun(now: Moment, limits: Limits) -> bool:
@@ -95,12 +97,32 @@ def _peak_reached(now: Moment, limits: Limits) -> bool:
 
 
 def _backing_off(now: Moment, limits: Limits) -> bool:
+    """At the hooks torque goes down, and stays down, by backing off only."""
     if now.torque_Nm is None:
         return False
     fell = 1.0 - now.torque_Nm / now.phase_top_Nm if now.phase_top_Nm > 0.0 else 0.0
-    if now.phase_top_Nm > NEAR_PEAK * limits.peak_Nm:
-        return fell > FELL_FROM_TOP
-    return now.phase_top_Nm > 0.7 * limits.peak_Nm and fell > FELL_FAR
+    return fell > FELL_FROM_TOP and now.phase_top_Nm > BEGUN_SHARE * limits.peak_Nm and now.lies_s >= LIES_AT_HOOKS_S
+
+
+def _ended_early(now: Moment, limits: Limits) -> bool:
+    """In the walk-in torque went down, stays down, and nothing cranks: they are done with winding."""
+    if now.torque_Nm is None or now.cranking is True or now.phase_top_Nm <= 0.0:
+        return False
+    out = now.distance_m is not None and now.distance_m > limits.hooks_m + 0.15
+    return not out and now.lies_s >= LIES_IN_WALK_S and now.torque_Nm < (1.0 - 1.5 * FELL_FROM_TOP) * now.phase_top_Nm
+
+
+def _taken_off(now: Moment, limits: Limits) -> bool:
+    """Two sensors saw the crank go back."""
+    return now.taken_off >= TAKEN_OFF_TURNS_OF_CRANK * limits.ratio
+
+
+def _cranked_on(now: Moment, limits: Limits) -> bool:
+    """What was taken for a back-off was none, or they wind on: torque is well above its lowest and still rises."""
+    if now.torque_Nm is None or now.torque_Nm >= limits.peak_Nm or now.taken_off > 0.0:
+        return False
+    risen = now.torque_Nm - now.phase_low_Nm
+    return now.torque_Nm > 1.1 * limits.launch_Nm and risen > CRANKED_ON_SHARE * limits.peak_Nm and now.rises_s > 1.5
 
 
 def _stopped_at_peak(now: Moment, limits: Limits) -> bool:
@@ -166,7 +188,11 @@ BY_SIGNAL: tuple[Step, ...] = (
     Step(Phase.FINAL_TURNS, _peak_reached, Phase.BACK_OFF),
     Step(Phase.FINAL_TURNS, _stopped_at_peak, Phase.BACK_OFF, for_s=0.7),
     Step(Phase.FINAL_TURNS, _reversing, Phase.BACK_OFF, for_s=0.2),
-    Step(Phase.FINAL_TURNS, _backing_off, Phase.BACK_OFF, for_s=1.5),
+    Step(Phase.FINAL_TURNS, _backing_off, Phase.BACK_OFF),
+    Step(Phase.FINAL_TURNS, _taken_off, Phase.BACK_OFF),
+    Step(Phase.WALK_IN, _taken_off, Phase.BACK_OFF),
+    Step(Phase.WALK_IN, _ended_early, Phase.BACK_OFF),
+    Step(Phase.BACK_OFF, _cranked_on, Phase.FINAL_TURNS, for_s=0.5),
     Step(Phase.BACK_OFF, _launch_torque, Phase.READY),
     Step(Phase.BACK_OFF, _stopped_at_launch, Phase.READY, for_s=0.7),
     Step(Phase.READY, _unhooked, Phase.DONE),

@@ -26,6 +26,8 @@ HOOKING_UP_S = 6.0
 REACTION_S = 1.3
 """Stop is said so long before the peak: reaction (median 0.7 s, from memory), then the hand slows down,
 and most go on a little longer than they mean to; found in the closed loop (simulated)."""
+LEAST_REACTION_S, MOST_REACTION_S = 0.7, 2.0
+"""Within these it is learnt from this person's own stops."""
 STOPS_IN_S = 0.8
 """In the back-off torque falls so fast that the hand must be told this long before; reaction and slowing down."""
 STILL_NEAR, MOST_STOPPING_S = 0.97, 8.0
@@ -104,7 +106,8 @@ class Scene:
     back_off_left: crank turns that the plan's back-off takes from this torque to the launch torque; next_Nm: torque
     to expect after the next of them. stopping: the stop at the peak was said a moment ago. side: ahead of the
     path or behind it. slowed: the crank was told in this phase to go slower for what comes
-    next.
+    next. reacts_s: from the stop to a crank that stands, as this person showed, None not known. off_stopped: the stop of
+    the back-off was said.
     """
 
     now: Moment
@@ -119,6 +122,8 @@ class Scene:
     slowed: bool = False
     next_Nm: float | None = None
     word: Word | None = None
+    reacts_s: float | None = None
+    off_stopped: bool = False
 
 
 def mark_of(path_m: float, limits: Limits, *, inside: bool = False) -> float:
@@ -222,7 +227,8 @@ def _step_by_torque(scene: Scene) -> Wanted:
 def _final_turns(scene: Scene) -> Wanted:
     now, limits = scene.now, scene.limits
     near = now.torque_Nm is not None and now.torque_Nm >= NEAR_PEAK * limits.peak_Nm
-    if near and (scene.stopping or (now.peak_in_s is not None and now.peak_in_s <= REACTION_S)):
+    reacts_s = REACTION_S if scene.reacts_s is None else min(max(scene.reacts_s, LEAST_REACTION_S), MOST_REACTION_S)
+    if near and (scene.stopping or (now.peak_in_s is not None and now.peak_in_s <= reacts_s)):
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if "rising_too_fast" in scene.alarms:
         return Wanted("crank_slower")
@@ -245,9 +251,12 @@ def _back_off(scene: Scene) -> Wanted:
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if now.torque_Nm is not None:
         stops_at_Nm = now.torque_Nm + STOPS_IN_S * min(now.rate_Nm_per_s or 0.0, 0.0)
-        if now.torque_Nm < limits.peak_Nm and stops_at_Nm <= SETTLES * limits.launch_Nm:
+        if not scene.off_stopped and now.torque_Nm < limits.peak_Nm and stops_at_Nm <= SETTLES * limits.launch_Nm:
             return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=0.0)
     left = limits.back_off_turns / limits.ratio if scene.back_off_left is None else scene.back_off_left
+    if scene.off_stopped:
+        # The rest is told as what it is, half a turn or one; a second stop would come too late for it.
+        left = min(left, 1.0)
     left = max(round(left) if left > 2.0 else round(2.0 * left) / 2.0, 0.5)
     return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=left, next_Nm=scene.next_Nm)
 
@@ -292,6 +301,7 @@ class Pacer:
         self._last_phase: Phase | None = None
         self.prompt: Prompt | None = None
         self._slowed: set[Phase] = set()
+        self._off_stopped = False
 
     @property
     def mark_m(self) -> float | None:
@@ -304,6 +314,11 @@ class Pacer:
         """Whether the stop at the peak was said a moment ago."""
         said = self.prompt
         return said is not None and said.code == "stop_at_peak" and at_s - said.at_s < STOP_STANDS_S
+
+    @property
+    def off_stopped(self) -> bool:
+        """Whether the stop of this back-off was said; a torque that is far above again calls for a new one."""
+        return self._off_stopped
 
     def slowed_in(self, phase: Phase) -> bool:
         """Whether the crank was told in this phase to go slower for what comes next."""
@@ -328,6 +343,10 @@ class Pacer:
             ):
                 return None
         self._last, self._last_phase = choice, now.phase
+        if choice.code == "back_off" and choice.crank_turns == 0.0:
+            self._off_stopped = True
+        elif choice.code == "stop_at_peak":
+            self._off_stopped = False
         if choice.code == "crank_slower" and (choice.distance_m, choice.torque_Nm) != (None, None):
             self._slowed.add(now.phase)
         if choice.distance_m is not None:

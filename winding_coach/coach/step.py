@@ -52,6 +52,7 @@ class Coach:
         self._phases: tuple[tuple[float, float | None, Phase], ...] = ()
         self._alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
         self._at_s = 0.0
+        self._stop_said_s: float | None = None
         self._saying: list[Said] = []
         self._now: Moment | None = None
         self._view: CoachView | None = None
@@ -190,13 +191,28 @@ class Coach:
             self._pacer.slowed_in(self._here.phase),
             guided.off_next_Nm,
             guided.word,
+            self._learning.habits.stops_s,
+            self._pacer.off_stopped,
         )
         prompt = self._pacer.tell(now, wanted(scene))
         if prompt is not None:
             self._saying.append(prompt)
+        self._learn_stop(now)
         self._now = now
         if self._here.phase in (Phase.DONE, Phase.ABORTED):
             self._close(self._outcome())
+
+    def _learn_stop(self, now: Moment) -> None:
+        """How long after the word to stop the crank stands."""
+        said = self._pacer.prompt
+        if said is None or said.code != "stop_at_peak":
+            self._stop_said_s = None
+            return
+        if self._stop_said_s is None and now.cranking:
+            self._stop_said_s = said.at_s
+        if self._stop_said_s is not None and now.cranking is False and now.counted:
+            self._learning.stopped(now.at_s - self._stop_said_s)
+            self._stop_said_s = None
 
     def _doubt_crank(self, now: Moment) -> Moment:
         """Give up a crank sensor that gives no pulses while the hand turns."""
