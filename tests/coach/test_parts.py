@@ -214,19 +214,28 @@ def test_prompts_fit_a_glance_in_both_unit_systems() -> None:
     assert "1 turn," in prompt_words(Prompt(0.0, "back_off", "", None, 1.0, 1e-3), "metric")
 
 
-def test_the_first_step_that_holds_is_taken_and_must_hold_on() -> None:
+def test_a_fall_of_torque_is_a_step_until_it_stays_down() -> None:
     steps = SignalSteps()
-    far = replace(CALM, phase=Phase.FINAL_TURNS, phase_top_Nm=LIMITS.peak_Nm, torque_Nm=0.7 * LIMITS.peak_Nm)
-    assert steps.next(far, LIMITS) is None
-    assert steps.next(replace(far, at_s=1.0, torque_Nm=0.99 * LIMITS.peak_Nm), LIMITS) is None, (
-        "it was a step, not a back-off"
-    )
-    assert steps.next(replace(far, at_s=2.0), LIMITS) is None
-    assert steps.next(replace(far, at_s=3.6), LIMITS) is Phase.BACK_OFF
-    assert steps.next(replace(far, at_s=4.0, torque_Nm=None), LIMITS) is None
-    low = replace(far, at_s=5.0, phase_top_Nm=0.75 * LIMITS.peak_Nm, torque_Nm=0.6 * LIMITS.peak_Nm)
-    assert steps.next(low, LIMITS) is None
-    assert steps.next(replace(low, at_s=9.0), LIMITS) is None, "a fall of a fifth, far below the peak, is no back-off"
+    fell = replace(CALM, phase=Phase.FINAL_TURNS, phase_top_Nm=LIMITS.peak_Nm, torque_Nm=0.7 * LIMITS.peak_Nm)
+    assert steps.next(replace(fell, lies_s=1.9), LIMITS) is None, "it may still come back"
+    assert steps.next(replace(fell, lies_s=2.1), LIMITS) is Phase.BACK_OFF
+    assert steps.next(replace(fell, lies_s=2.1, torque_Nm=None), LIMITS) is None
+    walk = replace(fell, phase=Phase.WALK_IN, led=True, cranking=False)
+    assert steps.next(replace(walk, lies_s=7.5, waits_s=6.0), LIMITS) is None, "they may not have heard to wait yet"
+    assert steps.next(replace(walk, lies_s=7.5, waits_s=7.5, cranking=True), LIMITS) is None
+    assert steps.next(replace(walk, lies_s=7.5, waits_s=7.5, distance_m=1.0), LIMITS) is None, "seen far out"
+    assert steps.next(replace(walk, lies_s=7.5, waits_s=7.5), LIMITS) is Phase.BACK_OFF
+
+
+def test_two_sensors_show_a_back_off_at_once_and_cranking_on_takes_it_back() -> None:
+    steps = SignalSteps()
+    walk = replace(CALM, phase=Phase.WALK_IN, taken_off=8.0)
+    assert steps.next(walk, LIMITS) is None
+    assert steps.next(replace(walk, taken_off=9.5), LIMITS) is Phase.BACK_OFF
+    back = replace(CALM, phase=Phase.BACK_OFF, torque_Nm=0.8 * LIMITS.peak_Nm, phase_low_Nm=0.65 * LIMITS.peak_Nm)
+    assert steps.next(replace(back, rises_s=1.0), LIMITS) is None
+    assert steps.next(replace(back, rises_s=2.0), LIMITS) is None
+    assert steps.next(replace(back, rises_s=2.6, at_s=0.6), LIMITS) is Phase.FINAL_TURNS
 
 
 def test_the_table_leads_from_every_loaded_phase_to_broken_but_ready() -> None:
@@ -257,14 +266,14 @@ def test_without_turns_the_walk_in_ends_when_torque_climbs() -> None:
     steps = SignalSteps()
     blind = replace(CALM, turns=None, counted=False, in_phase_s=20.0, slow_rate_Nm_per_s=1e-5)
     assert steps.next(blind, LIMITS) is None
-    near = replace(blind, torque_Nm=0.9 * LIMITS.peak_Nm)
+    near = replace(blind, torque_Nm=0.95 * LIMITS.peak_Nm)
     assert steps.next(near, LIMITS) is None
     assert steps.next(replace(near, at_s=0.4), LIMITS) is Phase.FINAL_TURNS
     climbed = replace(blind, torque_Nm=1.06 * LIMITS.walked_in_Nm)
     steps = SignalSteps()
-    assert [steps.next(replace(climbed, at_s=at_s, climbs_s=9.0), LIMITS) for at_s in (0.0, 0.4)] == [None, None]
-    assert steps.next(replace(climbed, at_s=1.0, climbs_s=12.0), LIMITS) is None
-    assert steps.next(replace(climbed, at_s=1.4, climbs_s=12.4), LIMITS) is Phase.FINAL_TURNS
+    assert [steps.next(replace(climbed, at_s=at_s, climbs_s=14.0), LIMITS) for at_s in (0.0, 0.4)] == [None, None]
+    assert steps.next(replace(climbed, at_s=1.0, climbs_s=15.2), LIMITS) is None
+    assert steps.next(replace(climbed, at_s=1.4, climbs_s=15.6), LIMITS) is Phase.FINAL_TURNS
 
 
 def test_one_sensor_counts_down_once_torque_falls_in_the_back_off() -> None:

@@ -202,7 +202,7 @@ def test_the_wind_goes_on_after_the_link_came_back() -> None:
 
 
 def test_a_break_that_was_a_touched_lead_is_taken_back() -> None:
-    """0.4 s of zero torque in the final turns: broken at first, then the phase that was."""
+    """0.4 s of zero torque: broken at first, then the phase that was."""
     inputs = list(wind("good"))
     zero = next(event for event in inputs if isinstance(event, BytesArrived) and b"$D" in event.data)
     coach = Coach(SETTINGS)
@@ -216,7 +216,7 @@ def test_a_break_that_was_a_touched_lead_is_taken_back() -> None:
         coach.step(shown)
         seen += [str(one.phase) for one in coach.said if isinstance(one, PhaseSaid)]
     i = seen.index("broken")
-    assert seen[i - 1] == seen[i + 1] == "final_turns"
+    assert seen[i - 1] == seen[i + 1] == "walk_in"
     assert coach.summary is not None
     assert coach.summary.outcome == "done"
 

@@ -39,6 +39,7 @@ ZERO_SHARE = 0.03
 DANGER_OVER, DANGER_STANDING = 1.045, 1.08
 """Above the target by this, with the crank turning or standing, is a danger: a turn of the crank more than a late
 stop takes (simulated)."""
+RIPPLE_AGREES_S = 1.5
 SOON_SHARE, SOON_S = 0.86, 6.0
 """The target is counted down from this share of it, and so many seconds, on."""
 TURNS_REACHED = 1.01
@@ -106,6 +107,9 @@ def turns_reached(now: Moment, limits: Limits) -> bool:
 
 
 def _stalled(now: Moment, limits: Limits) -> bool:
+    # Where only the ripple tells it, torque must be down too: a weak ripple looks like a crank that stands.
+    if not now.counted and now.lies_s < RIPPLE_AGREES_S:
+        return False
     return now.cranking is False and not at_a_limit(now, limits)
 
 

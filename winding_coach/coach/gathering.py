@@ -131,6 +131,7 @@ class Gathering:
             torque_back=intake.still.back_s >= BACK_FOR_S,
             crank_rev_per_s=None if live is None else live.crank_rev_per_s,
             walk_m_per_s=None if live is None else live.walk_m_per_s,
+            waits_s=0.0 if guide.lead is None else guide.lead.waits_s(at_s),
             lies_s=self._fallen.lies_s,
             rises_s=self._fallen.rises_s,
             phase_low_Nm=here.low_Nm or 0.0,

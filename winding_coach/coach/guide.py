@@ -122,8 +122,8 @@ class Guide:
             return None
         per_s = self._by_time.per_s
         if now.counted:
-            speed = now.crank_rev_per_s
-            per_s = abs(speed) * self._plan_limits.ratio if speed else None
+            speed = 0.0 if now.cranking is False else now.crank_rev_per_s
+            per_s = None if speed is None else abs(speed) * self._plan_limits.ratio
         if per_s is None:
             per_s = USUAL_REV_PER_S * self._plan_limits.ratio
         return self.lead.tell(now, turns, scale, per_s)

@@ -93,7 +93,9 @@ class Intake:
         torque_Nm = self.direction.sign * sample.torque_Nm
         distance_m = self.distance.add(t_s, sample.distance_m)
         self.estimator.two_sensors = sample.quadrature
+        amended = self.estimator.amended
         self.estimator.add(t_s, torque_Nm, crank_turns, distance_m)
+        self.turns.amend(self.estimator.amended - amended)
         self._breaks.set_rate(self.estimator.lines_per_s)
         self.still.add(t_s, torque_Nm, top_Nm)
         if self._breaks.add(t_s, torque_Nm) and phase in LOADED:

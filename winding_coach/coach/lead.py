@@ -36,6 +36,7 @@ LEARNS_S = 4.0
 KEEP = 1.4
 """A pace within this ratio of the wanted one is left alone."""
 SLOWER_AFTER_S, QUICKER_AFTER_S, AGAIN_S = 1.4, 2.5, 4.0
+STILL_OUT_M, QUICKEST_M_PER_S = 0.25, 0.15
 STANDS_BELOW = 0.35
 """Below this share of the slowest pace the feet stand."""
 STEP_AT = 0.97
@@ -81,6 +82,11 @@ class Lead:
         self._climb_Nm = 0.0
         self.climbs_s = 0.0
 
+    def waits_s(self, at_s: float) -> float:
+        """For how long the word has been to wait."""
+        waiting = self._word is not None and self._word.code == "wait_here"
+        return at_s - self._word_s if waiting else 0.0
+
     @property
     def stepper(self) -> bool:
         """Whether this person steps rather than walks."""
@@ -91,17 +97,20 @@ class Lead:
         passed = 0.0 if self._before_s is None else min(max(now.at_s - self._before_s, 0.0), 0.5)
         self._before_s = now.at_s
         step = self.seen.tell(now)
-        if step is not None:
-            self._judge(step)
-        self._calm(now.at_s)
         expected = self._path.torque_at(turns) * scale
         if now.torque_Nm is None or expected <= 0.0:
             return self._say(now.at_s, "wait_here")
         ratio = now.torque_Nm / expected
         slope = self._slope(now.at_s, now.torque_Nm)
-        at_m = now.distance_m if now.distance_m is not None else self._path.distance_at(turns)
+        # Where the path is at the hooks, somebody whom nobody measures may still be on the way.
+        by_path = max(self._path.distance_at(turns), self._hooks_m + STILL_OUT_M)
+        at_m = by_path if now.distance_m is None else now.distance_m
         even = self._even_pace(turns, at_m, turns_per_s)
-        self._quickest = max(self._quickest, self._pace_seen(now, even, slope, turns, at_m))
+        pace = self._pace_seen(now, even, slope, turns, at_m)
+        self._quickest = max(self._quickest, pace) if self.seen.falling or step is not None else pace
+        if step is not None:
+            self._judge(step)
+        self._calm(now.at_s)
         self._learn_pace(now, even, slope, turns, at_m, passed)
         ahead = ratio * (1.0 + slope * (AHEAD_S + self._learning.habits.reaction_s))
         self._climb(now.at_s, now.torque_Nm)
@@ -135,10 +144,10 @@ class Lead:
     def _even_pace(self, turns: float, at_m: float, turns_per_s: float) -> float:
         """Pace at which the crank's turns leave the strand stretch as it is, m/s."""
         stretch = self._path.strand_stretch(turns, at_m)
-        ahead = max(turns_per_s, 1.0)
+        ahead = max(turns_per_s, 0.1)
         here = self._path.distance_at_stretch(stretch, turns)
-        there = max(self._path.distance_at_stretch(stretch, turns + ahead), self._hooks_m)
-        return max(here - there, 0.005)
+        there = self._path.distance_at_stretch(stretch, turns + ahead)
+        return min(max(here - there, 0.001), QUICKEST_M_PER_S)
 
     def _learn_pace(self, now: Moment, even: float, slope: float, turns: float, at_m: float, passed: float) -> None:
         """What pace the word brought: by the distance sensor, else from what torque does."""
@@ -160,10 +169,10 @@ class Lead:
         word = self._word
         asked = PACES.get("walk_on" if word is None else word.code, 0.0) * self._learning.habits.pace
         quick = self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
-        self._quickest = 0.0
         if not quick:
             return
-        self._steps_long += 1
+        together = self._long_s is not None and step.at_s - self._long_s < WALKER_AFTER_S
+        self._steps_long = self._steps_long + 1 if together else 1
         self._long_s = step.at_s
         length = None if step.from_m is None or step.to_m is None else step.from_m - step.to_m
         if self._steps_long >= STEPPER_AFTER or self.stepper:

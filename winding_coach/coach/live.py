@@ -13,16 +13,21 @@ from winding_coach.rubber.path import PlanPath
 
 FROM_SHARE = 0.35
 """At full stretch the scale is fitted from this share of its turns on; before, zero errors weigh too much."""
-CARRY_S = 12.0
+CARRY_S = 3.5
 """Time constant with which the last turns at the hooks correct it; found in the closed loop (simulated)."""
 LEAST, MOST = 0.80, 1.08
 """The peak is moved no further: up by what motors of one label scatter (assumed), for a motor that holds turns, lost
 pulses and a stiff motor look alike; down as far as it is not in doubt anyway."""
 LEAST_IN_DOUBT = 0.05
+COUNT_TRUSTED = 0.75
+"""So much of what the last turns show is put down to the motor, the rest to pulses that were lost."""
+PLACE_UNKNOWN = 0.4
+"""Where nobody measures how far out they stand, so much of what full stretch shows is put down to the motor: people
+stand up to 15 % beside the mark, and torque goes with it (assumed, simulated)."""
 SURE_AFTER_TURNS = 60.0
 TURNED_S = 1.6
 """Turns that have stood so long say nothing of the torque: the hand rests, or the sensor is dead."""
-CLIMB_SHARE = 0.5
+CLIMB_SHARE = 0.3
 """The last turns correct it from this share of the climb on: before, torque still remembers the last steps."""
 
 
@@ -37,6 +42,7 @@ class LiveScale:
         self._expected = 0.0
         self._corrects_from = limits.walked_in_turns + CLIMB_SHARE * (limits.target_turns - limits.walked_in_turns)
         self._first_turns: float | None = None
+        self._trusted = PLACE_UNKNOWN
         self._before_s: float | None = None
         self._turns: float | None = None
         self._turned_s = 0.0
@@ -75,14 +81,21 @@ class LiveScale:
             self._seen += torque_Nm * expected * passed
             self._expected += expected * expected * passed
             if turns - self._first_turns >= SURE_AFTER_TURNS or turns >= limits.stretched_turns:
+                self._trusted = 1.0 if distance_m is not None else PLACE_UNKNOWN
                 self.at_stretch = self._seen / self._expected
                 self._set(self.at_stretch)
-        elif phase is Phase.FINAL_TURNS and self._corrects_from <= turns <= 1.05 * limits.target_turns:
+        elif _last_turns(phase, distance_m) and self._corrects_from <= turns <= 1.05 * limits.target_turns:
             expected = self._path.torque_at(turns)
             known = self.scale if self.ratio is None else self.ratio
+            self._trusted = max(self._trusted, COUNT_TRUSTED)
             self._set(known + (torque_Nm / expected - known) * min(1.0, passed / CARRY_S))
 
     def _set(self, ratio: float) -> None:
         self.ratio = ratio
-        self.scale = min(max(ratio, self._least), self._most)
+        self.scale = min(max(1.0 + self._trusted * (ratio - 1.0), self._least), self._most)
         self.known = True
+
+
+def _last_turns(phase: Phase, distance_m: float | None) -> bool:
+    """Whether these may be the turns at the hooks: where nobody measures, the walk-in's phase lasts into them."""
+    return phase is Phase.FINAL_TURNS or (phase is Phase.WALK_IN and distance_m is None)

@@ -30,13 +30,13 @@ STILL_PER_S = 0.002
 """Without a crank sensor the hand is still when torque changes by less than this share of the peak, a second."""
 FELL_FROM_TOP = 0.08
 """At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
-NEAR_PEAK = 0.93
+NEAR_PEAK = 0.94
 LIES_AT_HOOKS_S, LIES_IN_WALK_S = 2.0, 7.0
 """So long torque lies low before it counts as backed off; a step's is back sooner, or the crank is turned on."""
 TAKEN_OFF_TURNS_OF_CRANK = 0.9
 CRANKED_ON_SHARE = 0.08
 CLIMBING = 1.04
-CLIMBS_FOR_S, CLIMBS_UNCOUNTED_S = 7.0, 11.0
+CLIMBS_FOR_S = 15.0
 """Torque that climbs so long with the feet told to go quicker, or to step: they are at the hooks."""
 
 
@@ -81,7 +81,7 @@ def _walked_in(now: Moment, limits: Limits) -> bool:
     if now.counted and now.turns is not None:
         return now.turns >= limits.walked_in_turns
     # Without turns or distance only the climb at the end tells: above what the plan's walk-in ends with, and rising.
-    return now.climbs_s >= CLIMBS_UNCOUNTED_S and now.torque_Nm > CLIMBING * limits.walked_in_Nm
+    return now.torque_Nm > CLIMBING * limits.walked_in_Nm
 
 
 def _near_peak(now: Moment, limits: Limits) -> bool:
@@ -109,7 +109,13 @@ def _ended_early(now: Moment, limits: Limits) -> bool:
     if now.torque_Nm is None or now.cranking is True or now.phase_top_Nm <= 0.0:
         return False
     out = now.distance_m is not None and now.distance_m > limits.hooks_m + 0.15
-    return not out and now.lies_s >= LIES_IN_WALK_S and now.torque_Nm < (1.0 - 1.5 * FELL_FROM_TOP) * now.phase_top_Nm
+    waited = not now.led or now.waits_s >= LIES_IN_WALK_S
+    return (
+        waited
+        and not out
+        and now.lies_s >= LIES_IN_WALK_S
+        and now.torque_Nm < (1.0 - 1.5 * FELL_FROM_TOP) * now.phase_top_Nm
+    )
 
 
 def _taken_off(now: Moment, limits: Limits) -> bool:

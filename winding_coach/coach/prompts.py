@@ -42,7 +42,7 @@ BACK_OFF_QUIET_S = 1.2
 NOTE_AFTER_S = 3.0
 NEAR_WALK_IN = 0.93
 """From this share of the full-stretch torque on, the walk-in is announced by a slower crank."""
-CALM_REV_PER_S = 0.85
+CALM_REV_PER_S = 1.3
 """A crank that turns no faster needs not be slowed for the walk-in; found in the closed loop (simulated)."""
 SLOW_REV_PER_S = 0.35
 TOWARDS_PEAK, CALM_TO_PEAK_REV_PER_S = 0.86, 0.70
@@ -105,9 +105,9 @@ class Scene:
     mark_m: where to be in a few turns of the crank, mark_in: in how many; None when turns are not known.
     back_off_left: crank turns that the plan's back-off takes from this torque to the launch torque; next_Nm: torque
     to expect after the next of them. stopping: the stop at the peak was said a moment ago. side: ahead of the
-    path or behind it. slowed: the crank was told in this phase to go slower for what comes
-    next. reacts_s: from the stop to a crank that stands, as this person showed, None not known. off_stopped: the stop of
-    the back-off was said.
+    path or behind it. slowed: the crank was told in this phase to go slower for what comes next. word: what torque says
+    to the feet. reacts_s: from the stop to a crank that stands, as this person showed, None not known. off_stopped: the
+    stop of the back-off was said.
     """
 
     now: Moment
@@ -193,7 +193,7 @@ def _wind_stretched(scene: Scene) -> Wanted:
 
 def _walk_in(scene: Scene) -> Wanted:
     now, word = scene.now, scene.word
-    if "crank_stalled" in scene.alarms:
+    if "crank_stalled" in scene.alarms and (word is None or word.code == "wait_here"):
         return Wanted("keep_cranking")
     if word is not None:
         return Wanted(

@@ -156,6 +156,11 @@ class MotorTurns:
         self._last = crank
         self._crank += -change if self._reversed and not signed else change
 
+    def amend(self, revolutions: float) -> None:
+        """Pulses were lost (above 0) or came twice (below 0), by what the pulses around them show."""
+        if self.source == "counted" and revolutions:
+            self._crank += -revolutions if self._reversed and not self._signed else revolutions
+
     def tap(self, phase: Phase) -> None:
         """A helper saw one turn of the crank; ignored where the meter counts, or did: what it missed is not known."""
         if self.source == "counted" or self._given_up:

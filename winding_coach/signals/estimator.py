@@ -60,6 +60,8 @@ class Estimator:
             raise ValueError(f"The full scale of the torque must be above zero, not {full_scale_Nm} N·m.")
         self._scale_Nm = full_scale_Nm
         self.two_sensors = two_sensors
+        self.amended = 0.0
+        """Revolutions by which lost and double pulses were put right so far."""
         self._turns = TurnCounter()
         self._follow = Follower(full_scale_Nm)
         self._reverse = ReverseWatch(full_scale_Nm)
@@ -295,6 +297,10 @@ class Estimator:
         crank = self._crank
         before_s = crank.pulse_s
         amends = crank.moved(now, change)
+        if amends > 0.0:
+            # A meter of several pulses a turn lost one of them.
+            amends *= min(abs(change), 1.0)
+        self.amended += amends
         if before_s is not None and crank.period_s is not None and math.isclose(now - before_s, crank.period_s):
             self._turned = now, crank.period_s
         if amends:
