@@ -54,7 +54,7 @@ class LiveScale:
 
     def hold_low(self) -> None:
         """The label is in doubt: from now on the lower of both targets, the label's and this motor's."""
-        self._least, self._most = LEAST_IN_DOUBT, 1.0
+        self._least, self._most, self._trusted = LEAST_IN_DOUBT, 1.0, 1.0
         if self.ratio is not None:
             self._set(self.ratio)
 

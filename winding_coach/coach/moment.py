@@ -21,10 +21,10 @@ class Moment:
     plan_Nm: the plan's torque at these turns; expected_Nm: the same times this
     motor's live scale. peak_in_s: time to the peak at the present rate, if it rises.
     per_crank_turn_Nm: what the next turn of the crank should bring by the plan; the band of the rate follows from it.
-    walk_m_per_s: how quickly the hooks move apart. led: whether torque leads the feet; climbs_s: how long it has climbed
-    though they were told to go on; waits_s: how long they have been told to wait. lies_s: how long torque has been down
-    without coming back; rises_s: how long it has risen; phase_low_Nm: lowest in this phase. taken_off: turns that a
-    two-sensor crank has taken off their most.
+    walk_m_per_s: how quickly the hooks move apart. led: whether torque leads the feet; climbs_s: how long it has
+    climbed though they were told to go on; waits_s: how long they have been told to wait. lies_s: how long torque has
+    been down without coming back; rises_s: how long it has risen; phase_low_Nm: lowest in this phase. taken_off:
+    turns that a two-sensor crank has taken off their most.
     silent_s: since the last sample. gone_s: how long torque has been about nothing.
     wound_turns: put on by the winder in this wind; turns_in: in the motor before it, rest_Nm: torque then. frozen: the
     raw value repeats for longer than noise can. another: another board answers (board: its name). doubts: what a torque
