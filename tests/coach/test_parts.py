@@ -52,6 +52,8 @@ def test_what_is_wanted_in_each_phase() -> None:
         Phase.DONE: None,
         Phase.BROKEN: None,
         Phase.ABORTED: None,
+        Phase.EMPTY: None,
+        Phase.LET_DOWN: None,
     }
 
 
