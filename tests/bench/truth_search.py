@@ -107,7 +107,8 @@ def report(rows: list[Row]) -> str:
     failing = [row for row in rows if row["broken_rules"]]
     lines = [
         f"{len(rows)} winds; in {len(failing)} a rule was broken",
-        f"past the true target by 3 %: {share(row['most'] > 1.03 for row in rows)}",
+        f"past the true target by 3 %, in turns: {share(row['most_turns'] > 1.03 for row in rows)}",
+        f"in turns or in strand stretch: {share(row['most'] > 1.03 for row in rows)}",
         f"broken beyond own risk: {share(row['broke'] and not row['risk'] and not early(row) for row in rows)}",
         f"asked for more past the target where no program could know: {share(row['unknown_past'] for row in rows)}",
         f"honest winds without anything untrue: {sum(not row['untruths'] for row in rows)}",

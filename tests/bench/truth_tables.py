@@ -133,7 +133,7 @@ def turns_in(winds: int, seed: int, path: Path | None) -> Iterator[str]:
             row = json.loads(line)
             if row["sources"] == mark:
                 kept[row["key"]] = row
-    yield "| turns in | crank sensor | winds | past by 3 % | by 6 % | broken beyond own risk | median of the most |"
+    yield "| turns in | crank sensor | winds | past by 3 % | by 6 % | broken beyond own risk | turns at most, median |"
     yield "|---|---|---|---|---|---|---|"
     for channels in ("c", ""):
         for turns in TURNS_IN:
@@ -143,16 +143,22 @@ def turns_in(winds: int, seed: int, path: Path | None) -> Iterator[str]:
                 if key not in kept:
                     untruths = (Untruth("turns in", turns),) if turns else ()
                     done = wound(replace(world(number), channels=channels, limit=None, untruths=untruths))
-                    row = {"most": done.most, "broke": done.broke, "risk": done.risk, "ended": done.ended}
+                    row = {
+                        "most": done.most,
+                        "turns": done.most_turns,
+                        "broke": done.broke,
+                        "risk": done.risk,
+                        "ended": done.ended,
+                    }
                     kept[key] = row | {"sources": mark, "key": key, "rules": sorted(done.broken_rules)}
                     if path is not None:
                         with path.open("a", encoding="utf-8") as file:
                             file.write(json.dumps(kept[key]) + "\n")
                 rows.append(kept[key])
-            past = share(row["most"] > 1.03 for row in rows)
-            far = share(row["most"] > 1.06 for row in rows)
+            past = share(row["turns"] > 1.03 for row in rows)
+            far = share(row["turns"] > 1.06 for row in rows)
             broke = share(row["broke"] and not row["risk"] for row in rows)
-            middle = statistics.median(row["most"] for row in rows)
+            middle = statistics.median(row["turns"] for row in rows)
             sensor = "yes" if channels else "no"
             yield f"| {turns:.0f} | {sensor} | {len(rows)} | {past} | {far} | {broke} | {middle:.3f} |"
 

@@ -50,11 +50,13 @@ MakeCoach = Callable[[CoachSettings], Coached]
 
 @dataclass
 class Outcome:
-    """What became of a wind. most: highest share of the true target that was on the motor. risk: this motor breaks on
+    """What became of a wind. most: highest share of the true target that was on the motor, by turns or by strand
+    stretch; most_turns: by turns alone. risk: this motor breaks on
     the plan's own wind. ended: how the person ended it. unknown_past: asked for more past the target, where no
     program could know. broken_rules: rule, and when, with what truth."""
 
     most: float
+    most_turns: float
     broke: bool
     risk: bool
     ended: str
@@ -112,6 +114,7 @@ class Run:
         self._stopped_until_s = -1.0
         self._back_s: float | None = None
         self._broken_seen = False
+        self._most_turns = 0.0
         self.alarms: list[str] = []
         self.broke_at: float | None = None
         self._hand = Hand(0.0, 0.0, 0.0, world.motor.loop_m, loaded)
@@ -140,6 +143,7 @@ class Run:
         prompt = None if "raised" in self.judge.broken else self.coach.view.prompt
         return Outcome(
             self.judge.past,
+            self._most_turns,
             self.motor.broken,
             self.world.at_risk(),
             ended,
@@ -163,6 +167,8 @@ class Run:
             # A crank that turns with nothing on it puts no turns on.
             self._rev_at_zero = person.revolutions
             self._turns_kept = motor.turns
+        if not motor.broken:
+            self._most_turns = max(self._most_turns, motor.turns / self.true.target_turns)
         if motor.broken and not self._broken_seen:
             self._broken_seen = True
             self.broke_at = self._share()
@@ -289,5 +295,5 @@ def wound(world: World, make: MakeCoach = Coach) -> Outcome:
     try:
         run = Run(world, make)
     except FiguresError as error:
-        return Outcome(0.0, False, False, "refused", False, 0.0, "", [], [], [str(error)])
+        return Outcome(0.0, 0.0, False, False, "refused", False, 0.0, "", [], [], [str(error)])
     return run.run()
