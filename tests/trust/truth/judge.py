@@ -25,7 +25,10 @@ GRACE_S = 1.0
 """So long a word may stand after it became wrong."""
 SCATTER = 0.15
 """Torque of honest motors over their label's: 8 % of stiffness, what 2 mm of loop and a tenth of a gram add, noise."""
-FAR = 0.30
+FAR, FAR_FROM = 0.30, 0.35
+"""Torque so far from the label's asks for a stop, once one of the two is a third of the peak: no harm before."""
+HARM_NEAR, FAR_AT_MOST_S = 0.8, 10.0
+"""From this share of the target on the stop is due at once, else within so long."""
 STRONG = 1.12
 """Torque over the planned peak that no honest stiff motor shows before its target."""
 AGE_S = 0.5
@@ -33,6 +36,8 @@ AGE_MARGIN_S = 0.2
 """A reading may be a look and a line older than the moment it is held against."""
 MOMENT_S = 0.25
 """So long a danger may be gone while one thing takes over from another."""
+CLOCKS = 0.01
+"""Two clocks may differ by so much (resonators, with temperature): an age that grows no faster cannot be told."""
 BLIND_S = 3.0
 FROZEN_S = 2.5
 OVER_S = 1.2
@@ -113,7 +118,9 @@ class Clues:
                 off = torque_Nm / label.torque_Nm - 1.0
         if self._scatter.held(abs(off) > SCATTER, at_s) >= CLUE_S:
             self.note("torque is not this motor's", at_s)
-        self.far_s = self._far.held(not -FAR / (1.0 + FAR) <= off <= FAR, at_s)
+        far = not -FAR / (1.0 + FAR) <= off <= FAR
+        large = label is not None and max(label.torque_Nm, torque_Nm) > FAR_FROM * peak_Nm
+        self.far_s = self._far.held(far and large, at_s)
         if self._turns_in.held(empty, at_s) >= 1.0:
             self.note("torque before any turn", at_s)
 
@@ -257,13 +264,14 @@ class Judge:
         over = said_Nm is not None and abs(said_Nm) > 1.05 * rating + 2e-4 and true.hooked
         if self._over.held(over, at_s) > OVER_S and not danger and not stops(view.prompt):
             self._broke("past a rating, no danger", at_s, true, "torque as sent is past a rating")
-        if self.clues.far_s > FAR_S + GRACE_S and more and true.turning and not self.took_it_on:
+        due_s = FAR_S if true.share > HARM_NEAR else FAR_AT_MOST_S
+        if self.clues.far_s > due_s + GRACE_S and more and true.turning and not self.took_it_on:
             self._broke("far from the label, more", at_s, true, f"far off for {self.clues.far_s:.1f} s, asks for more")
 
     def _age(self, view: CoachView, true: Truth) -> None:
         live = not view.stale and view.reading.torque_Nm is not None and view.summary is None
         age_s = true.at_s - self._good_s
-        held_s = self._old.held(live and age_s > AGE_S + AGE_MARGIN_S, true.at_s)
+        held_s = self._old.held(live and age_s > AGE_S + AGE_MARGIN_S + CLOCKS * true.at_s, true.at_s)
         if held_s > 0.05 and not self.hides_age:
             self._broke("old as live", true.at_s, true, f"shows torque as live, converted {age_s:.2f} s ago")
 
@@ -292,8 +300,8 @@ class Judge:
             self._broke("ready at full stretch", true.at_s, true, f"phase {view.phase} at {true.distance_m:.2f} m")
 
     def came_back(self, view: CoachView, true: Truth) -> None:
-        """The motor hangs again for a while: the wind must go on."""
-        if view.phase not in LOADED | PREPARING:
+        """The motor hangs again for a while: the wind must go on, if there is torque by which that can be seen."""
+        if view.phase not in LOADED | PREPARING and true.torque_Nm > 0.1 * self.plan.peak_torque_Nm:
             self._broke("does not go on", true.at_s, true, f"the motor hangs again, and the phase is {view.phase}")
 
     def motor_broke(self, true: Truth, at_risk: bool) -> None:
