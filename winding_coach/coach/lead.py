@@ -44,7 +44,7 @@ STEP_AT = 0.97
 STEPS_AT_M_PER_S, STEPS_TIMES = 0.14, 1.8
 """Feet that go faster than this, and than so many times what was asked, make a step."""
 STEP_EVERY_S = 2.2
-STEPPER_AFTER, WALKER_AFTER_S = 2, 12.0
+STEPPER_AFTER, WALKER_AFTER_S = 3, 12.0
 STEP_STRETCH = 0.12
 """A step may let the strands go by so much of stretch; found in the closed loop under three laws of slack."""
 LEAST_STEP_M, MOST_STEP_M = 0.08, 0.30
@@ -168,7 +168,8 @@ class Lead:
     def _judge(self, step: SeenStep) -> None:
         word = self._word
         asked = PACES.get("walk_on" if word is None else word.code, 0.0) * self._learning.habits.pace
-        quick = self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
+        # A crank that stopped lets torque fall by itself; that is no long step.
+        quick = step.crank_turned is not False and self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
         if not quick:
             return
         together = self._long_s is not None and step.at_s - self._long_s < WALKER_AFTER_S
