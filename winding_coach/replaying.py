@@ -48,6 +48,8 @@ def settings_of(
             header.tare,
             units or header.units,
             header.steps,
+            direction=header.direction,
+            turns_in=header.turns_in,
         )
         Coach(settings)  # A plan that contradicts itself is found here, not in mid-replay.
     except FiguresError as error:

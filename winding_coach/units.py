@@ -6,6 +6,7 @@ Conversions follow exactly from the international pound and inch and standard gr
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Literal
 
@@ -58,6 +59,10 @@ _QUANTITY = re.compile(
 )
 
 
+NO_NUMBER = "–"
+"""What is printed for a value that is none."""
+
+
 class QuantityError(ValueError):
     """A typed quantity that is not one; the message is a whole sentence for the person who typed it."""
 
@@ -102,13 +107,14 @@ def example(kind: Kind, system: UnitSystem) -> str:
 
 def show(value_si: float, kind: Kind, system: UnitSystem, decimals: int | None = None) -> str:
     """Return an SI value as text with its unit, in the unit system given."""
-    unit, usual = SHOWN[system][kind]
-    return f"{value_si / UNITS[kind][unit]:z.{usual if decimals is None else decimals}f} {PRINTED.get(unit, unit)}"
+    return f"{shown_number(value_si, kind, system, decimals)} {unit_label(kind, system)}"
 
 
 def shown_number(value_si: float, kind: Kind, system: UnitSystem, decimals: int | None = None) -> str:
-    """Return an SI value as text without its unit, in the unit system given."""
+    """Return an SI value as text without its unit, in the unit system given; a dash for what is no number."""
     unit, usual = SHOWN[system][kind]
+    if not math.isfinite(value_si):
+        return NO_NUMBER
     return f"{value_si / UNITS[kind][unit]:z.{usual if decimals is None else decimals}f}"
 
 

@@ -13,6 +13,8 @@ from winding_coach.rubber.path import PlanPath
 
 FAR_BELOW, FAR_ABOVE = 0.80, 1.22
 """Torque over the label's. Motors of one label differ by some 8 %, labels are wrong by 10 % (assumed): no further."""
+FIRST_BELOW, FIRST_ABOVE = 0.72, 1.35
+"""The same by the first turns alone."""
 EST_BELOW = 0.62
 """The same by turns that the ripple of the torque shows: they are off by more, and too few where ripple is faint."""
 EST_FROM_SHARE, EST_SD_SHARE = 0.4, 0.12
@@ -72,14 +74,15 @@ class Doubts:
         turns_differ: bool,
         estimated: tuple[float, float] | None,
         pulses: float | None,
+        first: float | None,
     ) -> None:
         """Take a moment.
 
         other_way, turns_differ: torque contradicts the direction, or the turns in, that were told. estimated: turns by
         the ripple and their standard deviation, where nobody counts. pulses: turns by the rhythm of the pulses over
-        those counted.
+        those counted. first: torque over the label's by the first turns.
         """
-        found = self._found(now, live, other_way, turns_differ, estimated, pulses)
+        found = self._found(now, live, other_way, turns_differ, estimated, pulses, first)
         if found is None:
             self._since = None
             return
@@ -107,6 +110,7 @@ class Doubts:
         turns_differ: bool,
         estimated: tuple[float, float] | None,
         pulses: float | None,
+        first: float | None,
     ) -> tuple[str, tuple[str, ...], float | None] | None:
         if other_way:
             return "direction", ("direction", "motor"), None
@@ -117,6 +121,8 @@ class Doubts:
                 return "changed", ("zero", "pulses", "gain"), ratio
             if not FAR_BELOW <= ratio <= FAR_ABOVE:
                 return "far", self._reasons(ratio, now, pulses), ratio
+        elif first is not None and not FIRST_BELOW <= first <= FIRST_ABOVE:
+            return "first", self._reasons(first, now, pulses), first
         if turns_differ:
             return "turns", ("turns", "zero"), None
         ratio = self._by_ripple(now, estimated)
@@ -150,9 +156,9 @@ class Doubts:
         high: tuple[str, ...] = ("motor", "turns", "pulses", "gain", "zero")
         low: tuple[str, ...] = ("motor", "gain", "zero")
         if now.distance_m is None:
-            high = ("stretch", *high)
-        first: tuple[str, ...] = ("ratio",) if others else ()
+            high = (*high[:2], "stretch", *high[2:])
+        best: tuple[str, ...] = ("ratio",) if others else ()
         if ratio < 0.4 or ratio > 2.5:
-            first = ("gain", *first)
-        order = (*first, *(high if ratio > 1 else low), "ratio")
+            best = ("gain", *best)
+        order = (*best, *(high if ratio > 1 else low), "ratio")
         return tuple(dict.fromkeys(order))[:4]

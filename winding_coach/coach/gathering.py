@@ -179,6 +179,7 @@ class Gathering:
             turns_differ=self.turns_in.contradicted,
             estimated=estimated,
             pulses=pulses,
+            first=self.turns_in.label,
         )
 
     def _rhythm(self, phase: Phase, by_rhythm: float, counted: float) -> float | None:

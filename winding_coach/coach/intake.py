@@ -57,6 +57,7 @@ class Intake:
         self._newest: TorqueSample | None = None
         self._device_s = -1.0
         self._up_at_s: float | None = None
+        self._live_at_s: float | None = None
         self._strange_bytes = 0
         self._skip_said_at_s: float | None = None
 
@@ -122,7 +123,7 @@ class Intake:
         self.meter.link_up()
         self._arrival.reset()
         self.frozen.reset()
-        self._up_at_s = event.at_s
+        self._up_at_s, self._live_at_s = event.at_s, None
         self.heard = Heard()
         return self._link_is("up", event.port)
 
@@ -170,6 +171,8 @@ class Intake:
 
     def silence(self, phase: Phase) -> LinkSaid | None:
         """Return what is to be said of a link that fell silent, or speaks again."""
+        if self._since(self.heard.good_at_s) <= STALE_S:
+            self._live_at_s = self.at_s
         silent = min(self.silent_s(phase), self._since(self._up_at_s)) >= SILENT_AFTER_S and self._up_at_s is not None
         if silent and self.link.state == "up":
             return self._link_is("silent", self.link.port, self._why_silent())
@@ -223,7 +226,11 @@ class Intake:
         if sample is not None and sample.saturated:
             return 0.0
         begun = None if phase in LOADED else self._up_at_s
-        return self._since(begun if self.heard.good_at_s is None else self.heard.good_at_s)
+        if self.heard.good_at_s is None:
+            return self._since(begun)
+        # Lines that come late are silence from where they were too old, not from when they were made.
+        late_s = 0.0 if self._live_at_s is None else self.at_s - self._live_at_s
+        return max(self._since(self.heard.good_at_s), late_s)
 
     def _since(self, at_s: float | None) -> float:
         return 1e9 if at_s is None else self.at_s - at_s

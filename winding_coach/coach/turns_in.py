@@ -25,6 +25,7 @@ LABEL_SD, REST_SD_TURNS = 0.08, 4.0
 """Torque between motors of one label (share), and what zero and noise are in turns; assumed."""
 FIRST_TURNS, LAST_TURNS = 55.0, 170.0
 """Turns of the winder from and up to which the first turns are held against the plan."""
+LABEL_TURNS = 90.0
 FIT_SD = 0.015
 """What ripple and the smoothing do to a torque at a pulse (share); found with simulated winds."""
 MOST_TURNS, GRID = 600.0, 5.0
@@ -51,6 +52,8 @@ class TurnsIn:
         self._limits = limits
         self.held = Held() if told is None else Held(told, 0.0, "told")
         self.noticed: float | None = None
+        self.label: float | None = None
+        """Torque that a turn brings over the plan's, by the first turns, None until enough of them were seen."""
         self._rest: tuple[float, float] | None = None
         self._rest_turns: float | None = None
         self._points: list[tuple[float, float, float]] = []
@@ -68,7 +71,7 @@ class TurnsIn:
 
     def restart(self) -> None:
         """The hook is empty: another motor may come."""
-        self._rest = self._rest_turns = self._pulse = self.noticed = None
+        self._rest = self._rest_turns = self._pulse = self.noticed = self.label = None
         self._points = []
         if self.held.source == "noticed":
             self.held = Held()
@@ -128,13 +131,14 @@ class TurnsIn:
             return
         fitted = self._fitted()
         if fitted is not None:
-            turns, sd = fitted
+            turns, sd, label = fitted
+            self.label = label if wound >= LABEL_TURNS else None
             self._notice(turns, sd, LEAST_TURNS if self._rest is not None else LEAST_FROM_CRANKING)
 
-    def _fitted(self) -> tuple[float, float] | None:
-        """Turns in by the first turns and their standard deviation: grid over turns, least squares over the label."""
+    def _fitted(self) -> tuple[float, float, float] | None:
+        """Turns in by the first turns, their standard deviation, and the label: a grid over turns, least squares."""
         points = self._points
-        costs: list[tuple[float, float]] = []
+        costs: list[tuple[float, float, float]] = []
         best_rms = math.inf
         turns = 0.0
         while turns <= MOST_TURNS:
@@ -148,13 +152,13 @@ class TurnsIn:
                 # The rest as this label has it: a stiff motor holds fewer turns for the same torque.
                 rest = self._rest_turns / max(label, 0.1)
                 prior += ((turns - rest) / math.hypot(LABEL_SD * rest, REST_SD_TURNS)) ** 2
-            costs.append((len(points) * rms2 / FIT_SD**2 + prior, turns))
+            costs.append((len(points) * rms2 / FIT_SD**2 + prior, turns, label))
             turns += GRID
         if best_rms > WORST_FIT:
             return None
-        least = min(cost for cost, _ in costs)
-        weights = [(math.exp(-0.5 * (cost - least)), turns) for cost, turns in costs]
-        whole = sum(weight for weight, _ in weights)
-        mean = sum(weight * turns for weight, turns in weights) / whole
-        spread = math.sqrt(sum(weight * (turns - mean) ** 2 for weight, turns in weights) / whole)
-        return mean, math.hypot(spread, REST_SD_TURNS)
+        least = min(cost for cost, _, _ in costs)
+        weights = [(math.exp(-0.5 * (cost - least)), turns, label) for cost, turns, label in costs]
+        whole = sum(weight for weight, _, _ in weights)
+        mean = sum(weight * turns for weight, turns, _ in weights) / whole
+        spread = math.sqrt(sum(weight * (turns - mean) ** 2 for weight, turns, _ in weights) / whole)
+        return mean, math.hypot(spread, REST_SD_TURNS), sum(weight * label for weight, _, label in weights) / whole

@@ -160,6 +160,8 @@ def header_for(
         plan=settings.plan,
         units=settings.units,
         steps=settings.steps,
+        direction=settings.direction,
+        turns_in=settings.turns_in,
         more=more or {},
     )
 

@@ -35,6 +35,7 @@ from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.typed import number
+from winding_coach.traces.header import DIRECTIONS, MOST_TURNS_IN
 
 MOTOR_OPTIONS = (
     "loop",
@@ -63,6 +64,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
     parser.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio and its rating")
+    parser.add_argument(
+        "--direction", choices=DIRECTIONS, help="which way round the motor is wound (found from the first crank turns)"
+    )
+    parser.add_argument(
+        "--turns-in", metavar="N", help="turns that the motor holds already (found from its torque at full stretch)"
+    )
     parser.add_argument("--person", metavar="NAME", help="who winds; a nickname is enough")
     parser.add_argument(
         "--set-up", action="store_true", help="ask first for units, winder, hooks, meter, person, steps"
@@ -97,7 +104,10 @@ def run(args: argparse.Namespace) -> int:
     if old is not None:
         print(f"winding-coach wind: {old}", file=sys.stderr)
     settings = settings_for(figures, calibration, units, batch_from(args, home))
-    settings = replace(settings, steps=steps_from(args, units, settings.plan))
+    turns_in = None if args.turns_in is None else number("--turns-in", args.turns_in, 0.0, MOST_TURNS_IN)
+    settings = replace(
+        settings, steps=steps_from(args, units, settings.plan), direction=args.direction, turns_in=turns_in
+    )
     meter: SimulatedMeter | None = None
     port = args.port
     if simulated:

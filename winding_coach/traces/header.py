@@ -19,6 +19,10 @@ VERSION = 2
 READ = (1, 2)
 """Version 2 may hold rows of skipped bytes."""
 
+DIRECTIONS = ("right", "left")
+"""Which way round a motor is wound: right-hand is the way the meter was calibrated, its torque positive."""
+MOST_TURNS_IN = 10_000.0
+
 
 @dataclass(frozen=True, slots=True)
 class Header:
@@ -37,6 +41,8 @@ class Header:
     plan: Plan | None = None
     units: UnitSystem = "metric"
     steps: Steps = USUAL
+    direction: str | None = None
+    turns_in: float | None = None
     more: dict[str, Any] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
@@ -68,6 +74,8 @@ class Header:
             "plan": None if self.plan is None else plan_to_json_dict(self.plan),
             "units": self.units,
             "steps": None if self.steps == USUAL else asdict(self.steps),
+            "direction": self.direction,
+            "turns_in": self.turns_in,
         }
 
 
@@ -163,6 +171,18 @@ def _steps(found: _Reading | None) -> Steps:
     return Steps(unit, pace_m, tuple(float(at) for at in tape))
 
 
+def _direction(found: str | None) -> str | None:
+    """Right or left; None where this version does not know it."""
+    return found if found in DIRECTIONS else None
+
+
+def _turns_in(reading: _Reading) -> float | None:
+    turns = reading.number("turns_in")
+    if turns is not None and not 0.0 <= turns <= MOST_TURNS_IN:
+        raise reading.wrong("turns_in")
+    return turns
+
+
 def _is_length(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and 0.0 < value < 100.0
 
@@ -199,6 +219,8 @@ def header_from(found: Any) -> Header:
             plan=None if plan is None else plan_from_json_dict(plan.found),
             units="inch" if reading.text("units") == "inch" else "metric",
             steps=_steps(reading.inner("steps")),
+            direction=_direction(reading.text("direction")),
+            turns_in=_turns_in(reading),
             more={key: value for key, value in found.items() if key not in _KNOWN},
         )
     except CalibrationError as error:
@@ -209,5 +231,5 @@ def header_from(found: Any) -> Header:
 
 _KNOWN = {
     *("format", "version", "id", "started", "software", "meter", "calibration"),
-    *("tare", "motor", "winder", "model", "person", "plan", "units", "steps"),
+    *("tare", "motor", "winder", "model", "person", "plan", "units", "steps", "direction", "turns_in"),
 }
