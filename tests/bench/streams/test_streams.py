@@ -125,3 +125,17 @@ def test_same_seed_same_stream() -> None:
     first, again = stream(SEED, 10.0), stream(SEED, 10.0)
     assert np.array_equal(first.torque_Nm, again.torque_Nm)
     assert first.wire("quadrature") == again.wire("quadrature")
+
+
+def test_a_sensor_that_loses_nothing_counts_right_within_a_count() -> None:
+    clean = [one for one in (stream(SEED + i, 10.0) for i in range(12)) if not one.draw.lost]
+    assert len(clean) >= 2
+    for one in clean:
+        for sensor, per_turn in (("1 pulse", 1), ("4 pulses", 4), ("quadrature", 4)):
+            count = one.count(sensor)  # type: ignore[arg-type]
+            assert count is not None
+            forward = one.t_s < one.motion.t_s[np.flatnonzero(one.motion.speed < -0.05)[0]]
+            off = count / per_turn - (one.angle - one.angle[0])
+            assert np.abs(off[forward]).max() < 1.0 / per_turn + 0.05
+            if sensor == "quadrature":
+                assert abs(off[-1]) < 1.0 / per_turn + 0.05
