@@ -61,18 +61,18 @@ def at_the_bench(
             asked = re.search(r"Load ([\d.]+) g, (\w+)", line)
             grams = hangs(float(asked.group(1))) if asked else 0.0
             side = -1 if asked and asked.group(2) == "left" else 1
-            torque_Nm, pull_N = side * grams * 1e-3 * GRAVITY * ARM_M, grams * 1e-3 * GRAVITY
+            torque_Nm, weight_N, pull_N = side * grams * 1e-3 * GRAVITY * ARM_M, grams * 1e-3 * GRAVITY, 0.0
             stated = re.search(r"Load (-?[\d.]+) mN·m", line)
             if stated:
-                torque_Nm, pull_N = 1e-3 * float(stated.group(1)), 0.0
+                torque_Nm, weight_N = 1e-3 * float(stated.group(1)), 0.0
             if "straight from the hook" in line:
                 torque_Nm, pull_N = 0.0, GRAVITY
             elif "load the arm" in line:
-                torque_Nm, pull_N = 15e-3, 0.5
+                torque_Nm, weight_N = 15e-3, 0.5
             with lock:
                 if "upwards" in line:
                     bench.hang(-3e-3)
-                bench.hang(torque_Nm, pull_N)
+                bench.hang(torque_Nm, weight_N, pull_N=pull_N)
             process.stdin.write("\n")
             process.stdin.flush()
         out = process.stdout.read() if process.stdout else ""
@@ -113,7 +113,7 @@ def test_a_sticking_bearing_and_a_pull_off_the_axis_are_judged_rightly(home: Pat
     assert any("bearing sticks" in words for words in found["faults"])
     assert found["file"] is None
     assert not (home / "calibration.json").exists()
-    status, found, _ = at_the_bench(WeighedMeter(off_axis_m=0.5e-3), *SHORT)
+    status, found, _ = at_the_bench(WeighedMeter(arms_off_m=0.5e-3), *SHORT)
     assert status == 1
     assert any("go through the axis" in words for words in found["faults"])
     # Half a millimetre on 30 mm: the right side reads 1.7 % more, the left as much less.
@@ -145,12 +145,12 @@ def test_trials_of_a_good_meter(home: Path) -> None:
 
 
 def test_trials_of_a_meter_that_sticks_and_pulls_off_its_axis(home: Path) -> None:
-    meter = WeighedMeter(sticks_Nm=60e-6, off_axis_m=0.2e-3)
+    meter = WeighedMeter(sticks_Nm=60e-6, pull_Nm_per_N=0.2e-3)
     status, found, _ = at_the_bench(meter, "--try", "pull,release", job="check")
     assert status == 1
     pull, release = found["trials"]
     assert pull["passed"] is False
-    # 1 kg, 0.2 mm off, less what the bearing holds back.
+    # 1 kg at 0.2 mN·m per newton, less what the bearing holds back.
     assert pull["figures"]["moved_Nm"] == pytest.approx(9.80665 * 0.2e-3 - 60e-6 - 30e-6, abs=40e-6)
     assert "stay behind" in release["words"]
 

@@ -64,7 +64,7 @@ def test_a_good_set_gives_the_meters_own_figures_and_no_findings() -> None:
     assert made.rating_Nm == 29.4e-3
     # The reference's 0.1 % of 20.6 mN·m outweighs all else.
     assert done.sd_Nm == pytest.approx(20.6e-6, rel=0.1)
-    assert done.expanded_Nm == pytest.approx(2.13 * done.sd_Nm, rel=0.02), "Student's t for 15 degrees of freedom"
+    assert done.expanded_Nm == pytest.approx(1.96 * done.sd_Nm, rel=0.01), "the reference's dof are infinite"
     assert made.sd_Nm == done.sd_Nm
     assert max(abs(residual) for residual in done.residuals_Nm) < 2.5e-6
     assert done.noise_Nm == pytest.approx(46 * SLOPE, rel=1e-3)

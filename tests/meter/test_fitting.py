@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from winding_coach.meter.budget import coverage_factor
 from winding_coach.meter.fitting import (
     FitError,
     better_with,
-    coverage_factor,
     fit,
     lack_of_fit,
     lower_limit_of_use,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.guiding import RESTLESS, Guide, Load
+from winding_coach.meter.guiding import AT_THE_END, RESTLESS, UNCHANGED, Guide, Load
 from winding_coach.meter.reader import MeterReader
 from winding_coach.simulator.weights import WeighedMeter, WeightBench
 
@@ -81,3 +81,28 @@ def test_back_stops_the_waiting_and_then_forgets_a_point() -> None:
     assert (at.waiting_s, at.taken) == (None, 1)
     at.guide.back()
     assert (at.guide.view.number, at.taken) == (1, 0)
+
+
+def test_a_load_that_did_not_change_the_reading_was_taken() -> None:
+    """It is refused at once, once: an arm on its stop does not move either."""
+    at = Bench()
+    at.guide.take()
+    at.wait(4.0)
+    assert at.taken == 1
+    at.guide.take()
+    at.wait(4.0)
+    assert at.taken == 1
+    assert at.guide.view.trouble == UNCHANGED
+    at.guide.take()
+    at.wait(4.0)
+    assert at.taken == 2
+
+
+def test_a_reading_at_the_end_of_the_range_was_taken() -> None:
+    at = Bench(WeighedMeter(end_counts=2e5))
+    at.guide.take()
+    at.wait(4.0)
+    at.bench.hang(5.884e-3)
+    at.guide.take()
+    at.wait(5.0)
+    assert at.guide.view.trouble == AT_THE_END

@@ -71,27 +71,30 @@ class AtMeter:
         self.crank_turns: float | None = None
         self.quadrature, self.pulses_per_turn = False, 1
 
-    def steady_after_enter(self, load: Load) -> Point:
+    def steady_after_enter(self, load: Load, loads: Sequence[Load] = (), taken: Sequence[Point] = ()) -> Point | None:
         """Return the steady reading of a load after a line on standard input; ask again while there is none.
+
+        loads, taken: what was taken before it. None: `b` was typed, for the load before.
 
         Raises:
             Problem: the input or the link ended.
         """
         from winding_coach.meter.guiding import Guide
 
-        guide = Guide([load])
+        guide = Guide([*loads, load], taken)
         while True:
-            self.wait_for_enter()
+            if self.wait_for_enter().lower() in ("b", "back") and taken:
+                return None
             guide.take()
             while guide.view.waiting_s is not None:
                 guide.see(self._read())
             view = guide.view
             if view.finished:
-                return view.points[0]
+                return view.points[-1]
             say(f"    {view.trouble} Press Enter when it hangs still.")
 
-    def wait_for_enter(self) -> None:
-        """Wait for a line on standard input, and read the meter meanwhile.
+    def wait_for_enter(self) -> str:
+        """Wait for a line on standard input, and read the meter meanwhile; return the line.
 
         Raises:
             Problem: the input or the link ended.
@@ -104,7 +107,7 @@ class AtMeter:
                 continue
             if line is None or line.lower() in ("q", "quit"):
                 raise Problem("It was left before its end: nothing is kept.")
-            return
+            return line
 
     def _read(self) -> list[TorqueSample]:
         from winding_coach.inputs import BytesArrived, LinkDown, LinkUp

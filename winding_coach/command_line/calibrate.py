@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import csv
 import json
-import math
 import os
 import re
 import sys
@@ -16,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from winding_coach.command_line.at_meter import AtMeter, Lines, say
+from winding_coach.command_line.calibration_points import LAST, Taken, numbers_again, read_points, write_points
 from winding_coach.command_line.home import Home, add_common_arguments
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.typed import number, quantity
@@ -30,19 +29,28 @@ if TYPE_CHECKING:
 USUAL_MASSES = "0 g, 10 g, 20 g, 50 g, 20 g, 10 g, 0 g"
 FEWEST_LOADS = 3
 FOLDER = "calibrations"
-COLUMNS = ("torque_mNm", "counts")
 
 
 def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `meter calibrate`."""
     parser.add_argument("port", metavar="PORT", nargs="?", help="auto, a device or a URL (not with --points)")
     parser.add_argument("--arm", metavar="LENGTH", help="from the axis to the thread, as in '30 mm'")
-    parser.add_argument("--arm-sd", default="0.05 mm", metavar="LENGTH", help="how well it is known (0.05 mm)")
+    parser.add_argument(
+        "--arm-sd",
+        default="0.3 mm",
+        metavar="LENGTH",
+        help="how well it is known (0.3 mm, a ruler; 0.05 mm by callipers)",
+    )
     parser.add_argument("--masses", default=USUAL_MASSES, metavar="LIST", help=f"in their order ({USUAL_MASSES})")
     parser.add_argument("--mass-share", default="0.1", metavar="PERCENT", help="how well they are known (0.1)")
     parser.add_argument("--sides", choices=("both", "right", "left"), default="both", help="of the arm (both)")
     parser.add_argument("--torques", metavar="LIST", help="of a reference, with signs, instead of masses on an arm")
     parser.add_argument("--points", metavar="FILE", help="a CSV of torque_mNm, counts taken before, instead of a meter")
+    parser.add_argument("--latitude", metavar="DEGREES", help="of the place, for its gravity (9.80665 m/s² ± 0.15 %%)")
+    parser.add_argument("--pull-masses", metavar="LIST", help="also hung straight from the hook, as in '0.5 kg, 1 kg'")
+    parser.add_argument("--tilt", default="5", metavar="DEGREES", help="by which the pull leans to either side (5)")
+    parser.add_argument("--motor-pull", default="18", metavar="NEWTONS", help="at full stretch, see plan (18)")
+    parser.add_argument("--again", metavar="LIST", help="take only these loads of the last set again, as in 4,9")
     parser.add_argument("--rating", metavar="TORQUE", help="torque that loads the cell fully")
     parser.add_argument("--name", default="meter", metavar="NAME", help="of the meter (meter)")
     parser.add_argument("--months", default="12", metavar="N", help="how long it is good for (12)")
@@ -62,29 +70,24 @@ def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> 
     rating = None if args.rating is None else quantity("--rating", args.rating, "torque", units)
     if rating is not None and rating <= 0:
         raise UsageProblem("--rating: it is above zero.")
-    loads = _loads(args, units)
-    if args.points is not None:
-        points = _read_points(args.points)
-    else:
-        if args.port is None:
-            raise UsageProblem("Name the meter's port, or a file of points with --points.")
-        if len({round(load.torque_Nm, 9) for load in loads}) < FEWEST_LOADS:
-            raise UsageProblem(f"At least {FEWEST_LOADS} different loads are needed, zero among them.")
-        points = _points_on_screen(args.port, loads) if on_screen(args) else _take_points(args.port, loads)
+    taken = _taken(args, home, units)
+    from winding_coach.command_line.pulling import crosstalk_of
     from winding_coach.meter.calibrating import calibrate
 
+    plain, pulled = crosstalk_of(taken)
     now = datetime.now().astimezone().replace(microsecond=0)
     expires = _months_later(now, round(months))
-    share = math.hypot(number("--mass-share", args.mass_share, 0, 50) / 100.0, _arm_share(args, units))
     try:
         done = calibrate(
-            points,
+            plain,
             name=args.name,
             made=now.isoformat(),
             expires=expires,
             id=str(uuid.uuid4()),
             rating_Nm=rating,
-            reference_share=share,
+            reference=_reference(args, units),
+            pulled=pulled,
+            motor_pull_N=number("--motor-pull", args.motor_pull, 0.1, 1000),
         )
     except CalibrationError as error:
         raise Problem(f"There is no calibration in these points. {error}") from None
@@ -103,10 +106,44 @@ def expired(calibration: Calibration, today: date | None = None) -> str | None:
 # -- what was typed
 
 
-def _arm_share(args: argparse.Namespace, units: UnitSystem) -> float:
+def _reference(args: argparse.Namespace, units: UnitSystem) -> dict[str, float]:
+    """What the torques rest on, as shares of them: standard uncertainties of masses, arm and gravity."""
+    from winding_coach.meter.budget import GRAVITY_KNOWN_SHARE, GRAVITY_SHARE
+
+    masses = number("--mass-share", args.mass_share, 0, 50) / 100.0
     if args.arm is None:
-        return 0.0
-    return quantity("--arm-sd", args.arm_sd, "length", units) / quantity("--arm", args.arm, "length", units)
+        return {"reference": masses}
+    arm = quantity("--arm-sd", args.arm_sd, "length", units) / quantity("--arm", args.arm, "length", units)
+    return {"masses": masses, "arm": arm, "gravity": GRAVITY_SHARE if args.latitude is None else GRAVITY_KNOWN_SHARE}
+
+
+def _gravity(args: argparse.Namespace) -> float:
+    from winding_coach.meter.budget import gravity_m_per_s2
+
+    if args.latitude is None:
+        return GRAVITY_M_PER_S2
+    return gravity_m_per_s2(number("--latitude", args.latitude, -90, 90))
+
+
+def _taken(args: argparse.Namespace, home: Home, units: UnitSystem) -> list[Taken]:
+    """The points: of a file, or taken now; those that are taken are kept as they come out."""
+    if args.again is None and args.points is not None:
+        _loads(args, units)
+        return read_points(args.points)
+    last = home.folder / FOLDER / LAST
+    before = read_points(str(last)) if args.again is not None else []
+    places = numbers_again(args.again, len(before)) if args.again is not None else []
+    loads = [before[place].load for place in places] if before else _loads(args, units)
+    if args.port is None:
+        raise UsageProblem("Name the meter's port, or a file of points with --points.")
+    if not before and len({round(load.torque_Nm, 9) for load in loads}) < FEWEST_LOADS:
+        raise UsageProblem(f"At least {FEWEST_LOADS} different loads are needed, zero among them.")
+    points = _points_on_screen(args.port, loads) if on_screen(args) else _take_points(args.port, loads)
+    taken = [Taken(load, point) for load, point in zip(loads, points, strict=True)]
+    for place, one in zip(places, taken, strict=bool(places)):
+        before[place] = one
+    write_points(last, before or taken)
+    return before or taken
 
 
 def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
@@ -125,40 +162,21 @@ def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
     masses = [quantity("--masses", typed, "mass", units) for typed in args.masses.split(",")]
     if min(masses) < 0:
         raise UsageProblem("--masses: a mass is not below zero.")
+    gravity = _gravity(args)
     sides = {"both": (1, -1), "right": (1,), "left": (-1,)}[args.sides]
     found: list[Load] = []
     for side in sides:
         for mass in masses:
-            torque = side * mass * GRAVITY_M_PER_S2 * arm_m
+            torque = side * mass * gravity * arm_m
             word = f"{1e3 * mass:g} g, {'right' if side > 0 else 'left'}" if mass else "nothing"
             # The zero between the two sides is taken once.
             if not (mass == 0.0 and found and found[-1].torque_Nm == 0.0):
                 found.append(Load(torque if mass else 0.0, word))
-    return found
+    if args.pull_masses is not None:
+        from winding_coach.command_line.pulling import pull_loads
 
-
-def _read_points(path: str) -> list[Point]:
-    from winding_coach.meter.calibrating import Point
-
-    try:
-        with open(path, encoding="utf-8", newline="") as opened:
-            rows = list(csv.DictReader(opened.read(1_000_000).splitlines()))
-    except OSError as error:
-        raise Problem(f"The points '{path}' cannot be read ({error.strerror}): check the name.") from None
-    except UnicodeDecodeError:
-        raise Problem(f"The points '{path}' are not a text file.") from None
-    found = []
-    for line, row in enumerate(rows, 2):
-        try:
-            torque, counts = (float(row[column]) for column in COLUMNS)
-            scatter, readings = float(row.get("sd_counts") or 0.0), int(row.get("readings") or 1)
-            if not all(map(math.isfinite, (torque, counts, scatter))):
-                raise ValueError
-        except (KeyError, TypeError, ValueError):
-            raise Problem(
-                f"The points '{path}', line {line}: columns torque_mNm and counts must hold numbers."
-            ) from None
-        found.append(Point(torque * 1e-3, counts, scatter, readings, row.get("words") or f"{torque:g} mN·m"))
+        pulls = [quantity("--pull-masses", typed, "mass", units) for typed in args.pull_masses.split(",")]
+        found += pull_loads(pulls, number("--tilt", args.tilt, 0, 30), found, gravity)
     return found
 
 
@@ -201,11 +219,14 @@ def _take_points(port: str, loads: list[Load]) -> list[Point]:
     bench = AtMeter(source, Lines())
     found: list[Point] = []
     try:
-        for number, load in enumerate(loads, 1):
-            what = "Take all weights off" if load.torque_Nm == 0.0 else f"Load {load.words}"
-            at = f" ({1e3 * load.torque_Nm:+.3f} mN·m)" if load.torque_Nm else ""
-            say(f"{number} of {len(loads)}: {what}{at}, hands off, then press Enter.")
-            point = bench.steady_after_enter(load)
+        while len(found) < len(loads):
+            at = len(found)
+            back = ", or b and Enter for the load before" if at == 1 else ""
+            say(f"{at + 1} of {len(loads)}: {loads[at].ask.removesuffix('.')}, then press Enter{back}.")
+            point = bench.steady_after_enter(loads[at], loads[:at], found)
+            if point is None:
+                found.pop()
+                continue
             found.append(point)
             say(f"    {point.counts:,.1f} counts, scatter {point.sd_counts:.1f}, {point.readings} readings.")
     finally:
@@ -232,7 +253,11 @@ def _finish(args: argparse.Namespace, home: Home, done: Calibrated) -> int:
             print(f"{name:<34} {value}")
         for words in done.findings:
             print(words)
-        print(f"Kept as {path}." if path else "Not kept: put it right and take it again, or add --keep.")
+        print(
+            f"Kept as {path}."
+            if path
+            else "Not kept: put it right and take it again (single loads by --again), or add --keep."
+        )
     return 0 if keep else 1
 
 

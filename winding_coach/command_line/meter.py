@@ -26,6 +26,7 @@ from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter, expired
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
 from winding_coach.command_line.conform import add_conform_arguments, conform
+from winding_coach.command_line.emulate_weights import FAULTS
 from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.listening import listen
@@ -81,8 +82,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "a simulated meter on a pseudo-terminal or a local socket; prints what opens it",
         "meter emulate --script stall --fault unplug@60:4 --link meter.port",
         "\n\nfaults, at a second of the wind (and for so many seconds), or of a share of all lines or bytes:\n"
-        + "\n".join(f"  {_fault_form(kind, for_s):<22}{what}" for kind, (what, for_s) in KINDS.items()),
+        + "\n".join(f"  {_fault_form(kind, for_s):<22}{what}" for kind, (what, for_s) in KINDS.items())
+        + "\n\nfaults with --weights:\n"
+        + "\n".join(f"  {name:<22}{what}" for name, (what, _) in FAULTS.items()),
     )
+    emulate.add_argument(
+        "--weights", action="store_true", help="on the calibration bench: type what hangs, line by line"
+    )
+    emulate.add_argument("--arm", default="30 mm", metavar="LENGTH", help="with --weights, from axis to thread (30 mm)")
     emulate.add_argument("--script", default="good", metavar="STYLE", help=f"how the hands wind: {', '.join(STYLES)}")
     emulate.add_argument("--left", metavar="PERCENT", help="a motor with so much of its launch turns left is let down")
     emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
@@ -247,6 +254,8 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.simulator.motor import SimulatedMotor
     from winding_coach.sources.emulator import emulate
 
+    if args.weights:
+        return _emulate_weights(args, units)
     if args.script not in STYLES:
         raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
     if not set(args.channels) <= set("cqdt") or {"c", "q"} <= set(args.channels):
@@ -322,6 +331,28 @@ def _port(args: argparse.Namespace) -> PseudoPort | LoopbackPort:
         return LoopbackPort()
     except OSError as error:
         raise Problem(f"No local socket can be opened ({error.strerror}): use 'practice' instead.") from None
+
+
+def _emulate_weights(args: argparse.Namespace, units: UnitSystem) -> int:
+    import numpy as np
+
+    from winding_coach.command_line.emulate_weights import TypedBench, meter_with
+    from winding_coach.simulator.weights import WeightBench
+    from winding_coach.sources.emulator import emulate
+
+    meter = meter_with(args.fault)
+    arm_m = quantity("--arm", args.arm, "length", units)
+    if not 1e-3 <= arm_m <= 1.0:
+        raise UsageProblem("--arm: it is between 1 mm and 1 m.")
+    speed = number("--speed", args.speed, 0.01, 1000)
+    rng = np.random.default_rng(whole("--seed", args.seed, 0, MOST_SEED))
+    bench = TypedBench(WeightBench(meter, rng), arm_m)
+    port = _port(args)
+    stopped = _stopper(False)
+    print(args.link or port.device, flush=True)
+    bench.start()
+    emulate(bench, port, speed=speed, wait_for_reader=args.wait, stopped=stopped)
+    return 0
 
 
 def _stopper(until_stdin_closes: bool) -> Callable[[], bool]:

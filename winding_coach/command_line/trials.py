@@ -55,7 +55,9 @@ def try_meter(
 def _steady(at: AtMeter) -> float:
     from winding_coach.meter.guiding import Load
 
-    return at.steady_after_enter(Load(0.0, "")).counts
+    point = at.steady_after_enter(Load(0.0, ""))
+    assert point is not None
+    return point.counts
 
 
 def _pull(at: AtMeter, calibration: Calibration, pull_kg: float, launch_Nm: float | None) -> Trial:

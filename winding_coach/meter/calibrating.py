@@ -7,16 +7,17 @@ fitted line), from memory; no class is claimed. The limits are assumed, for a fe
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 
+from winding_coach.meter.budget import Part, combined, coverage_factor
 from winding_coach.meter.calibration import Calibration, CalibrationError
+from winding_coach.meter.crosstalk import USUAL_PULL_N, CrossTalk
 from winding_coach.meter.fitting import (
     Fit,
     FitError,
     FTest,
     better_with,
-    coverage_factor,
     fit,
     lack_of_fit,
     lower_limit_of_use,
@@ -52,17 +53,11 @@ class Point:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
-    """One part of a reading's uncertainty: its standard uncertainty at the largest torque, and where it is from."""
-
-    name: str
-    Nm: float
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
 class Calibrated:
-    """A calibration and how it was judged; torques in N·m, None where the set of loads does not tell."""
+    """A calibration and how it was judged; torques in N·m, None where the set of loads does not tell.
+
+    dof: effective degrees of freedom of the uncertainty. pull: cross-talk of a pull.
+    """
 
     calibration: Calibration
     line: Fit
@@ -71,6 +66,8 @@ class Calibrated:
     parts: tuple[Part, ...]
     sd_Nm: float
     expanded_Nm: float
+    dof: float
+    pull: CrossTalk | None
     noise_Nm: float
     zero_return_Nm: float | None
     repeatability_Nm: float | None
@@ -97,10 +94,14 @@ def calibrate(
     id: str,
     rating_Nm: float | None = None,
     reference_share: float = 0.002,
+    reference: Mapping[str, float] | None = None,
+    pulled: Callable[[Calibration], CrossTalk | None] | None = None,
+    motor_pull_N: float = USUAL_PULL_N,
 ) -> Calibrated:
     """Return the calibration of points in the order they were taken.
 
-    reference_share: relative standard uncertainty of the torques (masses, arm, gravity).
+    reference_share: relative standard uncertainty of the torques (masses, arm, gravity); reference: or these by name.
+    pulled: the cross-talk of a pull, measured with this calibration; motor_pull_N: the pull it is to be read under.
 
     Raises:
         CalibrationError: the points give no calibration at all.
@@ -130,18 +131,25 @@ def calibrate(
     reversal = _reversibility(points, largest_Nm, slope)
     zero_return = abs(slope) * (zeros[-1] - zeros[0]) if len(zeros) > 1 else None
     repeats = _repeatability(points, largest_Nm, slope)
-    parts = (
-        Part("scatter about the line", line.sd, "standard deviation of the fit"),
-        Part("noise of a reading", noise, "standard deviation of single readings"),
+    readings = sum(max(point.readings - 1, 0) for point in points)
+    parts = [
+        Part("scatter about the line", line.sd, "standard deviation of the fit", line.dof),
+        Part("noise of a reading", noise, "standard deviation of single readings", readings or math.inf),
         Part("zero", abs(zero_return or 0.0) / math.sqrt(12.0), "first to last zero, rectangular"),
         Part("up and down", abs(reversal or 0.0) / math.sqrt(12.0), "largest difference, rectangular"),
-        Part("reference", reference_share * largest_Nm, "masses, arm and gravity, as stated"),
-    )
-    sd = math.sqrt(math.fsum(part.Nm**2 for part in parts))
+    ]
+    for named, share in ({"masses, arm and gravity": reference_share} if reference is None else reference).items():
+        parts.append(Part(named, share * largest_Nm, "as stated"))
     lack = lack_of_fit(torques, counts, fit(torques, counts, degree=len(line.powers) - 1))
     misfit = _largest_misfit(torques, residuals, largest_Nm) if lack is not None and lack.chance < CHANCE else None
     faults = _faults(points, happened, misfit, largest_Nm, rating_Nm, zero_return, repeats, reversal, arms)
     notes = _notes(points, rating_Nm)
+    bare = Calibration(id=id, made=made, meter=name, zero_counts=zero, Nm_per_count=slope)
+    pull = None if pulled is None else pulled(bare)
+    if pull is not None:
+        reach = pull.largest_Nm(motor_pull_N, largest_Nm)
+        parts.append(Part("pull of the motor", reach / math.sqrt(3.0), f"up to {motor_pull_N:.0f} N, rectangular"))
+    sd, dof = combined(parts)
     calibration = Calibration(
         id=id,
         made=made,
@@ -153,7 +161,8 @@ def calibrate(
         sd_Nm=sd,
         points=tuple(asdict(point) for point in points),
         remarks=" ".join(faults + notes),
-        more={"expires": expires, "largest_Nm": largest_Nm, "parts_Nm": {part.name: part.Nm for part in parts}},
+        more={"expires": expires, "largest_Nm": largest_Nm, "parts_Nm": {part.name: part.Nm for part in parts}}
+        | ({} if pull is None else {"pull": pull.as_json()}),
     )
     # A calibration that no reader takes must not be written.
     Calibration.from_json_dict(calibration.as_json())
@@ -162,9 +171,11 @@ def calibrate(
         line=line,
         largest_Nm=largest_Nm,
         residuals_Nm=residuals,
-        parts=parts,
+        parts=tuple(parts),
         sd_Nm=sd,
-        expanded_Nm=coverage_factor(line.dof) * sd,
+        expanded_Nm=coverage_factor(dof) * sd,
+        dof=dof,
+        pull=pull,
         noise_Nm=noise,
         zero_return_Nm=zero_return,
         repeatability_Nm=repeats,

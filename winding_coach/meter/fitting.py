@@ -145,13 +145,6 @@ def better_with(simple: Fit, richer: Fit) -> FTest:
     )
 
 
-def coverage_factor(dof: float, share: float = 0.95) -> float:
-    """Return the factor of a standard uncertainty that covers this share (Student's t)."""
-    from scipy.stats import t
-
-    return float(t.ppf(0.5 + 0.5 * share, dof))
-
-
 def lower_limit_of_use(sd_response: float, loads: Sequence[float], responses: Sequence[float]) -> float:
     """Return the lower limit of use, in units of load: 2.4 standard deviations of the fit (ASTM E74, as quoted).
 

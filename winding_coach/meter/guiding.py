@@ -7,23 +7,42 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from winding_coach.meter.calibrating import Point
 from winding_coach.meter.reader import TorqueSample
-from winding_coach.meter.steady import SteadyWatch
+from winding_coach.meter.steady import Plateau, SteadyWatch
 
 HANDS_OFF_S = 0.5
 """Readings this soon after a load was confirmed are still of the hand."""
 REST_WITHIN_S = 30.0
 RESTLESS = "It does not come to rest: still the weight, keep off draughts, and take it again."
+UNCHANGED = (
+    "The reading did not change with the load: hang it (or take it off), then take it again. If it does hang, take it"
+    " as it is."
+)
+AT_THE_END = "The reading is at the end of the converter's range: hang less, or turn its gain down."
+UNCHANGED_SHARE, UNCHANGED_COUNTS = 0.05, 100.0
+"""Of the change that earlier loads made; in counts where there was none yet."""
 
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What is to be on the meter: its torque in N·m, and how to tell a person."""
+    """What is to be on the meter: its torque in N·m, in words for a person, and a pull on the hook with its tilt."""
 
     torque_Nm: float
     words: str
+    pull_N: float = 0.0
+    tilt_rad: float = 0.0
+
+    @property
+    def ask(self) -> str:
+        """What to do, in words."""
+        if self.pull_N:
+            return f"Put on {self.words}, hands off."
+        if self.torque_Nm == 0.0:
+            return "Take all weights off, hands off."
+        return f"Load {self.words} ({1e3 * self.torque_Nm:+.3f} mN·m), hands off."
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +63,17 @@ class GuideView:
 class Guide:
     """Leads through the loads: `see` samples, `take` when a load hangs, `back` to take the last one again."""
 
-    def __init__(self, loads: Sequence[Load]) -> None:
+    def __init__(self, loads: Sequence[Load], taken: Sequence[Point] = ()) -> None:
+        """taken: the points of the first loads, if they were taken before."""
         self._loads = tuple(loads)
-        self._points: list[Point] = []
+        self._points: list[Point] = list(taken)
         self._watch = SteadyWatch()
         self._wanted = False
         self._since_s: float | None = None
         self._newest_s = 0.0
         self._counts: int | None = None
         self._trouble: str | None = None
+        self._refused_at: int | None = None
 
     @property
     def view(self) -> GuideView:
@@ -60,12 +81,7 @@ class Guide:
         done = len(self._points)
         finished = done == len(self._loads)
         load = self._loads[min(done, len(self._loads) - 1)]
-        if finished:
-            ask = "All loads are taken."
-        elif load.torque_Nm == 0.0:
-            ask = "Take all weights off, hands off."
-        else:
-            ask = f"Load {load.words} ({1e3 * load.torque_Nm:+.3f} mN·m), hands off."
+        ask = "All loads are taken." if finished else load.ask
         waiting_s = None
         if self._wanted:
             waiting_s = 0.0 if self._since_s is None else self._newest_s - self._since_s
@@ -88,6 +104,7 @@ class Guide:
 
     def back(self) -> None:
         """Stop waiting; or, if nothing is waited for, forget the last point."""
+        self._refused_at = None
         if not self._wanted and self._points:
             self._points.pop()
         self._wanted, self._trouble = False, None
@@ -109,11 +126,34 @@ class Guide:
         plateau = self._watch.add(sample)
         if plateau is not None:
             load = self._loads[len(self._points)]
+            self._wanted = False
+            # What is taken a second time is believed: an arm on its stop does not move, and the set will show it.
+            place, refused = len(self._points), self._refused(load, plateau)
+            if refused is not None and self._refused_at != place:
+                self._trouble, self._refused_at = refused, place
+                return
             self._points.append(
                 Point(
                     load.torque_Nm, plateau.counts, plateau.sd_counts, plateau.readings, load.words, plateau.saturated
                 )
             )
-            self._wanted = False
         elif waited_s > REST_WITHIN_S:
             self._wanted, self._trouble = False, RESTLESS
+
+    def _refused(self, load: Load, plateau: Plateau) -> str | None:
+        """Why a reading cannot be this load's, said at once; None where it may be."""
+        if plateau.saturated:
+            return AT_THE_END
+        place = len(self._points)
+        # A pull may change nothing: that is what it is to be.
+        if not self._points or load.pull_N or self._loads[place - 1].pull_N:
+            return None
+        before = self._points[-1]
+        step_Nm = abs(load.torque_Nm - before.torque_Nm)
+        slopes = [
+            abs(b.counts - a.counts) / abs(b.torque_Nm - a.torque_Nm)
+            for a, b in pairwise(self._points)
+            if abs(b.torque_Nm - a.torque_Nm) > 0.01 * max(abs(a.torque_Nm), abs(b.torque_Nm))
+        ]
+        least = UNCHANGED_SHARE * max(slopes) * step_Nm if slopes else UNCHANGED_COUNTS
+        return UNCHANGED if step_Nm > 0.0 and abs(plateau.counts - before.counts) < least else None

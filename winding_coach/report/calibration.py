@@ -77,6 +77,10 @@ def figures(done: Calibrated) -> list[tuple[str, str]]:
     slope = 1e-3 / made.Nm_per_count
     bend = "straight" if made.Nm_per_count2 == 0 else f"bent, {made.Nm_per_count2:.3e} N·m per count²"
     arms = "not told by this set" if done.arms_differ is None else f"{done.arms_differ:+.2%}"
+    pull = "not measured: --pull-masses"
+    if done.pull is not None:
+        offset = "" if done.pull.offset_m is None else f", hook {1e3 * done.pull.offset_m:+.2f} mm off the axis"
+        pull = f"{1e6 * done.pull.Nm_per_N:+.2f} µN·m per newton{offset}"
     return [
         ("meter", made.meter),
         ("made", f"{made.made}, to be repeated by {made.more['expires']}"),
@@ -94,6 +98,7 @@ def figures(done: Calibrated) -> list[tuple[str, str]]:
         ("up and down", micro(done.reversibility_Nm)),
         ("repeatability", micro(done.repeatability_Nm)),
         ("right against left", arms),
+        ("pull", pull),
     ]
 
 

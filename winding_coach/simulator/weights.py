@@ -15,7 +15,6 @@ from winding_coach.meter.frames import (
     OVERLOAD,
     PROTOCOL,
     RAW_MAX,
-    RAW_MIN,
     SATURATED,
     SETTLING,
     Hello,
@@ -25,20 +24,31 @@ from winding_coach.meter.frames import (
 )
 
 SWING_SHARE, SWING_HZ, SWING_FADES_S = 0.05, 1.6, 0.5
+MAINS_HZ = 50.0
 HELLO_EVERY_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class WeighedMeter:
-    """sticks_Nm: torque that the bearing holds back. off_axis_m: by which the pull misses the axis, to the right.
-    bend_per_Nm: share of its reading that the cell gains with each N·m. zero_drift_Nm_per_s: of its zero."""
+    """sticks_Nm: torque that the bearing holds back. arms_off_m: of the arm's middle from the axis, to the right.
+    bend_per_Nm: share of its reading that the cell gains with each N·m. zero_drift_Nm_per_s: of its zero.
+    pull_Nm_per_N: what a straight pull lets through; hook_off_m: of the hook from the axis, felt where the pull is
+    tilted. stop_Nm: where the arm touches a stop. creeps: share of a load that comes late. end_counts: of the
+    converter's range. hum_Nm: of the mains, rms. frozen: the converter repeats its first value."""
 
     lines_per_s: float = 80.0
     noise_Nm: float = 0.63e-6
     sticks_Nm: float = 0.0
-    off_axis_m: float = 0.0
+    arms_off_m: float = 0.0
     bend_per_Nm: float = 0.0
     zero_drift_Nm_per_s: float = 0.0
+    pull_Nm_per_N: float = 0.0
+    hook_off_m: float = 0.0
+    stop_Nm: float = math.inf
+    creeps: float = 0.0
+    end_counts: float = float(RAW_MAX)
+    hum_Nm: float = 0.0
+    frozen: bool = False
     calibration: Calibration = SIMULATED
 
 
@@ -52,17 +62,23 @@ class WeightBench:
         self._at_s = 0.0
         self._load_Nm = 0.0
         self._cell_Nm = 0.0
+        self._crept_Nm = 0.0
+        self._first: int | None = None
         self._step_Nm = 0.0
         self._hung_s = 0.0
         self._asked = True
 
-    def hang(self, torque_Nm: float, pull_N: float = 0.0) -> None:
-        """Hang a weight, or nothing: its torque about the axis, and its pull on the shaft."""
-        load = torque_Nm + pull_N * self._meter.off_axis_m
+    def hang(self, torque_Nm: float, weight_N: float = 0.0, *, pull_N: float = 0.0, tilt_rad: float = 0.0) -> None:
+        """Hang a weight, or nothing: its torque about the axis and its weight; and a pull with its tilt."""
+        meter = self._meter
+        load = torque_Nm + weight_N * meter.arms_off_m
+        load += pull_N * (meter.pull_Nm_per_N + meter.hook_off_m * math.sin(tilt_rad))
+        load = min(max(load, -meter.stop_Nm), meter.stop_Nm)
         self._step_Nm = load - self._load_Nm
         self._load_Nm = load
         self._hung_s = self._at_s
         held = self._meter.sticks_Nm
+        self._crept_Nm += meter.creeps * (self._cell_Nm - self._crept_Nm)
         self._cell_Nm = min(max(self._cell_Nm, load - held), load + held)
 
     def answer(self, data: bytes) -> None:
@@ -88,13 +104,17 @@ class WeightBench:
         meter = self._meter
         since_s = self._at_s - self._hung_s
         swing = SWING_SHARE * self._step_Nm * math.exp(-since_s / SWING_FADES_S)
-        torque = self._cell_Nm + swing * math.cos(2.0 * math.pi * SWING_HZ * since_s)
+        torque = self._cell_Nm + self._crept_Nm + swing * math.cos(2.0 * math.pi * SWING_HZ * since_s)
+        torque += meter.hum_Nm * math.sqrt(2.0) * math.sin(2.0 * math.pi * MAINS_HZ * self._at_s)
         torque += meter.zero_drift_Nm_per_s * self._at_s + meter.noise_Nm * float(self._rng.standard_normal())
         torque *= 1.0 + meter.bend_per_Nm * torque
         raw = round(meter.calibration.zero_counts + torque / meter.calibration.Nm_per_count)
+        self._first = raw if self._first is None else self._first
+        raw = self._first if meter.frozen else raw
         flags = SETTLING if self._line < 4 else 0
-        if not RAW_MIN < raw < RAW_MAX:
-            raw, flags = min(max(raw, RAW_MIN), RAW_MAX), flags | SATURATED | OVERLOAD
+        if not -meter.end_counts < raw < meter.end_counts:
+            raw = round(min(max(raw, -meter.end_counts), meter.end_counts))
+            flags |= SATURATED | OVERLOAD
         elif meter.calibration.overloaded(raw):
             flags |= OVERLOAD
         return encode_sample(Sample(self._line % 2**16, round(1e6 * self._at_s) % 2**32, raw, flags))
