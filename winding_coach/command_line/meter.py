@@ -90,7 +90,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--weights", action="store_true", help="on the calibration bench: type what hangs, line by line"
     )
     emulate.add_argument("--arm", default="30 mm", metavar="LENGTH", help="with --weights, from axis to thread (30 mm)")
-    emulate.add_argument("--script", default="good", metavar="STYLE", help=f"how the hands wind: {', '.join(STYLES)}")
+    emulate.add_argument("--script", default="good", metavar="STYLE", help=f"how the hands wind: {', '.join(STYLES)}, or listens: as the coach says")
     emulate.add_argument("--left", metavar="PERCENT", help="a motor with so much of its launch turns left is let down")
     emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
     emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")
@@ -253,11 +253,13 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.simulator.hands import ScriptedHands
     from winding_coach.simulator.motor import SimulatedMotor
     from winding_coach.sources.emulator import emulate
+    from winding_coach.sources.listening import LISTENS, ListeningBench, listener
 
     if args.weights:
         return _emulate_weights(args, units)
-    if args.script not in STYLES:
-        raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(STYLES)}.")
+    styles = (*STYLES, LISTENS)
+    if args.script not in styles:
+        raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(styles)}.")
     if not set(args.channels) <= set("cqdt") or {"c", "q"} <= set(args.channels):
         raise UsageProblem(f"--channels: '{args.channels}' is not made of c or q, d, t.")
     try:
@@ -274,7 +276,12 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     stiffer = number("--torque-scale", args.torque_scale, 0.1, 10)
     rubber, hooks_m = DEFAULT_RUBBER if made is None else made.rubber, settings.plan.walk_in[-1].distance_m
     motor = SimulatedMotor(figures.motor, rubber, torque_scale=stiffer, hooks_m=hooks_m)
-    hands: Hands = ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng)
+    listens = args.script == LISTENS and args.left is None
+    person = listener(settings, rng)
+    hands: Hands = person
+    if not listens:
+        style = STYLES.get(args.script, STYLES["good"])
+        hands = ScriptedHands(settings.plan, figures.motor, figures.winder, style, rng)
     model = MeterModel(
         lines_per_s=number("--lines-per-s", args.lines_per_s, 1, 1000),
         channels="".join(sorted(set(args.channels))),
@@ -283,7 +290,10 @@ def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     if args.left is not None:
         share = number("--left", args.left.strip().rstrip("% "), 1, 100) / 100.0
         motor, hands = _let_down(settings.plan, figures.motor, figures.winder.ratio, share, stiffer, rng)
-    bench = FaultyBench(Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
+    inner = ListeningBench(motor, hands, figures.winder.ratio, model, rng) if listens else None
+    if inner is not None:
+        inner.listen(person, settings)
+    bench = FaultyBench(inner or Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
     port = _port(args)
     # Before the path is told: who knows it may send a signal at once.
     stopped = _stopper(args.until_stdin_closes)

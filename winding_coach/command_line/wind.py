@@ -60,7 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter = parser.add_argument_group("the meter")
     meter.add_argument("--port", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
     meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
-    meter.add_argument("--sim-script", default="good", metavar="STYLE", help="how the simulated hands wind (good)")
+    meter.add_argument("--sim-script", default="listens", metavar="STYLE", help="how the simulated hands wind (listens)")
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
     parser.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio and its rating")
@@ -82,6 +82,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Coach one wind."""
     from winding_coach.simulator.hands import STYLES
+    from winding_coach.sources.listening import LISTENS
     from winding_coach.sources.serial_port import SerialSource
     from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
 
@@ -112,9 +113,10 @@ def run(args: argparse.Namespace) -> int:
     port = args.port
     if simulated:
         number("--sim-speed", args.sim_speed, 0.01, 1000)
-        if args.sim_script not in STYLES:
+        styles = (*STYLES, LISTENS)
+        if args.sim_script not in styles:
             raise UsageProblem(
-                f"--sim-script: there is no style '{args.sim_script}': choose one of {', '.join(STYLES)}."
+                f"--sim-script: there is no style '{args.sim_script}': choose one of {', '.join(styles)}."
             )
         given = [(name, getattr(args, name)) for name in MOTOR_OPTIONS if getattr(args, name) is not None]
         options = [word for name, value in given if value for word in (f"--{name.replace('_', '-')}", value)]

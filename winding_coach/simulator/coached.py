@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from winding_coach.rubber.motor import HOOKS_SHARE
 from winding_coach.simulator.people import Person, Shown
 from winding_coach.simulator.skill import Skill
 
@@ -16,6 +17,9 @@ REMINDED_S = 4.0
 BACK_OFF_REV_PER_S, LAST_TURN_REV_PER_S = 0.6, 0.25
 UNHOOKS_S, LEAVES_S = 3.0, 5.0
 """After the figures were noted the motor is unhooked, then the person leaves; assumed."""
+PACES = {"walk_slower": 0.02, "walk_on": 0.04, "walk_quicker": 0.08}
+"""What the words of the walk mean, m/s; each person makes a little more or less of them."""
+REMINDS = frozenset({"walk_in_to", "hold_distance", "keep_cranking", "wait_here", "step_now", *PACES})
 NO_MARK_STEP_S = 1.2
 """Told to step in, but not how far or how fast: a step of one's own every so often; assumed."""
 
@@ -24,9 +28,18 @@ class CoachedPerson(Person):
     """Follows prompts, alarms and the tone. What is not in `Shown` it does not know."""
 
     def __init__(
-        self, skill: Skill, loop_m: float, rng: np.random.Generator, *, hears: bool = True, full_Nm: float
+        self,
+        skill: Skill,
+        loop_m: float,
+        rng: np.random.Generator,
+        *,
+        hears: bool = True,
+        full_Nm: float,
+        hooks_m: float | None = None,
     ) -> None:
+        """hooks_m: where the way in ends, which one sees; None: the usual share of the loop."""
         super().__init__(skill, loop_m, rng, hears=hears, full_Nm=full_Nm)
+        self._nearest_m = HOOKS_SHARE * loop_m if hooks_m is None else hooks_m
         self._pace_told = 1.0
         self._code: str | None = None
         self._wound = False
@@ -38,6 +51,7 @@ class CoachedPerson(Person):
         self._pace_m = 0.0
         self._owed_from_rev = 0.0
         self._next_step_s = 0.0
+        self._stepped_s = -1.0
 
     def _decide(self) -> None:
         shown = self._senses.mind
@@ -59,6 +73,7 @@ class CoachedPerson(Person):
                 self._doing = "winding stretched"
                 self._crank_on()
         elif code == "stop_at_peak":
+            self._walks_m_per_s = 0.0
             if self._at_s >= self._late_until_s:
                 self._wanted_speed = 0.0
                 if shown.distance_m is not None:
@@ -92,13 +107,21 @@ class CoachedPerson(Person):
         if self._doing == "stretching out":
             self._doing = "winding stretched"
         self._wound = True
-        if shown.said_s != self._heard_s and code in ("walk_in_to", "hold_distance", "keep_cranking"):
+        if shown.said_s != self._heard_s and code in REMINDS:
             # Each of these says to crank on.
             self._heard_s, self._reminded_until_s = shown.said_s, self._at_s + REMINDED_S
         if self._senses.tone == -1:
             self._stalled_until_s = min(self._stalled_until_s, self._at_s)
         self._crank_on()
-        if code == "walk_in_to":
+        if code in PACES:
+            self._doing = "walking in"
+            self._walks_m_per_s = PACES[code] * (1.0 + self._skill.eager)
+            return
+        self._walks_m_per_s = 0.0
+        if code == "step_now" and shown.said_s != self._stepped_s:
+            self._doing, self._stepped_s = "walking in", shown.said_s
+            self._step_in(self._nearest_m, min(shown.step_m or self._skill.step_m, 2.0 * self._skill.step_m))
+        elif code == "walk_in_to":
             self._doing = "walking in"
             self._walk(shown)
         elif code == "keep_cranking" and shown.distance_m is not None and self._doing in ("walking in", "final turns"):

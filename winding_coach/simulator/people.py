@@ -29,7 +29,7 @@ class Shown:
     """What can be read off the screen, or heard.
 
     torque_Nm: the digits. prompt: code of the prompt, None where there is none; said_s: when it was said;
-    distance_m, crank_turns: figures in it. at_m: where the screen says that one stands. cue_s: when the cue that
+    distance_m, crank_turns, step_m: figures in it. at_m: where the screen says that one stands. cue_s: when the cue that
     sounds began, None while there is none; danger: whether it is the one for danger. tone: side of the band that the
     tone of the rate tells, -1 below, 0 within, 1 above; None: silent.
     """
@@ -41,6 +41,7 @@ class Shown:
     crank_turns: float | None = None
     at_m: float | None = None
     cue_s: float | None = None
+    step_m: float | None = None
     danger: bool = False
     tone: int | None = None
 
@@ -106,6 +107,7 @@ class Person(ABC):
         self._distance_m = self._goal_m = loop_m
         self._step_from_m = self._step_to_m = loop_m
         self._step_until_s = 0.0
+        self._walks_m_per_s, self._nearest_m = 0.0, 0.0
         self._stalled_until_s = 0.0
         self._reminded_until_s = 0.0
         self._hooked = False
@@ -158,6 +160,8 @@ class Person(ABC):
             share = 1.0 - (self._step_until_s - self._at_s) / STEP_S
             smooth = 0.5 - 0.5 * math.cos(math.pi * min(max(share, 0.0), 1.0))
             self._distance_m = self._step_from_m + (self._step_to_m - self._step_from_m) * smooth
+        elif self._walks_m_per_s:
+            self._distance_m = max(self._distance_m - self._walks_m_per_s * dt_s, min(self._nearest_m, self._distance_m))
         elif self._doing == "stretching out":
             step = WALK_M_PER_S * dt_s
             self._distance_m += min(max(self._goal_m - self._distance_m, -step), step)
