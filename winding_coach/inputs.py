@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-KEYS = ("tare", "next", "count", "peak", "stop", "quit", "go_on", "broke", "more_turns_in", "fewer_turns_in")
+KEYS = ("tare", "next", "back", "count", "peak", "stop", "quit", "go_on", "broke", "more_turns_in", "fewer_turns_in")
 """Names of the keys the coach understands: see `KeyPressed`."""
 
 
@@ -58,7 +58,8 @@ class Skipped:
 class KeyPressed:
     """A key by name, one of `KEYS`: tare, next (confirm a step), count (one crank turn), peak, stop, quit.
 
-    go_on: although in doubt; broke: the motor did; more_turns_in, fewer_turns_in: ten that it holds already.
+    back: take the last step back; go_on: although in doubt; broke: the motor did; more_turns_in, fewer_turns_in: ten
+    that it holds already.
     """
 
     at_s: float

@@ -65,8 +65,8 @@ EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
     "meter_silent": ({}, {"silent_s": 1.99}, {"silent_s": 2.01}),
     "overwind_soon": (
         {"phase": Phase.FINAL_TURNS},
-        {"torque_Nm": 0.9 * PEAK, "peak_in_s": 6.1},
-        {"torque_Nm": 0.9 * PEAK, "peak_in_s": 5.9},
+        {"torque_Nm": 0.93 * PEAK, "peak_in_s": 6.1},
+        {"torque_Nm": 0.93 * PEAK, "peak_in_s": 5.9},
     ),
     "crank_stalled": ({}, {"cranking": None}, {"cranking": False}),
     "rising_too_fast": (

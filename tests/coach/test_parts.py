@@ -17,7 +17,7 @@ from winding_coach.coach.live import LiveScale
 from winding_coach.coach.look import risk_at_peak
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
-from winding_coach.coach.phases import BY_SIGNAL, LOADED, SignalSteps, next_by_key
+from winding_coach.coach.phases import BY_SIGNAL, LOADED, OVER, SignalSteps, next_by_key
 from winding_coach.coach.prompts import FEET, MARK_M, QUIET_S, Pacer, Scene, Wanted, mark_of, wanted
 from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.coach.view import Marks
@@ -80,7 +80,11 @@ def test_every_prompt_of_the_contract_can_be_said() -> None:
         scene(now=replace(CALM, phase=Phase.READY, in_phase_s=9.0)),
     ):
         found.add(code(at))
-    assert found == set(PROMPTS)
+    assert found == set(PROMPTS) - UNWINDING
+
+
+UNWINDING = frozenset({"hook_wound", "step_out_wound", "stay_wound", "let_down", "let_down_slower", "empty"})
+"""Said by the coach for letting a motor down."""
 
 
 def test_urgent_things_come_before_advice() -> None:
@@ -247,9 +251,22 @@ def test_the_table_leads_from_every_loaded_phase_to_broken_but_ready() -> None:
 @pytest.mark.parametrize("phase", list(Phase))
 def test_keys_move_on_or_do_nothing(phase: Phase) -> None:
     assert next_by_key(phase, "count") is None
-    over = phase in (Phase.DONE, Phase.ABORTED, Phase.BROKEN)
+    over = phase in (Phase.DONE, Phase.ABORTED, Phase.BROKEN, Phase.EMPTY, Phase.LET_DOWN)
     assert (next_by_key(phase, "next") is None) == over
-    assert (next_by_key(phase, "stop") is None) == over
+    assert (next_by_key(phase, "stop") is None) == (phase in OVER | {Phase.BROKEN})
+    there = next_by_key(phase, "next")
+    if there not in (None, Phase.DONE):
+        assert next_by_key(there, "back") is phase, "what a key moved on, a key takes back"
+
+
+def test_a_step_that_was_taken_back_is_not_taken_again_at_once() -> None:
+    """Back from the walk-in with the torque of full stretch on: the signal moved on in the same moment."""
+    steps = SignalSteps()
+    wound = replace(CALM, phase=Phase.WIND_STRETCHED, torque_Nm=1.01 * LIMITS.stretched_Nm)
+    assert steps.next(wound, LIMITS) is Phase.WALK_IN
+    steps.hold(Phase.WALK_IN, 8.0)
+    assert steps.next(replace(wound, at_s=7.9), LIMITS) is None
+    assert steps.next(replace(wound, at_s=8.1), LIMITS) is Phase.WALK_IN
 
 
 def test_walking_in_early_is_seen_by_falling_torque_and_by_distance() -> None:

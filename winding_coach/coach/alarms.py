@@ -40,7 +40,7 @@ DANGER_OVER, DANGER_STANDING = 1.045, 1.08
 """Above the target by this, with the crank turning or standing, is a danger: a turn of the crank more than a late
 stop takes (simulated)."""
 RIPPLE_AGREES_S = 1.5
-SOON_SHARE, SOON_S = 0.86, 6.0
+SOON_SHARE, SOON_S = 0.92, 6.0
 """The target is counted down from this share of it, and so many seconds, on."""
 TURNS_REACHED = 1.01
 """Counted turns end the climb here: torque of a motor that is weaker than its label does not."""

@@ -33,6 +33,7 @@ FELL_FROM_TOP = 0.08
 NEAR_PEAK = 0.94
 LIES_AT_HOOKS_S, LIES_IN_WALK_S = 2.0, 7.0
 """So long torque lies low before it counts as backed off; a step's is back sooner, or the crank is turned on."""
+STILL_IN_WALK_S = 5.0
 TAKEN_OFF_TURNS_OF_CRANK = 0.9
 CRANKED_ON_SHARE = 0.08
 CLIMBING = 1.04
@@ -109,7 +110,8 @@ def _ended_early(now: Moment, limits: Limits) -> bool:
     if now.torque_Nm is None or now.cranking is True or now.phase_top_Nm <= 0.0:
         return False
     out = now.distance_m is not None and now.distance_m > limits.hooks_m + 0.15
-    waited = not now.led or now.waits_s >= LIES_IN_WALK_S
+    # Told to wait all the while, or torque so still that nobody cranks or walks.
+    waited = not now.led or now.waits_s >= LIES_IN_WALK_S or now.still_s >= STILL_IN_WALK_S
     return (
         waited
         and not out
@@ -217,6 +219,11 @@ BY_NEXT_KEY: dict[Phase, Phase] = {
 }
 
 
+BY_BACK_KEY: dict[Phase, Phase] = {to: at for at, to in BY_NEXT_KEY.items() if to is not Phase.DONE}
+"""Phases are taken back by a key one at a time; the signal may move on again only after `BACK_HOLDS_S`."""
+BACK_HOLDS_S = 8.0
+
+
 _STEPS_OF: dict[Phase, tuple[Step, ...]] = {phase: tuple(s for s in BY_SIGNAL if s.at == phase) for phase in Phase}
 
 
@@ -225,11 +232,18 @@ class SignalSteps:
 
     def __init__(self) -> None:
         self._due: dict[Step, float] = {}
+        self._held: tuple[Phase, float] | None = None
+
+    def hold(self, phase: Phase, until_s: float) -> None:
+        """Do not move on to a phase that was just taken back."""
+        self._due.clear()
+        self._held = phase, until_s
 
     def next(self, now: Moment, limits: Limits) -> Phase | None:
         """Return the phase that the signal moves on to, None to stay."""
         for step in _STEPS_OF[now.phase]:
-            if not step.when(now, limits):
+            held = self._held is not None and step.to is self._held[0] and now.at_s < self._held[1]
+            if held or not step.when(now, limits):
                 self._due.pop(step, None)
             elif now.at_s - self._due.setdefault(step, now.at_s) >= step.for_s:
                 self._due.clear()
@@ -238,7 +252,9 @@ class SignalSteps:
 
 
 def next_by_key(phase: Phase, key: str) -> Phase | None:
-    """Return the phase that a key moves on to (`next`, `peak`, `stop`), None to stay."""
+    """Return the phase that a key moves on to, or back to (`next`, `back`, `peak`, `stop`), None to stay."""
+    if key == "back":
+        return BY_BACK_KEY.get(phase)
     if key == "next":
         return BY_NEXT_KEY.get(phase)
     if key == "peak" and phase in WINDING:

@@ -16,7 +16,7 @@ from winding_coach.coach.look import reading_of, risk_at_peak, risk_here, target
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.person import Learning
-from winding_coach.coach.phases import LOADED, PREPARING, SignalSteps, next_by_key
+from winding_coach.coach.phases import BACK_HOLDS_S, LOADED, PREPARING, SignalSteps, next_by_key
 from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import Level, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
@@ -129,9 +129,12 @@ class Coach:
         elif name == "quit":
             self._close(self._outcome())
         else:
-            to = next_by_key(self._here.phase, name)
-            if to is not None:
-                self._enter(to)
+            to = next_by_key(phase, name)
+            if to is None:
+                return
+            if name == "back":
+                self._steps.hold(phase, self._at_s + BACK_HOLDS_S)
+            self._enter(to)
 
     def _tare(self) -> None:
         """Take a zero, unless something is on the hook."""

@@ -87,10 +87,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         + "\n".join(f"  {name:<22}{what}" for name, (what, _) in FAULTS.items()),
     )
     emulate.add_argument(
-        "--weights", action="store_true", help="on the calibration bench: type what hangs, line by line"
+        "--script",
+        default="good",
+        metavar="STYLE",
+        help=f"how the hands wind: {', '.join(STYLES)}, or listens: as the coach says",
     )
-    emulate.add_argument("--arm", default="30 mm", metavar="LENGTH", help="with --weights, from axis to thread (30 mm)")
-    emulate.add_argument("--script", default="good", metavar="STYLE", help=f"how the hands wind: {', '.join(STYLES)}, or listens: as the coach says")
     emulate.add_argument("--left", metavar="PERCENT", help="a motor with so much of its launch turns left is let down")
     emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
     emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")

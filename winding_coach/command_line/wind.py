@@ -60,7 +60,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter = parser.add_argument_group("the meter")
     meter.add_argument("--port", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
     meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
-    meter.add_argument("--sim-script", default="listens", metavar="STYLE", help="how the simulated hands wind (listens)")
+    meter.add_argument(
+        "--sim-script", default="listens", metavar="STYLE", help="how the simulated hands wind (listens)"
+    )
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
     parser.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio and its rating")

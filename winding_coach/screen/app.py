@@ -33,6 +33,7 @@ from winding_coach.units import UnitSystem
 COACH_KEYS = (
     Binding("t", "press('tare')", "zero"),
     Binding("n,enter,space", "press('next')", "next"),
+    Binding("backspace", "press('back')", "back"),
     Binding("c", "press('count')", "count"),
     Binding("p", "press('peak')", "peak"),
     Binding("s", "press('stop')", "stop"),

@@ -138,6 +138,7 @@ LOOK_HELP = (
 KEYS = (
     ("t", "set zero, with nothing on the hook"),
     ("n, enter, space", "confirm the step, go on to the next"),
+    ("backspace", "take the last step back"),
     ("c", "one turn of the crank, counted by a helper"),
     ("p", "the peak is reached: on to the back-off"),
     ("s", "stop this wind and keep it"),

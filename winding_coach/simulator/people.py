@@ -28,10 +28,10 @@ MEMORY = 64
 class Shown:
     """What can be read off the screen, or heard.
 
-    torque_Nm: the digits. prompt: code of the prompt, None where there is none; said_s: when it was said;
-    distance_m, crank_turns, step_m: figures in it. at_m: where the screen says that one stands. cue_s: when the cue that
-    sounds began, None while there is none; danger: whether it is the one for danger. tone: side of the band that the
-    tone of the rate tells, -1 below, 0 within, 1 above; None: silent.
+    torque_Nm: the digits. prompt: code of the prompt, None where there is none; said_s: when it was said; distance_m,
+    crank_turns, step_m: figures in it. at_m: where the screen says that one stands. cue_s: when the cue that sounds
+    began, None while there is none; danger: whether it is the one for danger. tone: side of the band that the tone of
+    the rate tells, -1 below, 0 within, 1 above; None: silent.
     """
 
     torque_Nm: float | None = None
@@ -161,7 +161,9 @@ class Person(ABC):
             smooth = 0.5 - 0.5 * math.cos(math.pi * min(max(share, 0.0), 1.0))
             self._distance_m = self._step_from_m + (self._step_to_m - self._step_from_m) * smooth
         elif self._walks_m_per_s:
-            self._distance_m = max(self._distance_m - self._walks_m_per_s * dt_s, min(self._nearest_m, self._distance_m))
+            self._distance_m = max(
+                self._distance_m - self._walks_m_per_s * dt_s, min(self._nearest_m, self._distance_m)
+            )
         elif self._doing == "stretching out":
             step = WALK_M_PER_S * dt_s
             self._distance_m += min(max(self._goal_m - self._distance_m, -step), step)
