@@ -87,6 +87,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         + "\n".join(f"  {name:<22}{what}" for name, (what, _) in FAULTS.items()),
     )
     emulate.add_argument(
+        "--weights", action="store_true", help="on the calibration bench: type what hangs, line by line"
+    )
+    emulate.add_argument("--arm", default="30 mm", metavar="LENGTH", help="with --weights, from axis to thread (30 mm)")
+    emulate.add_argument(
         "--script",
         default="good",
         metavar="STYLE",
