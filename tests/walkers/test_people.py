@@ -309,6 +309,17 @@ def test_who_knows_no_place_takes_a_mark_for_walk_on() -> None:
     assert scene.body.distance_m < 1.3
 
 
+def test_who_is_asked_whether_all_is_right_stops_looks_and_presses_the_key_to_go_on() -> None:
+    scene = winder("rests")
+    scene.run(4.0)
+    scene.senses.said(scene.at_s, alarm(scene.at_s, "far_off", "danger"))
+    took_s = scene.run(30.0, lambda: bool(scene.mind.pressed))
+    assert 5.0 < took_s < 15.0
+    assert scene.mind.pressed == ["go_on"]
+    scene.run(2.0)
+    assert scene.body.speed > 0.3
+
+
 def test_a_word_that_is_not_known_changes_nothing() -> None:
     scene = Scene(10)
     scene.say("good")

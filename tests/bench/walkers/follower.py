@@ -19,6 +19,8 @@ SHORTER, SHORTEST_M = 0.6, 0.03
 THERE_M = 0.03
 SHOWN_WITHIN_M = 0.02
 STEPS_OUT_M = 0.2
+CHECKS_S = (5.0, 10.0)
+"""Asked whether ratio, place and motor are right, people look so long, find nothing, and press the key to go on."""
 
 
 class Follower(Mind):
@@ -38,6 +40,7 @@ class Follower(Mind):
     _told_stop = 0
     _halted = False
     _needle_seen_s = -1.0
+    _goes_on_s = 1e9
 
     def peaked(self) -> bool:
         """A coached person waits for the word."""
@@ -96,6 +99,9 @@ class Follower(Mind):
     def _warned(self, word: Word) -> None:
         if word["code"] == "overwind" and self.stage == "winding":
             self._told(word)
+        elif word["code"] == "far_off" and self.stage == "winding":
+            self._halted = True
+            self._goes_on_s = self.body.at_s + float(self.body.rng.uniform(*CHECKS_S))
         elif "goes back out" in self._will and self.stage == "winding" and word["level"] in ("warning", "danger"):
             self.body.step(min(self.body.distance_m + STEPS_OUT_M, self.stretch_m))
             self._next_step_s = self.body.at_s + 2.0
@@ -192,6 +198,9 @@ class Follower(Mind):
 
     def walk_in(self) -> None:
         """Move the feet as ordered."""
+        if self.body.at_s >= self._goes_on_s:
+            self._goes_on_s, self._halted = 1e9, False
+            self.pressed.append("go_on")
         if self._halted:
             self.body.crank = 0.0
         if self.walker.feet == "by the needle":

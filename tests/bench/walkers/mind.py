@@ -24,7 +24,8 @@ WALKS_TO_HOOKS_M_PER_S = 0.2
 class Mind(ABC):
     """One person's mind. stage: waiting, hooking up, out, winding, stopped, backing, holding, gone.
 
-    meant: what was done on purpose that nobody asked for ("stopped early", "backed off early"), for the score.
+    meant: what was done on purpose that nobody asked for ("stopped early", "backed off early"), for the score. pressed:
+    keys of the coach, by name, that were pressed just now.
     """
 
     def __init__(self, drawn: Drawn, body: Body, senses: Senses, plan: Plan, ratio: float) -> None:
@@ -34,6 +35,7 @@ class Mind(ABC):
         self.since_s = 0.0
         self.meant = ""
         self.done = False
+        self.pressed: list[str] = []
         self.start_told = False
         self.stretch_m = plan.stretch_distance_m
         self.left_stretch = False

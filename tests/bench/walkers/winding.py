@@ -24,7 +24,7 @@ from tests.bench.walkers.wire import Wire
 from tests.scenario import MODEL, MOTOR, WINDER
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived, Ended, Input, LinkUp
+from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.rubber.figures import MotorFigures, Plan
 from winding_coach.rubber.path import PlanPath
@@ -208,6 +208,8 @@ class _Wind:
         stares = isinstance(mind, Alone) and mind.stares
         self._senses.look(at_s, seen_Nm, walking=body.moving and mind.stage == "winding", stares=stares)
         mind.decide()
+        while mind.pressed:
+            self._answer(KeyPressed(at_s, mind.pressed.pop(0)))
         body.wander(TICK_S * TICKS_TOGETHER)
         truth = self._truth()
         if mind.stage in ("winding", "stopped", "backing"):
