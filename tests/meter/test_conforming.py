@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from binascii import crc_hqx
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.meter.defects import DEFECTS, Stream
+from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.conforming import Conformance, line_faults
 from winding_coach.meter.frames import FrameParser, Hello, Sample, encode_hello, encode_sample
+from winding_coach.meter.reader import MeterReader
 
 GOOD = b"""$H,1,board=uno,adc=hx711,gain=128,rate=80,ch=c,rst=ext*A9B0
 $D,0,50012,84211,08,c=0*9D73
@@ -206,3 +212,83 @@ def test_an_endless_line_is_kept_short() -> None:
         found.feed(0.1, b"x" * 1000)
     found.feed(0.2, b"\n")
     assert len(found.faults[0].example) <= 124
+
+
+def named(data: list[tuple[float, bytes]]) -> list[str]:
+    """The faults of bytes that came at these times."""
+    found = Conformance()
+    for at_s, piece in data:
+        found.feed(at_s, piece)
+    found.end(data[-1][0])
+    return [fault.words for fault in found.faults]
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("t_us in milliseconds", "t_us counts milliseconds"),
+        ("a clock 10 % fast", "1.10 s of each second"),
+        ("a clock that wraps at 2^30", "wrap=1073741824"),
+        ("ch=c and no c=", "no line has c="),
+        ("one hello in twenty seconds", "More than 5 s passed"),
+        ("carriage return alone", "carriage return alone"),
+        ("another speed of the port", "bytes came, no line"),
+    ],
+)
+def test_what_a_board_may_do_wrong_is_named(name: str, says: str) -> None:
+    defect = next(one for one in DEFECTS if one.name == name)
+    data = defect.chunks(1_000_001)
+    if name.startswith("one hello"):
+        data += [(data[-1][0] + 0.1, encode_hello(HELLO))]
+    assert any(says in words for words in named(data)), named(data)
+
+
+def test_a_good_stream_and_a_declared_wrap_conform() -> None:
+    assert named(Stream().chunks(1_000_001)) == []
+    declared = Hello(1, (*HELLO.fields, ("wrap", "1073741824")))
+    wraps = Stream(clock_us=lambda t: (2**30 - 5e6 + 1e6 * t) % 2**30, hello=declared)
+    assert named(wraps.chunks(1_000_001)) == []
+    reader = MeterReader(SIMULATED)
+    samples = [sample for _, piece in wraps.chunks(1_000_001) for sample in reader.feed(piece)]
+    assert (reader.restarts, reader.lost_lines, reader.clock_wrap_us) == (0, 0, None)
+    assert samples[-1].device_s == pytest.approx(9.9875, abs=1e-3)
+
+
+def test_a_short_clock_made_phantom_turns() -> None:
+    """A clock of 2^30 was taken for a restart, and the crank's count so far was added: 41 turns once."""
+    wraps = Stream(clock_us=lambda t: (2**30 - 5e6 + 1e6 * t) % 2**30, crank=lambda t: 41 + int(t))
+    reader = MeterReader(SIMULATED)
+    samples = [sample for _, piece in wraps.chunks(1_000_001) for sample in reader.feed(piece)]
+    assert samples[-1].crank_turns == 9
+    assert (reader.restarts, reader.clock_wrap_us) == (0, 2**30)
+
+
+def test_the_hello_of_a_recommended_chip_was_too_long() -> None:
+    hello = Hello(
+        1, (("board", "pico"), ("rate", "80"), ("ch", "cdt"), ("rst", "por"), ("adc", "ads1220"), ("gain", "128"))
+    )
+    sent = encode_hello(hello)
+    assert 62 < len(sent) <= 96
+    assert FrameParser().feed(sent) == [hello]
+    assert list(line_faults(sent[:-1])) == []
+    for cut in range(len(sent)):
+        parser = FrameParser()
+        assert parser.feed(sent[:cut]) + parser.feed(sent[cut:]) == [hello]
+
+
+def test_the_sixty_line_meter_of_the_page_conforms(tmp_path: Path) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "meter-protocol.md").read_text(encoding="utf-8")
+    code = page.split("```python\n")[1].split("```")[0]
+    assert len(code.splitlines()) <= 62
+    (tmp_path / "meter.py").write_text(code, encoding="utf-8")
+    with subprocess.Popen(
+        [sys.executable, str(tmp_path / "meter.py"), "0"], stdout=subprocess.PIPE, text=True
+    ) as meter:
+        try:
+            assert meter.stdout is not None
+            port = meter.stdout.readline().strip()
+            command = [sys.executable, "-m", "winding_coach", "meter", "conform", f"socket://127.0.0.1:{port}"]
+            done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+            assert done.returncode == 0, done.stdout + done.stderr
+        finally:
+            meter.kill()

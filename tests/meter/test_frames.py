@@ -170,8 +170,8 @@ class TestRoundTrip:
     def test_a_line_too_long_to_write_is_refused(self) -> None:
         with pytest.raises(ValueError, match="more than 62"):
             encode_sample(Sample(65535, U32 - 1, RAW_MIN, 0x1F, 65535, -(2**31), -(2**15)))
-        with pytest.raises(ValueError, match="more than 62"):
-            encode_hello(Hello(1, (("board", "x" * 60),)))
+        with pytest.raises(ValueError, match="more than 96"):
+            encode_hello(Hello(1, (("board", "x" * 90),)))
 
 
 class TestRubbish:

@@ -50,7 +50,7 @@ def conform(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
             if fault.example:
                 print(printable(f"    {fault.example}"))
         if not faults:
-            print("It conforms to protocol 1, as far as these lines show.")
+            print("It conforms to protocol 1.1, as far as these lines show.")
     return 1 if faults else 0
 
 

@@ -60,7 +60,7 @@ class DeviceClock:
             self._crank = None if sample.crank is None else 0
             return Unwrapped(0.0, self._crank, 0, False)
         step_seq = (sample.seq - before.seq) % U16
-        found = _wrap_found(before, sample, step_seq)
+        found = wrap_found(before, sample, step_seq)
         if found is not None and found != wrap_us:
             self.found_wrap_us = wrap_us = found
         step_us = (sample.t_us - before.t_us) % wrap_us
@@ -116,8 +116,8 @@ def _wrapped(before: Sample, now: Sample, wrap_us: int) -> bool:
     return before.t_us > wrap_us - minute_us and now.t_us < minute_us
 
 
-def _wrap_found(before: Sample, now: Sample, step_seq: int) -> int | None:
-    """The power of two below 2^32 at which t_us started again while the lines went on; None where it did not.
+def wrap_found(before: Sample, now: Sample, step_seq: int) -> int | None:
+    """Return the power of two below 2^32 at which t_us started again while the lines went on; None where it did not.
 
     A meter that restarts begins its sequence again; one whose clock is shorter than 32 bits does not.
     """

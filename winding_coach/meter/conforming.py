@@ -10,6 +10,7 @@ from binascii import crc_hqx
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from winding_coach.meter.clock import wrap_found
 from winding_coach.meter.frames import (
     LINE_DROPPED,
     LONGEST_LINE,
@@ -25,9 +26,14 @@ from winding_coach.meter.frames import (
     U32,
     Hello,
     Sample,
+    longest,
     parse_body,
 )
+from winding_coach.meter.judging import OTHER, no_line
 
+FIRST_BYTES = 4096
+SHORTEST_CLOCK_S, CLOCK_OFF, CLOCK_SLACK_S = 2.0, 0.03, 0.15
+"""A clock is compared over two seconds at least: bytes come in bunches."""
 KNOWN_FLAGS = SATURATED | NO_DATA | OVERLOAD | SETTLING | LINE_DROPPED
 SETTLING_LINES = 4
 HELLO_EVERY_S, ANSWER_WITHIN_S = 5.0, 1.0
@@ -38,7 +44,7 @@ LONGEST_SILENCE_S = 0.75
 """A silent converter is told every 0.6 s."""
 _WHOLE = re.compile(rb"-?(0|[1-9][0-9]*)")
 _HEX = re.compile(rb"[0-9A-F]{2}")
-_FIELD_LIMITS = {b"c": (0, U16 - 1), b"d": (-(2**31), 2**31 - 1), b"t": (-(2**15), 2**15 - 1)}
+_FIELD_LIMITS = {b"c": (0, U16 - 1), b"d": (0, U16 - 1), b"t": (-(2**15), 2**15 - 1)}
 _HELLO_KEYS = ("board", "rate", "ch", "rst")
 
 
@@ -53,8 +59,8 @@ class Fault:
 
 def line_faults(line: bytes) -> Iterator[str]:
     """Yield what is wrong with one line, its end of `\\n` taken off; nothing for a good one."""
-    if len(line) + 1 > LONGEST_LINE:
-        yield f"A line is longer than {LONGEST_LINE} bytes with its end."
+    if len(line) + 1 > longest(line):
+        yield f"A line is longer than {longest(line)} bytes with its end."
     if not line.endswith(b"\r"):
         yield "A line ends in a line feed alone: end it in carriage return and line feed."
     text = line.removesuffix(b"\r")
@@ -169,6 +175,10 @@ class Conformance:
         self._hello_at_s: float | None = None
         self._asked_at_s: float | None = None
         self._at_s: float | None = None
+        self._newest_at_s = 0.0
+        self._first_bytes = b""
+        self._crank_sent = False
+        self._listening_since_s: float | None = None
 
     @property
     def faults(self) -> tuple[Fault, ...]:
@@ -178,6 +188,8 @@ class Conformance:
     def feed(self, at_s: float, data: bytes) -> None:
         """Take bytes that came at a time."""
         self._at_s = at_s
+        self._listening_since_s = at_s if self._listening_since_s is None else self._listening_since_s
+        self._first_bytes += data[: FIRST_BYTES - len(self._first_bytes)]
         lines = (self._rest + data).split(b"\n")
         self._rest = lines.pop()[-4 * LONGEST_LINE :]
         for line in lines:
@@ -192,9 +204,11 @@ class Conformance:
 
     def end(self, at_s: float) -> None:
         """No more is to come: say what never came."""
-        if self.lines == 0:
-            self._fault("No line came.", b"")
-            return
+        if self.lines == 0 or not (self.samples or self._hello):
+            words = no_line(self._first_bytes)
+            self._fault("No line came." if words == OTHER and self.lines == 0 else words, b"")
+            if self.lines == 0:
+                return
         if self._asked_at_s is not None and at_s - self._asked_at_s > ANSWER_WITHIN_S + SLACK_S:
             self._fault("A '?' is not answered by a hello within a second.", b"")
         if self._hello is None:
@@ -202,6 +216,9 @@ class Conformance:
         if self.samples == 0:
             self._fault("No line of data came.", b"")
         self._rate()
+        self._clock()
+        if self._hello is not None and set(self._hello.channels) & {"c", "q"} and self.samples and not self._crank_sent:
+            self._fault("ch= names a crank sensor, and no line has c=.", b"")
 
     def _fault(self, words: str, line: bytes) -> None:
         shown = "".join(chr(b) if 32 <= b < 127 else "?" for b in line[: 2 * LONGEST_LINE].rstrip(b"\r"))
@@ -225,7 +242,8 @@ class Conformance:
             self._take_sample(at_s, frame, line)
 
     def _take_hello(self, at_s: float, hello: Hello, line: bytes) -> None:
-        if self._hello_at_s is not None and at_s - self._hello_at_s > HELLO_EVERY_S + SLACK_S:
+        since_s = self._hello_at_s if self._hello_at_s is not None else self._listening_since_s
+        if since_s is not None and at_s - since_s > HELLO_EVERY_S + SLACK_S:
             self._fault("More than 5 s passed between two hellos.", line)
         if self._asked_at_s is not None:
             if at_s - self._asked_at_s > ANSWER_WITHIN_S + SLACK_S:
@@ -235,10 +253,13 @@ class Conformance:
 
     def _take_sample(self, at_s: float, sample: Sample, line: bytes) -> None:
         self.samples += 1
+        self._newest_at_s = at_s
+        self._crank_sent = self._crank_sent or sample.crank is not None
         before, self._before = self._before, sample
         if before is None:
             self._began, self._began_at_s = sample, at_s
-            self._from_start = sample.seq == 0
+            # The first line is left out, since it may be cut: a start is seen by the next.
+            self._from_start = sample.seq < SETTLING_LINES and bool(sample.flags & SETTLING)
         else:
             self._follow(before, sample, line)
         settling = bool(sample.flags & SETTLING)
@@ -250,10 +271,16 @@ class Conformance:
             self._channels(sample, self._hello, line)
 
     def _follow(self, before: Sample, sample: Sample, line: bytes) -> None:
-        step, step_us = (sample.seq - before.seq) % U16, (sample.t_us - before.t_us) % U32
+        wrap_us = U32 if self._hello is None else self._hello.wrap_us
+        step = (sample.seq - before.seq) % U16
+        found = wrap_found(before, sample, step)
+        if found is not None and found != wrap_us:
+            self._fault(f"t_us starts again at {found} and not at 2^32: let the hello say wrap={found}.", line)
+            wrap_us = found
+        step_us = (sample.t_us - before.t_us) % wrap_us
         if sample.seq == 0 and sample.flags & SETTLING and sample.t_us < before.t_us:
             # It started anew.
-            self._began, self._from_start = sample, True
+            self._began, self._began_at_s, self._from_start = sample, self._newest_at_s, True
             return
         if step == 0 or step > U16 // 2:
             self._fault("seq does not count up by one a line.", line)
@@ -263,7 +290,7 @@ class Conformance:
             )
         elif step == 1 and sample.flags & LINE_DROPPED:
             self._fault("Flag 10 (a line was dropped) is set and no number is missing.", line)
-        if step_us == 0 or step_us > U32 // 2:
+        if step_us == 0 or step_us > wrap_us // 2:
             self._fault("t_us does not advance.", line)
         elif step == 1 and step_us > LONGEST_SILENCE_S * 1e6:
             self._fault("More than 0.6 s passed without a line: say by flag 02 that there is no data.", line)
@@ -283,11 +310,27 @@ class Conformance:
             if value is not None and not declared:
                 self._fault(f"A channel is sent that ch= of the hello does not name ({name}).", line)
 
+    def _clock(self) -> None:
+        """The meter's clock against the times of arrival."""
+        began, newest, hello = self._began, self._before, self._hello
+        if began is None or newest is None or newest is began:
+            return
+        wrap_us = U32 if hello is None else hello.wrap_us
+        device_s = ((newest.t_us - began.t_us) % wrap_us) / 1e6
+        host_s = self._newest_at_s - self._began_at_s
+        if host_s < SHORTEST_CLOCK_S:
+            return
+        ratio = device_s / host_s
+        if 0.7e-3 < ratio < 1.4e-3:
+            self._fault("t_us counts milliseconds: send microseconds.", b"")
+        elif abs(ratio - 1.0) > CLOCK_OFF + CLOCK_SLACK_S / host_s:
+            self._fault(f"t_us makes {ratio:.2f} s of each second: it is the board's own clock in microseconds.", b"")
+
     def _rate(self) -> None:
         began, newest, hello = self._began, self._before, self._hello
         if began is None or newest is None or hello is None or not hello.rate_hz:
             return
-        span_s = ((newest.t_us - began.t_us) % U32) / 1e6
+        span_s = ((newest.t_us - began.t_us) % hello.wrap_us) / 1e6
         lines = (newest.seq - began.seq) % U16
         # One silent converter's line in 0.6 s says nothing of the rate.
         if span_s > 1.0 and newest.raw is not None and began.raw is not None:

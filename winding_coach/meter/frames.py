@@ -1,6 +1,6 @@
 """Meter line protocol, version 1: values to lines, and bytes, cut anywhere, back to values. Strict; never raises.
 
-    $TYPE,fields*CRC4\\r\\n      at most 62 bytes with the line end
+    $TYPE,fields*CRC4\\r\\n      at most 62 bytes with the line end, 96 for a hello
 
 The CRC is CRC-16/IBM-3740 (RevEng catalogue: check value 29B1 for "123456789") over the bytes between `$` and `*`.
 """
@@ -12,6 +12,7 @@ from binascii import crc_hqx
 from dataclasses import dataclass
 from typing import TypeAlias
 
+LONGEST_HELLO = 96
 LONGEST_LINE = 62
 """Bytes of a line, its end included."""
 PROTOCOL = 1
@@ -90,11 +91,16 @@ class Hello:
 Frame: TypeAlias = Sample | Hello
 
 
+def longest(line: bytes) -> int:
+    """Return how many bytes a line that begins so may have, its end included."""
+    return LONGEST_HELLO if line.startswith(b"$H,") else LONGEST_LINE
+
+
 def _line(body: str) -> bytes:
     inside = body.encode("ascii")
     line = b"$%b*%04X\r\n" % (inside, crc_hqx(inside, 0xFFFF))
-    if len(line) > LONGEST_LINE:
-        raise ValueError(f"the line would take {len(line)} bytes, more than {LONGEST_LINE}")
+    if len(line) > longest(line):
+        raise ValueError(f"the line would take {len(line)} bytes, more than {longest(line)}")
     return line
 
 
@@ -204,7 +210,7 @@ class FrameParser:
                 self._skipping = False
                 continue
             self._take(line, frames)
-        if len(self._rest) >= LONGEST_LINE:
+        if len(self._rest) >= longest(self._rest):
             # Its end can come no more within the longest length: drop it now, and what is still to come of it.
             if not self._skipping:
                 self._bad()
@@ -218,7 +224,7 @@ class FrameParser:
         self._first = False
 
     def _take(self, line: bytes, frames: list[Frame]) -> None:
-        if len(line) >= LONGEST_LINE:
+        if len(line) >= longest(line):
             self._bad()
             return
         start = line.rfind(b"$")

@@ -14,6 +14,7 @@ from winding_coach.meter.frames import Hello
 if TYPE_CHECKING:
     from winding_coach.meter.checking import MeterCheck
 
+OTHER = "It speaks something else: this is no meter of this protocol, or its speed is not 115200 baud."
 FEWEST_SAMPLES = 8
 NOISY_SHARE = 0.005
 """Noise above this share of the cell's rating hides the rate: 0.1-1 % was tried in the estimator's design."""
@@ -44,18 +45,17 @@ def judged(
     if received_bytes == 0:
         return ("It sends nothing: check its supply, the lead and the firmware.",)
     if found.samples == 0:
-        return (_no_line(first),)
+        return (no_line(first),)
     words = [*_stream(found), *_converter(found)]
     if not found.signal or not (found.all_equal or found.signal.frozen):
         words += _signal(found, rating_Nm, hello)
     return tuple(words)
 
 
-def _no_line(first: bytes) -> str:
-    """Bytes came and no reading: what they look like."""
-    other = "It speaks something else: this is no meter of this protocol, or its speed is not 115200 baud."
+def no_line(first: bytes) -> str:
+    """Return what bytes without a reading look like: another speed, other line ends, numbers alone, another device."""
     if not first:
-        return other
+        return OTHER
     if b"\n" not in first and first.count(b"\r") > 1 and b"$D," in first:
         return "Its lines end in a carriage return alone: end them in carriage return and line feed."
     if b"\r" not in first and re.search(rb"\$D,[^\n]*\*[0-9A-F]{4}\n", first):
@@ -66,7 +66,7 @@ def _no_line(first: bytes) -> str:
     lines = [line.strip() for line in re.split(rb"[\r\n]+", first)[1:-1] if line.strip()]
     if len(lines) > 2 and sum(PLAIN_LINE.fullmatch(line) is not None for line in lines) > 0.8 * len(lines):
         return "It prints numbers, one a line, without clock or check sum: read it with --lines plain."
-    return other
+    return OTHER
 
 
 def _stream(found: MeterCheck) -> Iterator[str]:
