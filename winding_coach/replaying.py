@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from winding_coach.coach.person import habits_from
 from winding_coach.coach.said import ReadingSaid, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
@@ -15,6 +16,9 @@ from winding_coach.rubber.plan import make_plan
 from winding_coach.traces.files import Trace
 from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
+
+HABITS = "habits"
+"""Key of a trace's first line: what was known of the person before the wind."""
 
 UNWINDING = "unwinding"
 """In the first line of a trace of a motor being let down: an object with the `wind` it belongs to."""
@@ -48,6 +52,7 @@ def settings_of(
             header.tare,
             units or header.units,
             header.steps,
+            habits=habits_from(header.more.get(HABITS)),
             direction=header.direction,
             turns_in=header.turns_in,
         )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
+from typing import Any
 
 REACTION_S = 0.9
 """From a word to the feet, where nobody has been measured: about 0.7 s of reaction (from memory) and some hearing."""
@@ -24,8 +25,34 @@ class Habits:
     steps: bool | None = None
     winds: int = 0
 
+    def as_json(self) -> dict[str, Any]:
+        """Return the values as they are kept."""
+        return asdict(self)
+
 
 UNKNOWN = Habits()
+
+
+def habits_from(found: object) -> Habits:
+    """Return habits as `as_json` gave them; what cannot be such is not known."""
+    if not isinstance(found, dict):
+        return UNKNOWN
+
+    def number(key: str, least: float, most: float) -> float | None:
+        value: Any = found.get(key)
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            return None
+        return float(value) if least <= value <= most else None
+
+    steps, winds = found.get("steps"), found.get("winds")
+    return Habits(
+        pace=number("pace", LEAST_PACE, MOST_PACE) or 1.0,
+        reaction_s=number("reaction_s", LEAST_REACTION_S, MOST_REACTION_S) or REACTION_S,
+        stops_s=number("stops_s", 0.0, 5.0),
+        stride_m=number("stride_m", 0.01, 2.0),
+        steps=steps if isinstance(steps, bool) else None,
+        winds=winds if isinstance(winds, int) and 0 <= winds <= 1000 else 0,
+    )
 
 
 def learnt_from(winds: list[Habits]) -> Habits:

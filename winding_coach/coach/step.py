@@ -15,11 +15,12 @@ from winding_coach.coach.limits import Limits, limits_from
 from winding_coach.coach.look import reading_of, risk_at_peak, risk_here, targets_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
-from winding_coach.coach.person import Learning
+from winding_coach.coach.person import Habits, Learning
 from winding_coach.coach.phases import BACK_HOLDS_S, LOADED, PREPARING, SignalSteps, next_by_key
 from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import Level, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
+from winding_coach.coach.steps_seen import SeenStep
 from winding_coach.coach.view import CoachView
 from winding_coach.coach.watching import zero_offers
 from winding_coach.coach.wording import alarm_words
@@ -68,6 +69,16 @@ class Coach:
     def finished(self) -> bool:
         """Whether the wind is closed."""
         return self.summary is not None
+
+    @property
+    def habits(self) -> Habits:
+        """What this wind and those before showed of the person."""
+        return self._learning.habits
+
+    @property
+    def steps_seen(self) -> tuple[SeenStep, ...]:
+        """The steps of the walk-in, as torque showed them."""
+        return () if self._guide.lead is None else self._guide.lead.seen.all
 
     @property
     def limits(self) -> Limits:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, replace
+from typing import Any
 
 from winding_coach.coach.moment import Moment
 
@@ -45,6 +46,18 @@ class SeenStep:
         if self.depth >= LONG_DEPTH:
             return "long"
         return "good" if self.depth < GOOD_DEPTH else None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the step as it is printed: times in s, lengths in m, `depth` a share."""
+        return {
+            "at_s": round(self.at_s, 3),
+            "depth": round(self.depth, 4),
+            "recover_s": None if self.recover_s is None else round(self.recover_s, 2),
+            "crank_turned": self.crank_turned,
+            "from_m": None if self.from_m is None else round(self.from_m, 3),
+            "to_m": None if self.to_m is None else round(self.to_m, 3),
+            "was": self.was,
+        }
 
 
 class StepsSeen:

@@ -29,6 +29,7 @@ from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 
 if TYPE_CHECKING:
+    from winding_coach.coach.person import Habits
     from winding_coach.coach.view import CoachView
     from winding_coach.command_line.earlier import EarlierWinds
     from winding_coach.session import Source
@@ -193,13 +194,14 @@ def coach_it(
     note: Callable[[], str] | None = None,
     ports: Callable[[], str] | None = None,
     flight: Callable[[str], tuple[bool, str]] | None = None,
+    learnt: Callable[[Habits], None] | None = None,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
     hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
     view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
     note: a remark for the screen while there is no alarm. ports: what is seen on them, for a screen without a meter.
-    flight: keeps a line about the flight, typed in the finished screen.
+    flight: keeps a line about the flight, typed in the finished screen. learnt: keeps what was learnt of the person.
     """
     # Not above: the help needs no estimator, which takes a tenth of a second to load.
     from winding_coach.coach.step import Coach
@@ -222,6 +224,8 @@ def coach_it(
         )
         with sounding(wanted, session, screen=False):
             session.run()
+        if learnt is not None:
+            learnt(coach.habits)
         if session.fault is not None:
             raise Problem(session.fault)
         return 0
@@ -233,6 +237,8 @@ def coach_it(
         earlier.start()
     with sounding(wanted, session, screen=True) as sound:
         run_screen(session, hand, aside, earlier, note, ports, eyes_from(home), sound, drawn_from(home), flight)
+    if learnt is not None:
+        learnt(coach.habits)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

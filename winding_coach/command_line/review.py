@@ -137,6 +137,7 @@ def _wind_json(record: WindRecord, figures: dict[str, Any]) -> dict[str, Any]:
             }
             for one in record.stalls
         ],
+        "steps": [one.as_json() for one in record.steps],
         "gaps": [{"at_s": round(one.at_s, 3), "lasted_s": round(one.lasted_s, 3)} for one in record.gaps],
         "remarks": list(record.remarks),
         "review": record.review.as_json(),

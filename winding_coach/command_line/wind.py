@@ -14,6 +14,7 @@ import argparse
 import sys
 from dataclasses import replace
 
+from winding_coach.coach.person import UNKNOWN
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.calibrate import expired
 from winding_coach.command_line.coaching import (
@@ -30,11 +31,13 @@ from winding_coach.command_line.coaching import (
 from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
 from winding_coach.command_line.flight import keeper
 from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
+from winding_coach.command_line.habits import habits_of, keep_habits
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.typed import number
+from winding_coach.replaying import HABITS
 from winding_coach.traces.header import DIRECTIONS, MOST_TURNS_IN
 
 MOTOR_OPTIONS = (
@@ -111,6 +114,10 @@ def run(args: argparse.Namespace) -> int:
     settings = replace(
         settings, steps=steps_from(args, units, settings.plan), direction=args.direction, turns_in=turns_in
     )
+    # What simulated hands do says nothing of the person.
+    learns = not simulated
+    habits = habits_of(home.folder, args.person) if learns else UNKNOWN
+    settings = replace(settings, habits=habits)
     meter: SimulatedMeter | None = None
     port = args.port
     if simulated:
@@ -138,6 +145,8 @@ def run(args: argparse.Namespace) -> int:
             earlier, ports = EarlierWinds(home.traces, figures.motor.name), PortsSeen()
             ports.start()
         more = picked.more | ({} if args.purpose is None else {"purpose": args.purpose})
+        if habits.winds:
+            more = more | {HABITS: habits.as_json()}
         writer = writer_for(home, header_for(settings, source.started, port, args.person, more))
         return coach_it(
             args,
@@ -148,6 +157,7 @@ def run(args: argparse.Namespace) -> int:
             earlier=earlier,
             ports=ports,
             flight=keeper(home, writer.path.name, units),
+            learnt=(lambda found: keep_habits(home.folder, args.person, found)) if learns else None,
         )
     finally:
         if meter is not None:

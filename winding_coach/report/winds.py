@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from winding_coach.coach.said import Phase
 from winding_coach.report.page import Report, Section, Table
+from winding_coach.report.step_table import steps_section
 from winding_coach.report.wind_charts import BAND_SHARE, MOST_OVERLAID, overlaid, time_chart, turns_chart
 from winding_coach.review.compare import FIGURES, Column, best_column, column_of, label_of, median_column
 from winding_coach.review.record import WindRecord
@@ -90,11 +92,19 @@ def one_wind(
                 (turns_chart(record, earlier, units), time_chart(record, units)),
                 LEGEND + (EARLIER if earlier else ""),
             ),
+            *steps_of(record),
             Section("To do better next time", (record.review.better,), table=_aims(record), remark=SCORES),
             Section("Figures", table=_figures(columns, units), remark=remark),
         ),
         foot=REST,
     )
+
+
+def steps_of(record: WindRecord) -> tuple[Section, ...]:
+    """Return the section on the steps of the walk-in, nothing where torque showed none."""
+    walk = record.span(Phase.WALK_IN)
+    found = steps_section(record.steps, None if walk is None else walk.from_s)
+    return () if found is None else (found,)
 
 
 def several_winds(records: Sequence[WindRecord], units: UnitSystem) -> Report:

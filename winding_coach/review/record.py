@@ -16,6 +16,7 @@ from winding_coach.coach.phases import LOADED, OVER
 from winding_coach.coach.said import Alarm, Level, Phase, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
+from winding_coach.coach.steps_seen import SeenStep
 from winding_coach.coach.view import CoachView
 from winding_coach.inputs import Ended, Input
 from winding_coach.review.energy import CrankWork, crank_work
@@ -104,7 +105,8 @@ class Gap:
 class WindRecord:
     """One wind. name: of its trace. turns_source: counted, tapped, estimated or unknown.
 
-    work: of the crank, None without turns. remarks: what is wrong with the trace, one sentence each.
+    work: of the crank, None without turns. remarks: what is wrong with the trace, one sentence each. steps: of the
+    walk-in, as torque showed them.
     """
 
     name: str
@@ -121,6 +123,7 @@ class WindRecord:
     summary: Summary
     review: WindReview
     remarks: tuple[str, ...] = field(default=())
+    steps: tuple[SeenStep, ...] = field(default=())
 
     @property
     def torque_scale(self) -> float:
@@ -237,6 +240,7 @@ def record_of(
         summary=coach.summary,
         review=review_of(found, settings.plan, ratio, settings.units),
         remarks=tuple(remarks),
+        steps=coach.steps_seen,
     )
 
 
