@@ -18,8 +18,10 @@ from tests.trust.truth.world import World, world
 
 TABLE: dict[str, tuple[World, ...]] = {
     "nothing untrue": (World(), World(channels="c"), World(channels="")),
-    "one line d=8190 in mid-wind": (World(untruths=(Untruth("absurd distance", 8190, 0.6, 0.02),)),),
-    "one line d=0": (World(untruths=(Untruth("absurd distance", 0, 0.6, 0.02),)),),
+    "one line d=8190 in mid-wind": tuple(
+        World(untruths=(Untruth("absurd distance", 8190, at, 0.02),)) for at in (0.3, 0.5)
+    ),
+    "one line d=0": tuple(World(untruths=(Untruth("absurd distance", 0, at, 0.02),)) for at in (0.3, 0.6)),
     "reading stuck, pulses run": tuple(
         World(channels=channels, untruths=(Untruth("raw frozen", 0.0, at),))
         for channels in ("c", "")
