@@ -258,7 +258,7 @@ class Judge:
         if frozen_s > FROZEN_S + GRACE_S and more:
             self._broke("frozen, more", at_s, true, f"asks for more on readings that stand for {frozen_s:.1f} s")
         stranger_s = self._stranger.held(loaded and newest is not None and newest.stranger, at_s)
-        if stranger_s > BLIND_S and not (danger or view.alarms):
+        if stranger_s > BLIND_S and not (danger or view.alarms or self.took_it_on):
             self._broke("another board, not said", at_s, true, "another board's lines are taken without a word")
         rating = min(self.rating_Nm, self.limit_Nm or self.rating_Nm)
         over = said_Nm is not None and abs(said_Nm) > 1.05 * rating + 2e-4 and true.hooked

@@ -262,9 +262,9 @@ class Run:
         self._back(truth)
 
     def _label(self, counted: float | None) -> Label | None:
-        """What the labelled motor shows, led as the coach sees this one led, with what is left in it. None once a
-        motor came off or another meter counts: then no program knows its turns."""
-        lost = "slips off" in self.sender.begun or "another board" in self.sender.begun
+        """What the labelled motor shows, led as the coach sees this one led, with what is left in it. None once a motor
+        came off, another meter counts or the sensor is dead: then no program knows its turns by count."""
+        lost = bool({"slips off", "another board", "crank sensor dies"} & set(self.sender.begun))
         if counted is None or not self.person.hooked or lost:
             return None
         label, distance_m = self.label, self.person.distance_m

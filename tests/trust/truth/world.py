@@ -18,6 +18,8 @@ from winding_coach.simulator.motor import SimulatedMotor
 
 USUAL = MotorFigures(loop_m=0.30, mass_kg=1.40e-3, orings_kg=0.08e-3, name="th-07")
 HOOKS_SHARE = 0.733
+CALIBRATED = replace(SIMULATED, more={"repeats": {"pairs": 4000.0, "equal": 8.0}})
+"""The meter's calibration, with how often it repeats a value: 200 counts of noise repeat one in 500 lines."""
 NM_PER_COUNT, ZERO_COUNTS = SIMULATED.Nm_per_count, SIMULATED.zero_counts
 
 
@@ -125,7 +127,7 @@ def _settings(motor: MotorFigures, ratio: float, hooks_m: float, limit: float | 
     peak_Nm = make_plan(motor, WinderFigures(ratio), model).peak_torque_Nm
     winder = WinderFigures(ratio, None if limit is None else limit * peak_Nm)
     plan = make_plan(motor, winder, model, meter_limit_Nm=SIMULATED.rating_Nm)
-    return CoachSettings(motor, plan, SIMULATED, winder, model)
+    return CoachSettings(motor, plan, CALIBRATED, winder, model)
 
 
 @lru_cache(maxsize=64)
