@@ -2,9 +2,58 @@
 #ifndef CONFIG_H
 #define CONFIG_H
 
+#define CONFIG_TEXT_(value) #value
+#define CONFIG_TEXT(value) CONFIG_TEXT_(value)
+
+/* Boards: what is not named here is as on an Uno. */
+#if defined(ARDUINO_ARCH_ESP32)
+#define BOARD "esp32"
+#define DOUT_PIN 16 /* pins 0, 2, 5, 12 and 15 decide how an ESP32 starts: leave them free */
+#define SCK_PIN 17
+#define CRANK_A_PIN 18
+#define ANALOGUE_MV 3300
+#define ANALOGUE_MAX 4095L
+#elif defined(ARDUINO_ARCH_RP2040)
+#ifndef BOARD
+#define BOARD "pico"
+#endif
+#define ANALOGUE_MV 3300
+#endif
 #ifndef BOARD
 #define BOARD "uno"
 #endif
+
+/* Converters that shift out 24 bits and then are told by more clocks what comes next. One line each. */
+#define CONVERTER_HX711 1    /* gain 128, channel A */
+#define CONVERTER_HX711_64 2 /* gain 64, channel A: cells of 2 mV/V and more */
+#define CONVERTER_ADS1232 3  /* its gain is set by links: 128 */
+#ifndef CONVERTER
+#define CONVERTER CONVERTER_HX711
+#endif
+#if CONVERTER == CONVERTER_HX711
+#define CONVERTER_NAME "hx711"
+#define CONVERTER_GAIN "128"
+#define CONVERTER_CLOCKS 25
+#elif CONVERTER == CONVERTER_HX711_64
+#define CONVERTER_NAME "hx711"
+#define CONVERTER_GAIN "64"
+#define CONVERTER_CLOCKS 27
+#elif CONVERTER == CONVERTER_ADS1232
+#define CONVERTER_NAME "ads1232"
+#define CONVERTER_GAIN "128"
+#define CONVERTER_CLOCKS 25
+#else
+#error "config.h does not know this converter"
+#endif
+
+/* ESP32 only: with a network's name the lines go to whoever opens socket://ADDRESS:7007, instead of USB. Anybody in that
+ * network can read them; use one of your own. */
+/* #define WIFI_SSID "my network" */
+/* #define WIFI_PASSWORD "its password" */
+#ifndef WIFI_PORT
+#define WIFI_PORT 7007
+#endif
+
 #ifndef RATE
 #define RATE "80" /* conversions a second by the module's rate pin: "10" or "80" */
 #endif
@@ -22,6 +71,9 @@
 #endif
 #ifndef CRANK_B_PIN
 #define CRANK_B_PIN -1 /* a second switch, a little further on the same circle, tells the direction */
+#endif
+#ifndef CRANK_PULSES_PER_TURN
+#define CRANK_PULSES_PER_TURN 1 /* magnets on the circle */
 #endif
 
 /* A draw-wire potentiometer at the hook: mm at 0 and mm at full scale of the analogue input. */
@@ -41,6 +93,9 @@
 #endif
 #ifndef ANALOGUE_MV
 #define ANALOGUE_MV 5000
+#endif
+#ifndef ANALOGUE_MAX
+#define ANALOGUE_MAX 1023L /* of analogRead */
 #endif
 
 /* Readings this far from 0 are flagged as overload: full scale unless the cell's rating in counts is known. */

@@ -1,4 +1,4 @@
-// Winding meter for ATmega328P boards (Uno, Nano) and an HX711-class converter; plain Arduino calls otherwise.
+// Winding meter for ATmega328P, RP2040 and ESP32 boards and a converter that shifts out 24 bits (see config.h).
 // Pins in, lines of the meter protocol out; every decision is made in meter_core, every choice in config.h.
 // Nothing here waits for the port: what finds no room is dropped, counted and flagged.
 
@@ -11,6 +11,20 @@
 #include <avr/wdt.h>
 #else
 #define RESET_CAUSE "unk"
+#endif
+
+#ifdef WIFI_SSID
+#include <WiFi.h>
+static WiFiServer server(WIFI_PORT);
+static WiFiClient PORT; // one reader at a time: socket://ADDRESS:WIFI_PORT
+#else
+#define PORT Serial
+#endif
+
+#ifdef ARDUINO_ARCH_ESP32
+#define IN_RAM IRAM_ATTR // an interrupt may come while the flash is busy
+#else
+#define IN_RAM
 #endif
 
 static meter winding_meter;
@@ -43,7 +57,7 @@ static const char *reset_cause() {
 static const char *reset_cause() { return RESET_CAUSE; }
 #endif
 
-// -- the converter: DOUT falls when a conversion is ready; 25 clocks take it out and choose gain 128 for the next
+// -- the converter: DOUT falls when a conversion is ready; 24 clocks take it out, one or more choose the next gain
 
 #ifndef digitalPinToInterrupt
 #error "This board does not name its interrupts: choose one that does."
@@ -52,7 +66,7 @@ static const char *reset_cause() { return RESET_CAUSE; }
 static volatile uint32_t ready_us;
 static volatile bool ready_stamped;
 
-static void on_dout() {
+static void IN_RAM on_dout() {
     // The bits that are shifted out make edges too: those are no conversion, and come while the stamp is still held.
     if (ready_stamped) return;
     ready_us = micros();
@@ -69,7 +83,7 @@ static void converter_restart() {
 
 static uint32_t converter_take() {
     uint32_t bits = 0;
-    for (uint8_t i = 0; i < 25; i++) {
+    for (uint8_t i = 0; i < CONVERTER_CLOCKS; i++) {
         // An interrupt within the high half could make it longer than the 50 us allowed, and switch the converter off.
         noInterrupts();
         digitalWrite(SCK_PIN, HIGH);
@@ -88,7 +102,7 @@ static uint32_t converter_take() {
 static uint16_t distance_mm() {
 #if DISTANCE_PIN >= 0
     int32_t at = analogRead(DISTANCE_PIN);
-    return (uint16_t)(DISTANCE_AT_ZERO_MM + (at * ((int32_t)DISTANCE_AT_FULL_MM - DISTANCE_AT_ZERO_MM) + 511) / 1023);
+    return (uint16_t)(DISTANCE_AT_ZERO_MM + (at * ((int32_t)DISTANCE_AT_FULL_MM - DISTANCE_AT_ZERO_MM) + ANALOGUE_MAX / 2) / ANALOGUE_MAX);
 #else
     return 0;
 #endif
@@ -97,7 +111,7 @@ static uint16_t distance_mm() {
 static int16_t temperature_dC() {
 #if TEMPERATURE_PIN >= 0
     // 10 mV a degree are 1 mV a tenth.
-    int32_t mV = ((int32_t)analogRead(TEMPERATURE_PIN) * ANALOGUE_MV + 512) / 1024;
+    int32_t mV = ((int32_t)analogRead(TEMPERATURE_PIN) * ANALOGUE_MV + (ANALOGUE_MAX + 1) / 2) / (ANALOGUE_MAX + 1);
     return (int16_t)(mV - 500);
 #else
     return 0;
@@ -105,6 +119,35 @@ static int16_t temperature_dC() {
 }
 
 static bool closed(int pin) { return pin >= 0 && digitalRead(pin) == LOW; }
+
+// -- the port
+
+#ifdef WIFI_SSID
+static void port_begin() {
+    WiFi.begin(WIFI_SSID, WIFI_PASSWORD); // it connects by itself, and again when it was lost
+    server.begin();
+}
+
+static bool port_has_room() {
+    if (!PORT.connected()) {
+        WiFiClient next = server.available();
+        if (next) {
+            PORT = next;
+            PORT.setNoDelay(true);
+        }
+    }
+    return PORT.connected();
+}
+#else
+static void port_begin() { Serial.begin(115200); }
+
+// Several cores (RP2040, Uno R4 WiFi) answer 0 to availableForWrite for ever: there, an open port is one with room.
+#ifdef __AVR__
+static bool port_has_room() { return Serial.availableForWrite() > 0; }
+#else
+static bool port_has_room() { return (bool)Serial; }
+#endif
+#endif
 
 // -- Arduino's two
 
@@ -129,11 +172,14 @@ void setup() {
     meter_add_field(hello_fields, "rate", RATE);
     meter_add_field(hello_fields, "ch", channels);
     meter_add_field(hello_fields, "rst", reset_cause());
-    meter_add_field(hello_fields, "adc", "hx711");
-    meter_add_field(hello_fields, "gain", "128");
+#if CRANK_PULSES_PER_TURN != 1
+    meter_add_field(hello_fields, "ppr", CONFIG_TEXT(CRANK_PULSES_PER_TURN));
+#endif
+    meter_add_field(hello_fields, "adc", CONVERTER_NAME);
+    meter_add_field(hello_fields, "gain", CONVERTER_GAIN);
     pinMode(SCK_PIN, OUTPUT);
     pinMode(DOUT_PIN, INPUT_PULLUP); // a converter that is not there reads as never ready
-    Serial.begin(115200);
+    port_begin();
     meter_start(&winding_meter, hello_fields, has, OVERLOAD_COUNTS, micros());
     meter_crank_start(&winding_meter.crank, CRANK_B_PIN >= 0, closed(CRANK_A_PIN), closed(CRANK_B_PIN), micros());
     converter_restart();
@@ -147,15 +193,18 @@ void loop() {
     if (digitalRead(DOUT_PIN) == LOW) {
         uint32_t t_us = ready_stamped ? ready_us : micros();
         uint32_t bits = converter_take();
-        winding_meter.distance_mm = distance_mm();
-        winding_meter.temperature_dC = temperature_dC();
-        meter_converted(&winding_meter, bits, t_us);
+        // After its last clock a converter holds the line high. Low still: nothing is there, or it has no supply.
+        if (digitalRead(DOUT_PIN) == HIGH) {
+            winding_meter.distance_mm = distance_mm();
+            winding_meter.temperature_dC = temperature_dC();
+            meter_converted(&winding_meter, bits, t_us);
+        }
     }
     if (CRANK_A_PIN >= 0)
         meter_crank_look(&winding_meter.crank, closed(CRANK_A_PIN), closed(CRANK_B_PIN), micros());
     if (meter_waited(&winding_meter, micros())) converter_restart();
-    while (Serial.available() > 0) meter_received(&winding_meter, (uint8_t)Serial.read());
-    while (meter_waiting(&winding_meter) && Serial.availableForWrite() > 0) Serial.write(meter_next(&winding_meter));
+    while (PORT.available() > 0) meter_received(&winding_meter, (uint8_t)PORT.read());
+    while (meter_waiting(&winding_meter) && port_has_room()) PORT.write((uint8_t)meter_next(&winding_meter));
 #ifdef __AVR__
     // Idle until the next interrupt: the clock's, every 1.024 ms at the latest. A sleeping processor is a quiet one.
     sleep_mode();

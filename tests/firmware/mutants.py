@@ -94,8 +94,15 @@ MUTANTS = (
         "    converter_restart();\n    attachInterrupt",
         "    attachInterrupt",
     ),
-    Mutant("24 clocks", INO, "i < 25", "i < 24"),
-    Mutant("26 clocks, another channel", INO, "i < 25", "i < 26"),
+    Mutant("24 clocks", INO, "i < CONVERTER_CLOCKS", "i < 24"),
+    Mutant("26 clocks, another channel", INO, "i < CONVERTER_CLOCKS", "i < 26"),
+    Mutant("a line held low is data", INO, "if (digitalRead(DOUT_PIN) == HIGH) {", "if (true) {"),
+    Mutant(
+        "a port whose room is always 0 is mute",
+        INO,
+        "{ return (bool)Serial; }",
+        "{ return Serial.availableForWrite() > 0; }",
+    ),
     Mutant(
         "the clock is high for too long",
         INO,
@@ -110,15 +117,13 @@ MUTANTS = (
     Mutant(
         "the port is waited for",
         INO,
-        "while (meter_waiting(&winding_meter) && Serial.availableForWrite() > 0)",
+        "while (meter_waiting(&winding_meter) && port_has_room())",
         "while (meter_waiting(&winding_meter))",
     ),
     Mutant("the cause of the reset is not kept", INO, "    from_processor = MCUSR;\n", "    from_processor = 0;\n"),
     Mutant("a switch is closed at a high level", INO, "digitalRead(pin) == LOW", "digitalRead(pin) == HIGH"),
     Mutant("temperature off by a degree", INO, "mV - 500", "mV - 510"),
-    Mutant(
-        "the host is not heard", INO, "meter_received(&winding_meter, (uint8_t)Serial.read())", "(void)Serial.read()"
-    ),
+    Mutant("the host is not heard", INO, "meter_received(&winding_meter, (uint8_t)PORT.read())", "(void)PORT.read()"),
 )
 
 
@@ -138,7 +143,7 @@ def caught_by(mutant: Mutant) -> str | None:
     """Return the first test that fails with the fault, None if none does."""
     with tempfile.TemporaryDirectory() as folder:
         sketch = planted(mutant, Path(folder))
-        tests = ["tests/firmware/test_core.py", "tests/firmware/test_avr.py"]
+        tests = [f"tests/firmware/test_{name}.py" for name in ("core", "boards", "avr")]
         options = ["-x", "-q", "-rfE", "--tb=no", "-p", "no:cacheprovider", f"--basetemp={folder}/tmp"]
         done = subprocess.run(
             [sys.executable, "-m", "pytest", *options, *tests],

@@ -1,8 +1,9 @@
-/* Just enough of Arduino's names to compile the sketch for a board that is no AVR. Nothing of it runs. */
+/* Just enough of Arduino's names to compile the sketch for boards that are no AVR; host_model.cpp lets it run. */
 #pragma once
 #include <stdint.h>
 #include <string.h>
 enum { LOW, HIGH, INPUT, OUTPUT, INPUT_PULLUP, CHANGE, FALLING, RISING };
+#define IRAM_ATTR
 #define A0 26
 #define A1 27
 #define digitalPinToInterrupt(pin) (pin)
@@ -23,5 +24,6 @@ struct Port {
     int read();
     int availableForWrite();
     int write(uint8_t byte);
+    explicit operator bool();
 };
 extern Port Serial;
