@@ -97,7 +97,8 @@ def test_names_that_are_not_on_the_shelf_are_as_before(home: Path) -> None:
     stocked(home)
     # Given whole, a name that begins one of the shelf's is another motor's.
     args = picked(home, motor="th-0", loop="30 cm", mass="1.4 g", model="Thi", hooks="21 cm")[1]
-    assert args == {"motor": "th-0", "loop": "30 cm", "mass": "1.4 g", "model": "Thi", "hooks": "21 cm"}
+    winder = {"winder": "ten", "ratio": "10", "winder_limit": "0.05 N.m"}  # The only one on the shelf.
+    assert args == {"motor": "th-0", "loop": "30 cm", "mass": "1.4 g", "model": "Thi", "hooks": "21 cm", **winder}
     assert picked(home, winder="mine", ratio="9")[0].more == {"shelf": {"winder": "mine"}}
 
 
@@ -130,9 +131,12 @@ def test_a_plan_takes_a_motor_from_the_shelf(home: Path, capsys: pytest.CaptureF
     stocked(home)
     assert main(["plan", "--motor", "th-07", "--model", "Th", "--json"]) == 0
     plan = json.loads(capsys.readouterr().out)
+    assert (plan["figures"]["motor"].pop("name"), plan["figures"]["model"].pop("name")) == ("th-07", "Thistledown")
     words = ("--loop", "30 cm", "--mass", "1.4 g", "--orings", "0.08 g", "--hooks", "22 cm")
     assert main(["plan", *words, "--launch-torque", "3.4 mN.m", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out) == plan
+    typed = json.loads(capsys.readouterr().out)
+    assert (typed["figures"]["motor"].pop("name"), typed["figures"]["model"].pop("name")) == (None, None)
+    assert typed == plan
 
 
 def test_winds_log_themselves_finished_or_killed(home: Path, processes: Processes) -> None:

@@ -14,6 +14,7 @@ from tests.test_session import HEADER
 from winding_coach.coach.said import LinkSaid
 from winding_coach.coach.step import Coach
 from winding_coach.inputs import BytesArrived, Input, LinkUp, Skipped, TimePassed
+from winding_coach.meter.frames import Sample, encode_sample
 from winding_coach.replaying import difference, settings_of
 from winding_coach.session import Session
 from winding_coach.sources.backlog import BYTES_AT_ONCE, BYTES_PER_S, JUNK_AT_ONCE, JUNK_PER_S, LATE_S
@@ -129,7 +130,11 @@ def test_a_flood_of_rubbish_cannot_fill_the_disk(tmp_path: Path) -> None:
 
 def test_more_good_lines_than_any_meter_sends_are_left_out() -> None:
     clock = FakeClock()
-    wire = FakeWire(clock, [lines(200 * at, 200) for at in range(200)])
+    quick = [
+        b"".join(encode_sample(Sample(at * 200 + i, at * 50_000 + i * 250, 84_000, 0)) for i in range(200))
+        for at in range(200)
+    ]
+    wire = FakeWire(clock, [*quick])
     source = opened(wire, clock)
     seen: list[Input] = []
     while wire.gives:
@@ -137,6 +142,17 @@ def test_more_good_lines_than_any_meter_sends_are_left_out() -> None:
     passed = sum(len(event.data) for event in seen if isinstance(event, BytesArrived))
     assert passed <= BYTES_AT_ONCE + BYTES_PER_S * 10.5
     assert any(isinstance(event, Skipped) for event in seen)
+
+
+def test_a_simulated_meter_may_run_faster_than_time() -> None:
+    """At 25 times the speed its lines were taken for a flood, and the motor for broken."""
+    clock = FakeClock()
+    wire = FakeWire(clock, [lines(100 * at, 100) for at in range(400)])
+    source = opened(wire, clock)
+    seen = []
+    while wire.gives:
+        seen.append(source.read(0.1))
+    assert all(isinstance(event, BytesArrived) for event in seen)
 
 
 def test_time_passes_in_a_flood() -> None:

@@ -14,7 +14,7 @@ import pytest
 from tests.scenario import MODEL, MOTOR, PLAN, WINDER
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.traces import files
+from winding_coach.traces import files, pen
 from winding_coach.traces.files import TraceWriter, file_name, read_trace
 from winding_coach.traces.header import Header, header_from
 from winding_coach.traces.rows import TraceError
@@ -231,7 +231,7 @@ def test_a_full_disk_does_not_stop_the_wind_and_loses_nothing(tmp_path: Path, mo
 
 def test_what_a_full_disk_keeps_in_memory_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     writer = TraceWriter(tmp_path, HEADER)
-    monkeypatch.setattr(files, "KEPT_BYTES", 1000)
+    monkeypatch.setattr(pen, "KEPT_BYTES", 1000)
     real = os.write
     monkeypatch.setattr(os, "write", lambda _file, _data: (_ for _ in ()).throw(OSError(errno.ENOSPC, "full")))
     for _ in range(100):

@@ -116,7 +116,7 @@ def test_signals_are_taken_as_far_as_the_system_has_them(monkeypatch: pytest.Mon
     monkeypatch.setattr(signal, "SIGBREAK", 21, raising=False)
     pressed: list[str] = []
     headless.close_on_signals(pressed.append)
-    assert set(taken) == {signal.SIGINT, signal.SIGTERM, 21}
+    assert set(taken) == {signal.SIGINT, signal.SIGTERM, signal.SIGHUP, 21}
     for handler in taken.values():
         handler(0, None)  # type: ignore[operator]
     assert pressed == ["quit"] * 3

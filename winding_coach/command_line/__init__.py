@@ -10,7 +10,7 @@ import importlib
 import os
 import sys
 from types import ModuleType
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from winding_coach import __version__
 from winding_coach.command_line.plain import plain_output
@@ -71,6 +71,10 @@ CAUTION = (
 
 class Parser(argparse.ArgumentParser):
     """A parser whose errors are one sentence, like all others; what there is to type, `--help` tells."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """Options are never abbreviated: `--winder` was taken for `--winder-limit`."""
+        super().__init__(*args, **(kwargs | {"allow_abbrev": False}))
 
     def error(self, message: str) -> NoReturn:
         """Tell what is wrong with the words, and end."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 import uuid
 from collections.abc import Callable
 from dataclasses import replace
@@ -13,11 +14,13 @@ from typing import TYPE_CHECKING, Any
 from winding_coach import __version__
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.figures import Figures
-from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, sentence, teller
+from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, output, sentence, teller
 from winding_coach.command_line.home import Home
+from winding_coach.command_line.lines_out import LinesOut
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import drawn_from, eyes_from
 from winding_coach.command_line.sound import add_sound_arguments, sound_from, sounding
+from winding_coach.command_line.troubles import Troubles
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
 from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.figures import FiguresError
@@ -30,10 +33,12 @@ from winding_coach.units import UnitSystem
 
 if TYPE_CHECKING:
     from winding_coach.coach.person import Habits
+    from winding_coach.coach.said import Said
     from winding_coach.coach.view import CoachView
     from winding_coach.command_line.earlier import EarlierWinds
-    from winding_coach.session import Source
+    from winding_coach.session import Session, Source
     from winding_coach.simulator.bench import Truth
+    from winding_coach.sound.sounding import SoundWanted
 
 SIMULATED_NAME = "simulated"
 PRACTISED = {"practice": True}
@@ -195,6 +200,7 @@ def coach_it(
     ports: Callable[[], str] | None = None,
     flight: Callable[[str], tuple[bool, str]] | None = None,
     learnt: Callable[[Habits], None] | None = None,
+    live: bool = False,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
 
@@ -202,6 +208,7 @@ def coach_it(
     view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
     note: a remark for the screen while there is no alarm. ports: what is seen on them, for a screen without a meter.
     flight: keeps a line about the flight, typed in the finished screen. learnt: keeps what was learnt of the person.
+    live: the coach waits for no output.
     """
     # Not above: the help needs no estimator, which takes a tenth of a second to load.
     from winding_coach.coach.step import Coach
@@ -211,24 +218,15 @@ def coach_it(
     wanted = sound_from(args, home, "off" if args.headless else "auto")
     coach = Coach(settings)
     if args.headless:
-        close_on_signals(source.press)
-        KeysFromStdin(source.press, hand)
-        session = Session(
-            source,
-            coach,
-            writer,
-            heard=teller(args.json, settings.units),
-            seen=seen,
-            readings_hz=hz,
-            replaying=replaying,
-        )
-        with sounding(wanted, session, screen=False):
-            session.run()
-        if learnt is not None:
-            learnt(coach.habits)
-        if session.fault is not None:
-            raise Problem(session.fault)
-        return 0
+
+        def made(heard: Callable[[Said], None]) -> Session:
+            return Session(source, coach, writer, heard=heard, seen=seen, readings_hz=hz, replaying=replaying)
+
+        try:
+            return without_screen(args, source, made, wanted, settings.units, hand=hand, live=live)
+        finally:
+            if learnt is not None:
+                learnt(coach.habits)
     needs_terminal(args)
     from winding_coach.screen.app import run_screen
 
@@ -243,4 +241,52 @@ def coach_it(
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:
         print(sentence(replace(session.summary, trace=session.trace_name), settings.units))
+    return 0
+
+
+def without_screen(
+    args: argparse.Namespace,
+    source: Source,
+    made: Callable[[Callable[[Said], None]], Session],
+    wanted: SoundWanted,
+    units: UnitSystem,
+    *,
+    hand: Callable[[str], None] | None = None,
+    live: bool = False,
+) -> int:
+    """Run a session to its end, with keys on standard input and sentences on standard output; return the exit status.
+
+    made: makes the session, for what hears what is said. live: it waits for no output.
+    """
+    close_on_signals(source.press)
+    KeysFromStdin(source.press, hand)
+    out = output(source.press, as_json=args.json, live=live)
+    session = made(teller(args.json, units, out))
+    with sounding(wanted, session, screen=False) as sound:
+        looked_at = {
+            "trace": lambda: session.fault,
+            "output": lambda: out.trouble if live else None,
+            "sound": lambda: None if sound is None else sound.trouble,
+        }
+        with Troubles(looked_at, LinesOut(sys.stderr), out if args.json else None, lambda: session.view.at_s):
+            session.run()
+    return _ended(session, out, live=live)
+
+
+def _ended(session: Session, out: LinesOut, *, live: bool) -> int:
+    """Return the exit status of a wind without a screen.
+
+    Raises:
+        Problem: it was not kept, or not all that was said could be read.
+    """
+    read = out.close()
+    if session.fault is not None:
+        raise Problem(session.fault)
+    kept = "" if session.trace_name is None else f" The wind is saved as {session.trace_name}."
+    if out.closed:
+        if live:
+            raise Problem(f"The output was closed, so the wind was closed too.{kept}")
+        return 1
+    if not read:
+        raise Problem(f"The output was not read to its end.{kept}")
     return 0

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.typed import number, quantity, whole
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
-from winding_coach.units import Kind, UnitSystem
+from winding_coach.units import Kind, UnitSystem, show
 
 INVENTED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
 """What is wound in practice and on a simulated meter where no motor is named. All invented."""
@@ -45,6 +45,7 @@ def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
     )
     motor.add_argument("--batch", metavar="NAME", help="batch of rubber it is cut from: its name, or its file")
     gear = parser.add_argument_group("winder, model and room")
+    gear.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio and its rating (the only one)")
     gear.add_argument("--ratio", metavar="R", help="turns of the motor for one turn of the crank (10)")
     gear.add_argument("--winder-limit", metavar="TORQUE", help="what the winder is rated for")
     gear.add_argument("--hooks", metavar="LENGTH", help="distance between the model's hooks")
@@ -101,3 +102,19 @@ def figures_from(args: argparse.Namespace, system: UnitSystem) -> Figures:
     launch_torque_Nm = measured("--launch-torque", args.launch_torque, "torque")
     model = ModelFigures(measured("--hooks", args.hooks, "length"), launch_torque_Nm, args.model)
     return Figures(motor, winder, model, measured("--room", args.room, "length"))
+
+
+def motor_words(motor: MotorFigures, units: UnitSystem) -> str:
+    """Return the figures that a plan is made for, in a line."""
+    orings = f" with {show(motor.orings_kg, 'mass', units)} of O-rings" if motor.orings_kg else ", no O-rings"
+    name = "" if motor.name is None else f"{motor.name}: "
+    return (
+        f"{name}loop {show(motor.loop_m, 'length', units)}, {show(motor.mass_kg, 'mass', units)}{orings},"
+        f" {motor.strands} strands, wind {motor.use}"
+    )
+
+
+def winder_words(winder: WinderFigures, units: UnitSystem) -> str:
+    """Return a winder's ratio and rating."""
+    limit = "" if winder.limit_Nm is None else f", rated for {show(winder.limit_Nm, 'torque', units)}"
+    return f"{winder.ratio:g}:1, {winder.ratio:g} turns of the motor for a crank turn{limit}"

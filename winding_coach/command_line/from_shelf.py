@@ -50,8 +50,8 @@ def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, windi
         UsageProblem: a name may be several, or is not on the shelf and its figures are not given.
     """
     share_for_purpose(args)
-    names = (args.motor, args.model, getattr(args, "winder", None), getattr(args, "person", None))
-    if not shelf_file(home).exists() or (not winding and names == (None,) * len(names)):
+    names = (args.motor, args.model, args.winder, getattr(args, "person", None))
+    if not shelf_file(home).exists() or (not winding and args.ratio is not None and names == (None,) * len(names)):
         _needs_figures(args)
         return Picked()
     with ExitStack() as stack:
@@ -68,7 +68,7 @@ def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, windi
 
 def _needs_figures(args: argparse.Namespace) -> None:
     """Refuse a winder that is known only by name."""
-    if getattr(args, "winder", None) is not None and args.ratio is None:
+    if args.winder is not None and args.ratio is None:
         raise UsageProblem(
             f"--winder: there is no winder '{args.winder}' on the shelf: give its --ratio, or 'winder add' it first."
         )
@@ -88,11 +88,13 @@ class _Picking:
         motor = self._found(Motor, args.motor, given=args.loop is not None and args.mass is not None)
         if motor is not None:
             self._motor(motor, simulated)
-        winder = self._found(Winder, getattr(args, "winder", None), given=args.ratio is not None)
+        if args.winder is None and args.ratio is None:
+            self._only_winder()
+        winder = self._found(Winder, args.winder, given=args.ratio is not None)
         if winder is not None:
             self._named["winder"] = winder.name
             self._fill(ratio=f"{winder.ratio:.12g}", winder_limit=_typed(winder.limit_Nm, "N.m"))
-        elif getattr(args, "winder", None) is not None:
+        elif args.winder is not None:
             self._named["winder"] = args.winder
             _needs_figures(args)
         model = self._found(Model, args.model, given=args.hooks is not None)
@@ -116,6 +118,18 @@ class _Picking:
             self._named.setdefault("batch", Path(args.batch).stem if "/" in args.batch else args.batch)
         doubts = tuple(self._doubts)
         return Picked({"shelf": self._named} if self._named else {}, (*self._said, *doubts), doubts)
+
+    def _only_winder(self) -> None:
+        """Take the only winder in use; where there are several, say that one has to be named."""
+        from winding_coach.shelf.records import Winder
+        from winding_coach.shelf.store import is_in_use
+
+        winders = [winder for winder in self._shelf.all(Winder) if is_in_use(winder)]
+        if len(winders) == 1:
+            self._args.winder = winders[0].name
+        elif winders and not self._home.settings.get("ratio"):
+            several = ", ".join(f"{winder.name} ({winder.ratio:g}:1)" for winder in winders[:4])
+            self._doubts.append(f"Which winder is it? On the shelf are {several}: name it with --winder.")
 
     def _found(self, kind: type[N], typed: str | None, *, given: bool) -> N | None:
         """Return the record that a name means; None if it is not on the shelf, or may be several.

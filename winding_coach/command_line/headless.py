@@ -11,6 +11,7 @@ from typing import Any
 
 from winding_coach.coach.said import Alarm, LinkSaid, PhaseSaid, Prompt, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.wording import PHASE_WORDS
+from winding_coach.command_line.lines_out import LinesOut
 from winding_coach.inputs import KEYS
 from winding_coach.simulator.hands import COMMANDS
 from winding_coach.units import UnitSystem, show
@@ -78,12 +79,25 @@ def _summary(summary: Summary, units: UnitSystem) -> str:
     return "; ".join(parts) + "." + kept
 
 
-def teller(as_json: bool, units: UnitSystem) -> Callable[[Said], None]:
-    """Return a function that prints what it is told, one line each, flushed at once."""
+LEFT_OUT = "({count} sentences were left out while the output was not read.)"
+
+
+def output(press: Callable[[str], None], *, as_json: bool, live: bool) -> LinesOut:
+    """Return standard output for a wind; when it is closed, the wind is closed and saved."""
+    return LinesOut(
+        sys.stdout,
+        drops_old=None if as_json or not live else lambda count: LEFT_OUT.format(count=count),
+        closed=lambda: press("quit"),
+        waits=not live,
+    )
+
+
+def teller(as_json: bool, units: UnitSystem, out: LinesOut) -> Callable[[Said], None]:
+    """Return a function that writes what it is told, one line each, at once."""
 
     def tell(said: Said) -> None:
         line = json.dumps(said.as_json(), ensure_ascii=False) if as_json else sentence(said, units).replace("\n", " ")
-        print(line, flush=True)
+        out.put(line, lasting=isinstance(said, Summary))
 
     return tell
 
@@ -116,7 +130,7 @@ def close_on_signals(press: Callable[[str], None]) -> None:
     def handle(_number: int, _frame: Any) -> None:
         press("quit")
 
-    # The last is what Windows sends when the console's window is closed or Ctrl-Break is pressed.
-    for name in ("SIGINT", "SIGTERM", "SIGBREAK"):
+    # A terminal that hangs up; the last is what Windows sends when the console's window is closed.
+    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), handle)

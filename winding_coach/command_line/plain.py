@@ -18,6 +18,35 @@ def plain(text: str) -> str:
     return _DRIVES.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
+_IN_ASCII = str.maketrans(
+    {"·": ".", "±": "+-", "…": "...", "–": "-", "—": "-", "×": "x", "²": "2", "³": "3", "≥": ">="}
+)
+
+
+def written_in(text: str, encoding: str | None) -> str:
+    """Return text that this encoding can write: signs in their ASCII spelling, other letters as JSON has them."""
+    try:
+        text.encode(encoding or "utf-8")
+        return text
+    except (UnicodeError, LookupError):
+        pass
+    text = text.translate(_IN_ASCII)
+    return "".join(c if c.isascii() or _can(c, encoding) else _escaped(c) for c in text)
+
+
+def _can(character: str, encoding: str | None) -> bool:
+    try:
+        character.encode(encoding or "ascii")
+    except (UnicodeError, LookupError):
+        return False
+    return True
+
+
+def _escaped(character: str) -> str:
+    units = character.encode("utf-16-be", "surrogatepass")
+    return "".join(f"\\u{units[at]:02x}{units[at + 1]:02x}" for at in range(0, len(units), 2))
+
+
 class PlainStream:
     """A text stream that writes plain text only; all else is the stream's own."""
 
@@ -26,7 +55,7 @@ class PlainStream:
 
     def write(self, text: str) -> int:
         """Write, and say that all was."""
-        self._stream.write(plain(text))
+        self._stream.write(written_in(plain(text), self._stream.encoding))
         return len(text)
 
     def writelines(self, lines: list[str]) -> None:

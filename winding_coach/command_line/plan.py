@@ -25,7 +25,14 @@ from winding_coach.coach.limits import limits_from
 from winding_coach.coach.said import Phase
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.batch import batch_from
-from winding_coach.command_line.figures import MOST_STRANDS, Figures, add_motor_arguments, figures_from
+from winding_coach.command_line.figures import (
+    MOST_STRANDS,
+    Figures,
+    add_motor_arguments,
+    figures_from,
+    motor_words,
+    winder_words,
+)
 from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
@@ -33,6 +40,7 @@ from winding_coach.command_line.settings import add_steps_arguments, fill_in, st
 from winding_coach.command_line.typed import number, quantity, whole
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.rubber.batch import FittedBatch
+from winding_coach.rubber.doubts import doubts_of
 from winding_coach.rubber.figures import FiguresError, Plan, WalkInRow
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.path import PlanPath
@@ -109,6 +117,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(as_json(planned), ensure_ascii=False))
     else:
+        tell(doubts_of(planned.plan, planned.figures.motor, planned.figures.model, units))
         print(as_text(planned, units))
         if args.card is not None:
             print(f"\nThe card is in {args.card}.")
@@ -206,8 +215,11 @@ def _for_risk(args: argparse.Namespace, figures: Figures, made: FittedBatch | No
 
 def as_json(planned: Planned) -> dict[str, Any]:
     """Return the plan as an object: the keys of a trace's plan, then how far it may be off."""
+    figures = planned.figures
     return {
         **plan_to_json_dict(planned.plan),
+        "figures": {"motor": asdict(figures.motor), "winder": asdict(figures.winder), "model": asdict(figures.model)},
+        "doubts": list(doubts_of(planned.plan, figures.motor, figures.model, "metric")),
         "break_risk_interval": {
             "level": LEVEL,
             "expected": planned.risk.value,
@@ -262,6 +274,8 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
     density_sd = shown_number(planned.spread.linear_density_sd_kg_per_m, "linear density", units)
     hooks = plan.walk_in[-1]
     rows = [
+        ("Motor", motor_words(motor, units)),
+        ("Winder", winder_words(winder, units)),
         (
             "Linear density",
             f"{shown_number(plan.linear_density_kg_per_m, 'linear density', units)} ± {density_sd}"

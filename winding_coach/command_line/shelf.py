@@ -32,6 +32,7 @@ from winding_coach.units import UnitSystem, counted, show
 
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Wind
+    from winding_coach.shelf.store import Shelf
 
 GROUPS = ("all", "person", "motor", "batch", "model", "month")
 MOST_WINDS = 10_000
@@ -175,6 +176,22 @@ def _season(args: argparse.Namespace) -> int:
     return 0
 
 
+def _known(shelf: Shelf, kind: str, name: str | None) -> None:
+    """Refuse a name that neither the shelf nor any wind knows, where the shelf knows others: it is a slip.
+
+    Raises:
+        UsageProblem: it is unknown.
+    """
+    from winding_coach.shelf.tables import KINDS
+
+    if name is None or not shelf.all(KINDS[kind]) or shelf.has(KINDS[kind], name):
+        return
+    if all(getattr(wind, kind) != name for wind in shelf.winds()):
+        raise UsageProblem(
+            f"--{kind}: there is no {kind} '{name}' on the shelf: see 'winding-coach {kind} list', or add it first."
+        )
+
+
 def _note(args: argparse.Namespace) -> int:
     home = home_from(args)
     units = units_from(args, home)
@@ -193,7 +210,10 @@ def _note(args: argparse.Namespace) -> int:
         raise UsageProblem("shelf note needs what to add, as in: winding-coach shelf note last --remarks 'cold hall'")
     with shelf_at(home) as shelf:
         looked(home, shelf)
-        wind = shelf.note(shelf.find_wind(args.wind).id, **typed)
+        found = shelf.find_wind(args.wind)
+        for name in NOTED:
+            _known(shelf, name, typed.get(name))
+        wind = shelf.note(found.id, **typed)
     if args.json:
         print(json.dumps(asdict(wind), ensure_ascii=False))
     else:

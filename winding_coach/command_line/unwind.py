@@ -31,11 +31,12 @@ from winding_coach.command_line.coaching import (
     needs_terminal,
     readings_hz,
     settings_for,
+    without_screen,
 )
 from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
 from winding_coach.command_line.flight import clock, energy_used_J
 from winding_coach.command_line.from_shelf import pick, tell
-from winding_coach.command_line.headless import KeysFromStdin, close_on_signals, teller, unwound_words
+from winding_coach.command_line.headless import unwound_words
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import drawn_from, eyes_from, fill_in
@@ -44,7 +45,9 @@ from winding_coach.command_line.sound import sound_from, sounding
 from winding_coach.command_line.typed import number
 
 if TYPE_CHECKING:
-    from winding_coach.coach.said import Unwound
+    from collections.abc import Callable
+
+    from winding_coach.coach.said import Said, Unwound
     from winding_coach.coach.settings import CoachSettings
     from winding_coach.coach.unwinding import UnwindCoach
     from winding_coach.rubber.turns_left import StretchedMotor
@@ -68,7 +71,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter.add_argument("--left", default="20", metavar="PERCENT", help="with --port sim: of the launch turns (20)")
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
-    parser.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio")
     parser.add_argument("--person", metavar="NAME", help="who lets it down")
     add_coaching_arguments(parser)
     add_common_arguments(parser)
@@ -194,19 +196,19 @@ def _let_down(
 
     wanted = sound_from(args, home, "off" if args.headless else "auto")
     if args.headless:
-        close_on_signals(source.press)
-        KeysFromStdin(source.press)
-        session = Session(source, coach, writer, heard=teller(args.json, units), readings_hz=readings_hz(args))
-        with sounding(wanted, session, screen=False):
-            session.run()
-    else:
-        from winding_coach.screen.app import run_screen
 
-        session = Session(source, coach, writer)
-        with sounding(wanted, session, screen=True) as sound:
-            run_screen(session, None, None, None, None, None, eyes_from(home), sound, drawn_from(home), None)
-        if coach.unwound is not None:
-            print(unwound_words(replace(coach.unwound, trace=session.trace_name), units))
+        def made(heard: Callable[[Said], None]) -> Session:
+            return Session(source, coach, writer, heard=heard, readings_hz=readings_hz(args))
+
+        without_screen(args, source, made, wanted, units, live=True)
+        return coach.unwound
+    from winding_coach.screen.app import run_screen
+
+    session = Session(source, coach, writer)
+    with sounding(wanted, session, screen=True) as sound:
+        run_screen(session, None, None, None, None, None, eyes_from(home), sound, drawn_from(home), None)
+    if coach.unwound is not None:
+        print(unwound_words(replace(coach.unwound, trace=session.trace_name), units))
     if session.fault is not None:
         raise Problem(session.fault)
     return coach.unwound

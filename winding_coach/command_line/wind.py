@@ -28,7 +28,13 @@ from winding_coach.command_line.coaching import (
     settings_for,
     writer_for,
 )
-from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
+from winding_coach.command_line.figures import (
+    add_motor_arguments,
+    figures_from,
+    motor_words,
+    take_invented,
+    winder_words,
+)
 from winding_coach.command_line.flight import keeper
 from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
 from winding_coach.command_line.habits import habits_of, keep_habits
@@ -37,7 +43,10 @@ from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.typed import number
+from winding_coach.meter.calibration import Calibration
 from winding_coach.replaying import HABITS
+from winding_coach.rubber.doubts import doubts_of
+from winding_coach.sources.ports import port_is_there
 from winding_coach.traces.header import DIRECTIONS, MOST_TURNS_IN
 
 MOTOR_OPTIONS = (
@@ -68,7 +77,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
-    parser.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio and its rating")
     parser.add_argument(
         "--direction", choices=DIRECTIONS, help="which way round the motor is wound (found from the first crank turns)"
     )
@@ -105,7 +113,7 @@ def run(args: argparse.Namespace) -> int:
     if simulated:
         take_invented(args, "invented")
     figures = figures_from(args, units)
-    calibration = calibration_from(args.calibration, home, simulated=simulated)
+    calibration = _calibration(args, home, simulated=simulated)
     old = expired(calibration)
     if old is not None:
         print(f"winding-coach wind: {old}", file=sys.stderr)
@@ -118,6 +126,8 @@ def run(args: argparse.Namespace) -> int:
     learns = not simulated
     habits = habits_of(home.folder, args.person) if learns else UNKNOWN
     settings = replace(settings, habits=habits)
+    tell([f"{motor_words(figures.motor, units)}; winder {winder_words(figures.winder, units)}."])
+    tell(doubts_of(settings.plan, figures.motor, figures.model, units))
     meter: SimulatedMeter | None = None
     port = args.port
     if simulated:
@@ -158,12 +168,31 @@ def run(args: argparse.Namespace) -> int:
             ports=ports,
             flight=keeper(home, writer.path.name, units),
             learnt=(lambda found: keep_habits(home.folder, args.person, found)) if learns else None,
+            live=True,
         )
     finally:
         if meter is not None:
             meter.close()
         if writer is not None:
             tell(after_the_wind(args, home, writer.path))
+
+
+def _calibration(args: argparse.Namespace, home: Home, *, simulated: bool) -> Calibration:
+    """Return the calibration to use.
+
+    Raises:
+        Problem: there is none; where the port is not there either, that is said first.
+    """
+    try:
+        return calibration_from(args.calibration, home, simulated=simulated)
+    except Problem as problem:
+        named = args.port.startswith("/") or args.port.upper().startswith("COM")
+        if named and not port_is_there(args.port):
+            raise Problem(
+                f"There is no port '{args.port}': plug the meter in; 'winding-coach meter list' shows the ports."
+                f" {problem}"
+            ) from None
+        raise
 
 
 def _is_simulated(args: argparse.Namespace, home: Home) -> bool:

@@ -34,6 +34,10 @@ STRETCH_SHARE = 0.73
 """Full stretch over the strand stretch at the target: 6.0-6.5 loop lengths at 80-90 % (common practice 6-7)."""
 WALK_IN_SHARE = 0.915
 """Strand stretch of the walk-in over that at the target: it starts at 53 % of the target turns (practice 50-60 %)."""
+SHORTEST_ROOM = 1.5
+"""Room over loop; with less it is not stretched at all. Assumed."""
+SHORTEST_HOOKS = 0.1
+"""Hooks over loop; no wound motor packs into less. Assumed: rubber of 1 mm strip fills that length as a ball."""
 OWN_BACK_OFF = 0.025
 """Back-off over target turns where no launch torque is wanted: 45 of 1800 turns (common practice, no source)."""
 LIMIT_MARGIN = 0.95
@@ -84,8 +88,7 @@ def make_plan(
     share = share_of(motor)
     if not 0.1 <= winder.ratio <= 100.0:
         raise FiguresError(f"A winder ratio of {winder.ratio:.4g} cannot be: give the turns for one turn of the crank.")
-    if room_m is not None and not 0.0 < room_m < math.inf:
-        raise FiguresError(f"A room of {room_m:.4g} m cannot be: give the length there is to stretch the motor in.")
+    _check_lengths(motor.loop_m, model.hooks_m, room_m, units)
     limits: list[str] = []
     hooks = _hooks(body, model, limits, units)
     breaks = breaking_turns(body, hooks, rubber)
@@ -170,6 +173,27 @@ def share_for_risk(
         else:
             low = middle
     return low
+
+
+def _check_lengths(loop_m: float, hooks_m: float | None, room_m: float | None, units: UnitSystem) -> None:
+    """Refuse hooks and a room in which this loop cannot be wound.
+
+    Raises:
+        FiguresError: one of them is too short.
+    """
+    loop = show(loop_m, "length", units)
+    if room_m is not None and not 0.0 < room_m < math.inf:
+        raise FiguresError(f"A room of {room_m:.4g} m cannot be: give the length there is to stretch the motor in.")
+    if room_m is not None and room_m < SHORTEST_ROOM * loop_m:
+        raise FiguresError(
+            f"A room of {show(room_m, 'length', units)} is too short to stretch a loop of {loop} in: give the length"
+            " from the meter's hook to where you can stand."
+        )
+    if hooks_m is not None and 0.0 < hooks_m < SHORTEST_HOOKS * loop_m:
+        raise FiguresError(
+            f"Hooks {show(hooks_m, 'length', units)} apart are too near for a loop of {loop}: wound, it is longer by"
+            " its knots alone. Check both lengths."
+        )
 
 
 def _hooks(body: Geometry, model: ModelFigures, limits: list[str], units: UnitSystem) -> float:

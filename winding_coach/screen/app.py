@@ -14,6 +14,7 @@ from textual.events import Resize
 
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.chart import Points
+from winding_coach.screen.closing import closed_by_signals
 from winding_coach.screen.face import Scene, face
 from winding_coach.screen.figures import alarm_text, big_word, figures_in, torque_figure, torque_template
 from winding_coach.screen.flight_line import FlightLine, Keep
@@ -298,6 +299,7 @@ def run_screen(
         flight=flight,
     )
     try:
-        app.run()
+        with closed_by_signals(looked.stop, app.exit):
+            app.run()
     finally:
         looked.stop()

@@ -6,6 +6,7 @@ The card has a thread of its own; bell and speech share another, which looks at 
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -19,6 +20,7 @@ from winding_coach.sound.speech import Talk
 
 LOOKS_PER_S = 25
 JOIN_S = 0.9
+SILENT_S = 1.0
 KINDS = ("off", "bell", "tone", "auto")
 
 
@@ -42,6 +44,7 @@ class Sounding:
         *,
         card: Callable[[Block], SoundCard] = open_card,
         command: Callable[[], tuple[str, ...] | None] = speech_command,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """ring: rings the terminal's bell; without it rings are counted in `rung`, for a screen that rings by itself.
         card, command: how a sound card and the speech command are found."""
@@ -55,6 +58,8 @@ class Sounding:
         self._speaker: Speaker | None = None
         self._talk = Talk()
         self._ending = threading.Event()
+        self._clock = clock
+        self._looked_s: float | None = None
         self._thread: threading.Thread | None = None
         if wanted.kind in ("tone", "auto"):
             playing = Playing(looked, Ear(silent_in_band=wanted.silent_in_band), DEVICE_RATE_HZ)
@@ -73,6 +78,17 @@ class Sounding:
                 self._speaker = Speaker(words)
 
     @property
+    def trouble(self) -> str | None:
+        """One sentence once what was to be heard is not, else None; may be read from any thread."""
+        if self._card is not None and (not self._card.playing or self._card.failure is not None):
+            return "The sound card has gone: mind the screen or the sentences; coaching goes on."
+        if self._looked_s is not None and self._clock() - self._looked_s > SILENT_S:
+            return "Bell and speech do not answer: mind the screen or the sentences; coaching goes on."
+        if self._speaker is not None and self._speaker.failed:
+            return "The speech command fails: mind the screen or the sentences; coaching goes on."
+        return None
+
+    @property
     def mark(self) -> str:
         """What is heard now, in a word or two; empty without sound."""
         if self._card is not None and self._playing is not None:
@@ -80,7 +96,7 @@ class Sounding:
                 return "sound lost"
             return self._playing.hearing.words or "quiet"
         if self._bell is not None:
-            return self._bell.words or "bell"
+            return "sound lost" if self.trouble is not None else self._bell.words or "bell"
         if self._speaker is not None:
             return "speech failed" if self._speaker.failed else "speech"
         return ""
@@ -102,6 +118,7 @@ class Sounding:
     def _attend(self) -> None:
         try:
             while not self._ending.wait(1.0 / LOOKS_PER_S):
+                self._looked_s = self._clock()
                 self.attend(self._looked.view)
         finally:
             if self._speaker is not None:

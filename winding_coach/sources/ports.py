@@ -137,3 +137,13 @@ def _group(port: str) -> str:
         return grp.getgrgid(os.stat(port).st_gid).gr_name
     except (ImportError, OSError, KeyError):
         return "dialout"
+
+
+def port_is_there(name: str) -> bool:
+    """Whether a named device is there now: a file of the system's, or one that it lists."""
+    if name.startswith("/"):
+        return os.path.exists(name)
+    try:
+        return any(port.device.casefold() == name.casefold() for port in list_ports())
+    except Exception:  # A system that cannot list its ports may have it all the same.
+        return True

@@ -18,12 +18,11 @@ from winding_coach.inputs import Input
 from winding_coach.private import private_folder
 from winding_coach.traces.disk import Disk
 from winding_coach.traces.header import Header, header_from
+from winding_coach.traces.pen import Pen
 from winding_coach.traces.rows import TraceError, dump, input_from, input_row, load
 
 SUFFIX = ".wind.jsonl"
 SYNC_EVERY_S = 1.0
-KEPT_BYTES = 32 * 2**20
-"""While the disk refuses, so much is kept in memory and written when it takes it again."""
 CLOSES_WITHIN_S = 10.0
 BINARY: int = getattr(os, "O_BINARY", 0)
 """Windows would write other line ends, and count them."""
@@ -33,6 +32,11 @@ GZIP_FRAMED = 31
 LARGEST_TRACE = 2**29
 MOST_ROWS = 3_000_000
 """A wind of an hour at 320 lines a second is 1.2 million rows and 80 MB; several times that is no wind."""
+
+
+WRITTEN_BYTES, WRITTEN_ROWS = LARGEST_TRACE // 2, MOST_ROWS - 100_000
+"""No trace is written longer: it could not be read back."""
+FULL = "The trace has reached the greatest length there is: coaching goes on; the rest of this wind is not kept."
 
 
 def file_name(header: Header) -> str:
@@ -68,10 +72,9 @@ class TraceWriter:
                 f"No trace can be written in '{folder}' ({error.strerror}): name another folder with --home, or make"
                 " room there."
             ) from None
-        self._disk = Disk(self._file)
-        self._refused: str | None = None
-        self._waiting = bytearray()
-        self._lost_bytes = 0
+        self._disk, self._pen = Disk(self._file), Pen(self._file)
+        self._bytes = self._rows = 0
+        self._full = False
         self._synced_at_s = 0.0
         self._write(dump(header.as_json()))
         self._sync()
@@ -79,7 +82,7 @@ class TraceWriter:
     @property
     def trouble(self) -> str | None:
         """One sentence on what is wrong with keeping the wind, None when all is well; readable from any thread."""
-        return self._refused or self._disk.trouble
+        return self._pen.trouble or (FULL if self._full else None) or self._disk.trouble
 
     def input(self, event: Input) -> None:
         """Write an input as its row."""
@@ -101,31 +104,19 @@ class TraceWriter:
 
     def close(self) -> None:
         """Put all on the disk and close the file."""
-        self._pour()
-        self._disk.close(CLOSES_WITHIN_S)
+        if self._pen.close(CLOSES_WITHIN_S) or not self._pen.blocked:
+            self._disk.close(CLOSES_WITHIN_S)
 
     def _write(self, row: str) -> None:
         data = row.encode("utf-8", "surrogatepass") + b"\n"
-        if len(self._waiting) + len(data) > KEPT_BYTES:
-            self._lost_bytes += len(data)
-            return
-        self._waiting += data
-        if self._refused is None:
-            self._pour()
-
-    def _pour(self) -> None:
-        try:
-            while self._waiting:
-                written = os.write(self._file, self._waiting)
-                del self._waiting[:written]
-        except OSError as error:
-            self._refused = f"The trace cannot be written ({error.strerror}): make room on the disk; coaching goes on."
-        else:
-            self._refused = None
+        self._bytes, self._rows = self._bytes + len(data), self._rows + 1
+        self._full = self._full or self._bytes > WRITTEN_BYTES or self._rows > WRITTEN_ROWS
+        if not self._full:
+            self._pen.put(data)
 
     def _sync(self) -> None:
-        self._pour()
-        if self._refused is None:
+        self._pen.again()
+        if self._pen.trouble is None:
             self._disk.sync()
 
     def settle(self, within_s: float = CLOSES_WITHIN_S) -> None:
