@@ -49,6 +49,8 @@ STEP_STRETCH = 0.12
 """A step may let the strands go by so much of stretch; found in the closed loop under three laws of slack."""
 LEAST_STEP_M, MOST_STEP_M = 0.08, 0.30
 WORD_OF_STEP_S = 4.0
+SHORTER_EVERY_S, SHORTER_STANDS_S = 8.0, 1.5
+"""Shorter steps are asked for this often at most, and the word stands for so long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +77,8 @@ class Lead:
         self._word_s = 0.0
         self._steps_long = 0
         self._long_s: float | None = None
-        self._said_of: SeenStep | None = None
+        self._said_of_s = -1.0
+        self._shorter_s = -100.0
         self._before_s: float | None = None
         self._quickest = 0.0
         self._climb_s: float | None = None
@@ -211,16 +214,30 @@ class Lead:
         word = self._word
         if word is not None and word.code == "step_now" and since < STEP_EVERY_S and not self.seen.falling:
             return word
-        ready = ahead >= STEP_AT and not self.seen.falling
-        if not ready:
-            return self._say(now.at_s, "wait_here", step_was=self._of_last_step(now.at_s))
+        was = self._of_last_step(now.at_s)
+        if ahead < STEP_AT or self.seen.falling:
+            return self._between_steps(now.at_s, was)
         step_m = self._step_length(even, turns, at_m, ratio)
         to_m = None if now.distance_m is None else max(now.distance_m - step_m, self._hooks_m)
         if word is not None and word.code == "step_now" and since < STEP_EVERY_S:
             return word
         nth = 0 if word is None else word.again + 1
         self._word_s = now.at_s
-        return Word("step_now", round(step_m, 2), to_m, self._of_last_step(now.at_s), nth)
+        return Word("step_now", round(step_m, 2), to_m, was, nth)
+
+    def _between_steps(self, at_s: float, was: str | None) -> Word:
+        """Wait for torque; a step that was too long, or stopped the crank, is told at once."""
+        word = self._word
+        nth = 0 if word is None else word.again + 1
+        if was == "long" and at_s - self._shorter_s >= SHORTER_EVERY_S:
+            self._word_s = self._shorter_s = at_s
+            return Word("step_shorter", again=nth)
+        if was == "crank_stopped":
+            self._word_s = at_s
+            return Word("wait_here", step_was=was, again=nth)
+        if word is not None and word.code == "step_shorter" and at_s - self._word_s < SHORTER_STANDS_S:
+            return word
+        return self._say(at_s, "wait_here")
 
     def _step_length(self, even: float, turns: float, at_m: float, ratio: float) -> float:
         """As long as the strands may be let go for, and long enough to hold the path."""
@@ -229,18 +246,14 @@ class Lead:
         return min(max(soft, holds, LEAST_STEP_M), MOST_STEP_M)
 
     def _of_last_step(self, at_s: float) -> str | None:
-        """A word on the last step, once."""
+        """What there is to say of the step that has just been made, once."""
         steps = self.seen.all
-        if not steps or steps[-1].at_s == (self._said_of.at_s if self._said_of else None):
-            return None if not steps else (self._word.step_was if self._word and self._word.step_was else None)
-        if at_s - steps[-1].at_s > WORD_OF_STEP_S:
+        if self.seen.falling or not steps or steps[-1].at_s <= self._said_of_s:
             return None
-        self._said_of = steps[-1]
-        return steps[-1].was
+        self._said_of_s = steps[-1].at_s
+        return steps[-1].was if at_s - steps[-1].at_s <= WORD_OF_STEP_S else None
 
-    def _say(
-        self, at_s: float, code: str, *, after_s: float = 0.0, insist: bool = False, step_was: str | None = None
-    ) -> Word:
+    def _say(self, at_s: float, code: str, *, after_s: float = 0.0, insist: bool = False) -> Word:
         word = self._word
         if word is not None and word.code == code:
             if not insist or at_s - self._word_s < AGAIN_S:
@@ -248,7 +261,7 @@ class Lead:
         elif word is not None and at_s - self._word_s < after_s:
             return word
         self._word_s = at_s
-        return Word(code, step_was=step_was, again=0 if word is None else word.again + 1)
+        return Word(code, again=0 if word is None else word.again + 1)
 
 
 def _share(ratio: float) -> float:

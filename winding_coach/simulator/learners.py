@@ -16,6 +16,8 @@ LOOKS_EVERY_S = 0.3
 """A person looks and acts no quicker; assumed."""
 WALKS_OUT_M_PER_S = 0.6
 HOLDS_S = 4.0
+PACES = {"walk_slower": 0.02, "walk_on": 0.04, "walk_quicker": 0.08}
+"""What the words of the walk mean, m/s."""
 USUAL_REV_PER_S, ABOUT_REV_PER_S = 1.2, 0.12
 REVERSES_S = 1.5
 """So long a hand takes to turn round; a second press before it would turn it back."""
@@ -73,6 +75,7 @@ class Learner:
         self._rng = rng
         self._next_s = 0.0
         self._cranks_again_s = 0.0
+        self._stepped_s = 0.0
         self._steps_s = 0.0
         self._ready_s: float | None = None
         self._told_s: float | None = None
@@ -130,8 +133,15 @@ class Learner:
             # Without counted turns torque says when to step: the path keeps it about level.
             due = seen.torque_share is not None and seen.torque_share > 1.05 - self._manner.ahead_m
             return self._step(seen, KEY_STEP_M if due else 0.0)
-        if self._manner.heeds and "torque_falling" in seen.alarms:
+        if self._manner.heeds and ("torque_falling" in seen.alarms or seen.prompt == "wait_here"):
             return ()
+        if self._manner.heeds and seen.prompt in PACES:
+            # A slow walk in steps of a key: one as soon as the pace is due it.
+            pause_s = KEY_STEP_M / PACES[seen.prompt]
+            if seen.at_s < self._stepped_s + pause_s:
+                return ()
+            self._stepped_s = seen.at_s
+            return self._step(seen, KEY_STEP_M)
         return self._step(seen, seen.distance_m - (self._on_the_way_m(seen, seen.stand_at_m) - self._manner.ahead_m))
 
     def _on_the_way_m(self, seen: Seen, mark_m: float) -> float:
