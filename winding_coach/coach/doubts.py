@@ -13,7 +13,7 @@ from winding_coach.rubber.path import PlanPath
 
 FAR_BELOW, FAR_ABOVE = 0.80, 1.22
 """Torque over the label's. Motors of one label differ by some 8 %, labels are wrong by 10 % (assumed): no further."""
-FIRST_BELOW, FIRST_ABOVE = 0.72, 1.35
+FIRST_BELOW, FIRST_ABOVE = 0.76, 1.28
 """The same by the first turns alone."""
 EST_BELOW = 0.62
 """The same by turns that the ripple of the torque shows: they are off by more, and too few where ripple is faint."""
