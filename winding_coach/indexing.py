@@ -28,6 +28,8 @@ AT_ONCE = 100
 """So many winds are put on the shelf in one go."""
 ENDINGS = (SUFFIX, f"{SUFFIX}.gz")
 SIMULATED = "simulated"
+LARGEST_WHOLE = 2**63
+"""The shelf keeps whole numbers below this."""
 PRACTICE = "a practised wind"
 FIGURES = ("peak_turns", "backed_off_turns", "launch_turns", "energy_stored_J", "stalls", "stalled_s")
 FIGURES_TOO = ("time_in_rate_band", "lost_lines", "duration_s")
@@ -76,12 +78,12 @@ def wind_of(seen: Glance, name: str) -> Wind:
         model=None if model is None else model.name,
         meter=header.meter,
         calibration=None if header.calibration is None else header.calibration.id,
-        use=None if motor is None else motor.use,
+        use=None if motor is None else _number(motor.use),
         share=plan.share if plan is not None else None if motor is None else motor.share,
         loop_m=None if motor is None else motor.loop_m,
         mass_kg=None if motor is None else motor.mass_kg,
         orings_kg=None if motor is None else motor.orings_kg,
-        strands=None if motor is None else motor.strands,
+        strands=None if motor is None else _number(motor.strands),
         breaking_turns=None if plan is None else plan.breaking_turns,
         target_turns=None if plan is None else plan.target_turns,
         target_peak_torque_Nm=None if plan is None else plan.peak_torque_Nm,
@@ -114,7 +116,8 @@ def _text(value: object) -> str | None:
 
 
 def _number(value: object) -> Any:
-    return value if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+    good = isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < LARGEST_WHOLE
+    return value if good else None
 
 
 def _figures(summary: dict[str, Any]) -> dict[str, Any]:
@@ -150,6 +153,13 @@ def is_trace_name(name: str) -> bool:
     return name.endswith(ENDINGS) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
 
 
+def _is_file(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_file() or not os.path.exists(entry.path)
+    except OSError:
+        return False
+
+
 def _walk(folder: str, below: str) -> Iterator[tuple[str, int]]:
     try:
         entries = list(os.scandir(folder))
@@ -158,7 +168,7 @@ def _walk(folder: str, below: str) -> Iterator[tuple[str, int]]:
     for entry in entries:
         if entry.is_dir(follow_symlinks=False):
             yield from _walk(entry.path, f"{below}{entry.name}/")
-        elif entry.name.endswith(ENDINGS):
+        elif entry.name.endswith(ENDINGS) and _is_file(entry):  # A FIFO or a device would be read for ever.
             try:
                 yield f"{below}{entry.name}", entry.stat().st_size
             except OSError:

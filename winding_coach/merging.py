@@ -300,7 +300,7 @@ def _content(flight: Flight) -> Flight:
 
 
 def _plan_fits(merge: Merge, home: Path, folder: Path, under: str | None) -> None:
-    for source in sorted((folder / FITS).glob("*.json")):
+    for source in sorted(path for path in (folder / FITS).glob("*.json") if path.is_file()):
         name = f"{_named(source.stem, under)}.json"
         here = home / FITS / name
         if not here.exists():

@@ -44,6 +44,8 @@ class Saved:
     size: int
     winds: int
     flights: int
+    damaged: str | None = None
+    """What is wrong with the shelf, which was copied as it is; None when it is sound."""
 
 
 def back_up(home: Path, to: Path, made: datetime, told: Callable[[int, int], None] | None = None) -> Saved:
@@ -67,8 +69,17 @@ def back_up(home: Path, to: Path, made: datetime, told: Callable[[int, int], Non
         _room_for(home, names, to)
         shutil.rmtree(half, ignore_errors=True)
         private_folder(half)
-        winds, flights = _copy_shelf(home, half)
+        damaged, winds, flights = None, 0, 0
         listed: dict[str, dict[str, Any]] = {}
+        try:
+            winds, flights = _copy_shelf(home, half)
+        except (ShelfError, sqlite3.Error) as error:
+            # The traces are worth saving all the same, and a damaged shelf may be mended one day.
+            damaged = str(error)
+            (half / SHELF_FILE).unlink(missing_ok=True)
+            for name in (SHELF_FILE, *BESIDE_SHELF):
+                if (home / name).is_file():
+                    listed[name] = _entry(*copy_verified(home / name, half / name))
         if (half / SHELF_FILE).exists():
             listed[SHELF_FILE] = _entry(*fingerprint(half / SHELF_FILE))
         for number, name in enumerate(names, 1):
@@ -86,7 +97,7 @@ def back_up(home: Path, to: Path, made: datetime, told: Callable[[int, int], Non
     except BaseException:
         shutil.rmtree(half, ignore_errors=True)
         raise
-    return Saved(to, len(listed), sum(one["bytes"] for one in listed.values()), winds, flights)
+    return Saved(to, len(listed), sum(one["bytes"] for one in listed.values()), winds, flights, damaged)
 
 
 def check_backup(folder: Path, told: Callable[[int, int], None] | None = None) -> Saved:

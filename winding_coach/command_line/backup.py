@@ -44,6 +44,11 @@ def run(args: argparse.Namespace) -> int:
             saved = check_backup(folder, shown) if args.check else back_up(home.folder, folder, now, shown)
     except (SavingError, ShelfError) as error:
         raise Problem(str(error)) from None
+    if saved.damaged is not None:
+        raise Problem(
+            f"The backup '{saved.folder}' is made, traces and all, but the shelf in it is damaged as yours is:"
+            f" {saved.damaged}"
+        )
     if args.json:
         figures = {"folder": str(saved.folder), "files": saved.files, "bytes": saved.size}
         print(json.dumps(figures | {"winds": saved.winds, "flights": saved.flights}, ensure_ascii=False))

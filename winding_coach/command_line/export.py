@@ -32,6 +32,7 @@ from winding_coach.command_line.dataset import (
     write_readings,
 )
 from winding_coach.command_line.home import Home, add_common_arguments, home_from
+from winding_coach.command_line.plain import plain
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import looked, shelf_at
 from winding_coach.command_line.wind_choice import add_wind_arguments, wind_filter
@@ -43,6 +44,9 @@ if TYPE_CHECKING:
     from winding_coach.shelf.store import Shelf
 
 FORMATS = ("csv", "parquet")
+O_BINARY: int = getattr(os, "O_BINARY", 0)
+FORMULAS = ("=", "+", "-", "@", "\t", "\r")
+"""A spreadsheet takes text that begins so for a formula; an apostrophe before it says that it is text."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -168,6 +172,9 @@ def csv_of(table: Table) -> bytes:
 def _cell(value: Any) -> Any:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, str):
+        safe = plain(value)
+        return f"'{safe}" if value.startswith(FORMULAS) else safe
     return json.dumps(value) if isinstance(value, tuple) else value
 
 
@@ -177,7 +184,9 @@ def _put(path: Path, data: bytes) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
-            fresh.write_bytes(data)
+            # People's nicknames are in it: for its user alone, whatever the umask.
+            with open(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL | O_BINARY, 0o600), "wb") as out:
+                out.write(data)
             os.replace(fresh, path)
         finally:
             fresh.unlink(missing_ok=True)

@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         shelf = stack.enter_context(shelf_at(home))
         looked(home, shelf)
         try:
-            has_shelf = (folder / SHELF_FILE).exists()
+            has_shelf = (folder / SHELF_FILE).is_file()
             theirs = stack.enter_context(Shelf(folder / SHELF_FILE, read_only=True)) if has_shelf else None
             with bar("reading traces") as shown:
                 merge = plan_merge(shelf, home.folder, theirs, folder, under=under, told=shown)

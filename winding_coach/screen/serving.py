@@ -58,6 +58,9 @@ class PageServer(ThreadingHTTPServer):
         self._ear, self._lock = Ear(), threading.Lock()
         super().__init__((host, port), _Handler)
 
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """A browser that leaves is no error, and the terminal is for the address."""
+
     @property
     def port(self) -> int:
         """The port that is served."""
