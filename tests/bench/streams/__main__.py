@@ -15,6 +15,7 @@ from tests.bench.streams import tables
 from tests.bench.streams.drawing import LAST, RATES, REPORT, TUNING
 from tests.bench.streams.making import SENSORS, Sensor, Stream, stream
 from tests.bench.streams.observer import kept, observed
+from tests.bench.streams.other import other_stream
 from tests.bench.streams.picture import Point, picture
 from tests.bench.streams.scoring import scored
 from tests.bench.streams.watching import watched
@@ -92,9 +93,12 @@ class Bench:
         began = time.process_time()
         first = SEEDS[chosen.seeds] + chosen.first
         n = chosen.streams if rate < 100.0 else max(chosen.streams // 3, 1)
-        streams = [stream(first + i, rate) for i in range(n)]
+        make = other_stream if chosen.other else stream
+        streams = [make(first + i, rate) for i in range(n)]
+        kind = ", other make," if chosen.other else ""
         hours = sum(float(one.t_s[-1]) for one in streams) / 3600.0
-        yield f"{rate:g} lines/s: {n} streams, {chosen.seeds} seeds {first:,} to {first + n - 1:,}, {hours:.1f} hours\n"
+        seeds = f"{chosen.seeds} seeds{kind} {first:,} to {first + n - 1:,}"
+        yield f"{rate:g} lines/s: {n} streams, {seeds}, {hours:.1f} hours\n"
         ideal: tables.Judged = []
         if chosen.observer:
             seen_by_it = observed(streams) if chosen.kept is None else kept(streams, chosen.kept)
@@ -137,20 +141,28 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="skip the first seeds")
     parser.add_argument("--rate", type=float, nargs="*", choices=RATES, default=[80.0], help="lines a second")
     parser.add_argument("--sensor", nargs="*", choices=SENSORS, default=list(SENSORS), help="sensors (default all)")
+    parser.add_argument("--other", action="store_true", help="streams of another make, to which nothing was fitted")
     parser.add_argument("--observer", action="store_true", help="the ideal observer too (a second of processor each)")
     parser.add_argument("--kept", type=Path, metavar="FOLDER", help="keep the observer's answers there for other runs")
     parser.add_argument("--write", action="store_true", help="into tests/bench/streams.md and docs/crank-chances.svg")
+    parser.add_argument("--append", action="store_true", help="add a section to tests/bench/streams.md")
     chosen = parser.parse_args()
+    if chosen.other and chosen.observer:
+        parser.error("the observer knows four harmonics and white noise only: leave out --observer or --other")
     bench, said = Bench(chosen), []
     for rate in chosen.rate:
         for text in bench.rate(rate):
             print(text, flush=True)
             said.append(text)
+    rates = " ".join(f"{rate:g}" for rate in chosen.rate)
+    command = f"python -m tests.bench.streams --seeds {chosen.seeds} --streams {chosen.streams} --rate {rates}"
+    command += (" --other" if chosen.other else "") + (" --observer" if chosen.observer else "")
+    tables_text = "```text\n" + "\n".join(said) + "```\n"
+    if chosen.append:
+        with PAGE.open("a", encoding="utf-8") as page:
+            page.write(f"\n## `{command}`\n\n{tables_text}")
     if chosen.write:
-        rates = " ".join(f"{rate:g}" for rate in chosen.rate)
-        command = f"python -m tests.bench.streams --seeds {chosen.seeds} --streams {chosen.streams} --rate {rates}"
-        head = HEAD.format(command=command + (" --observer" if chosen.observer else ""))
-        PAGE.write_text(head + "```text\n" + "\n".join(said) + "```\n", encoding="utf-8")
+        PAGE.write_text(HEAD.format(command=command) + tables_text, encoding="utf-8")
         if PICTURE_HZ in chosen.rate:
             PICTURE.write_text(bench.picture(), encoding="utf-8")
 

@@ -11,6 +11,7 @@ import pytest
 from tests.bench.streams.drawing import Draw, Ripple, draw
 from tests.bench.streams.making import STANDING, TURNING, Stream, counted, made, ripple_at, stream
 from tests.bench.streams.motion import FINE_HZ, Motion, move
+from tests.bench.streams.other import other_stream
 from tests.bench.streams.rubber import elastic, stretch
 from winding_coach.rubber.law import Rubber, geometry, torque_Nm
 
@@ -125,6 +126,19 @@ def test_same_seed_same_stream() -> None:
     first, again = stream(SEED, 10.0), stream(SEED, 10.0)
     assert np.array_equal(first.torque_Nm, again.torque_Nm)
     assert first.wire("quadrature") == again.wire("quadrature")
+
+
+def test_the_other_make_has_the_same_ranges_and_another_noise() -> None:
+    one = other_stream(SEED, 80.0)
+    same = draw(SEED, 80.0)
+    assert (one.draw.rev_per_s, one.draw.noise, one.draw.lost) == (same.rev_per_s, same.noise, same.lost)
+    assert one.draw.ripple.rms == pytest.approx(same.ripple.rms)
+    assert np.mean(one.label == TURNING) > 0.4
+    assert one.stands
+    rest = one.torque_Nm - one.true_Nm
+    jumps = np.diff(rest)[one.label[1:] == STANDING] / one.draw.expected_Nm
+    # Steps of AR(1) noise: sd √(2(1 - 0.4)) of the noise's own, within 15 %, where the crank stands.
+    assert float(np.std(jumps)) == pytest.approx(one.draw.noise * math.sqrt(1.2), rel=0.15)
 
 
 def test_a_sensor_that_loses_nothing_counts_right_within_a_count() -> None:
