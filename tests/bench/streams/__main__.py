@@ -32,7 +32,7 @@ Printed by
 
 The streams are invented and written apart from the estimator (`tests/bench/streams/`); the ranges, in `drawing.py`, are
 assumed. Words: standing is slower than 0.15 rev/s for 0.25 s or more; turning is faster than 0.20; the
-rest is not scored. False: a stand is said while the crank turns, a second or more after it was last slower than that (with
+rest is not scored. False: a stand is said at a turning crank, a second or more after it was last slower than that (with
 pulses: and a pulse's worth has been cranked since a stand); false alarms: said for 0.3 s, as the alarm wants it. Delays
 are of stands of 1 s and more after a second of turning. Brackets hold 95 % intervals. Peak: highest torque over the
 true one. The ideal observer sees the same torque, no pulses, and knows each stream's ripple, noise and habits
