@@ -105,5 +105,5 @@ def test_bytes_and_values_give_the_same_answers() -> None:
     sensors: tuple[Sensor, ...] = ("none", "quadrature")
     for sensor in sensors:
         by_value, by_wire = watched(one, sensor), watched_on_wire(one, sensor)
-        assert len(by_value.says) == len(by_wire.says)
-        assert np.mean(by_value.says == by_wire.says) > 0.999
+        assert len(by_wire.says) == len(one.t_s)
+        assert np.mean(by_value.says == by_wire.says[by_value.where]) > 0.999
