@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from winding_coach.command_line.at_meter import AtMeter, Lines, say
 from winding_coach.command_line.calibration_points import LAST, Taken, numbers_again, read_points, write_points
 from winding_coach.command_line.home import Home, add_common_arguments
+from winding_coach.command_line.plain_port import add_lines_argument, port_of
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.typed import number, quantity
 from winding_coach.meter.calibration import Calibration, CalibrationError
@@ -34,6 +35,7 @@ FOLDER = "calibrations"
 def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `meter calibrate`."""
     parser.add_argument("port", metavar="PORT", nargs="?", help="auto, a device or a URL (not with --points)")
+    add_lines_argument(parser)
     parser.add_argument("--arm", metavar="LENGTH", help="from the axis to the thread, as in '30 mm'")
     parser.add_argument(
         "--arm-sd",
@@ -138,7 +140,8 @@ def _taken(args: argparse.Namespace, home: Home, units: UnitSystem) -> list[Take
         raise UsageProblem("Name the meter's port, or a file of points with --points.")
     if not before and len({round(load.torque_Nm, 9) for load in loads}) < FEWEST_LOADS:
         raise UsageProblem(f"At least {FEWEST_LOADS} different loads are needed, zero among them.")
-    points = _points_on_screen(args.port, loads) if on_screen(args) else _take_points(args.port, loads)
+    port = port_of(args.lines, args.port)
+    points = _points_on_screen(port, loads) if on_screen(args) else _take_points(port, loads)
     taken = [Taken(load, point) for load, point in zip(loads, points, strict=True)]
     for place, one in zip(places, taken, strict=bool(places)):
         before[place] = one

@@ -30,6 +30,7 @@ from winding_coach.command_line.emulate_weights import FAULTS
 from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.listening import listen
+from winding_coach.command_line.plain_port import LOW_TRUST, add_lines_argument, port_of
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import fill_in
 from winding_coach.command_line.trials import trials_from, try_meter
@@ -63,6 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check = _job(jobs, "check", "read a meter for some seconds and judge it", "meter check auto --seconds 10")
     check.add_argument("port", metavar="PORT", nargs="?", help="auto, a device or a URL (auto)")
     check.add_argument("--seconds", default="5", metavar="S", help="how long (5)")
+    add_lines_argument(check)
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     check.add_argument("--try", dest="trials", metavar="LIST", help="of pull, release, crank: what you are asked to do")
     check.add_argument(
@@ -175,7 +177,7 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     if launch is not None and launch <= 0:
         raise UsageProblem("--launch-torque: it is above zero.")
     fill_in(args, home)
-    args.port = "auto" if args.port in (None, "sim") else args.port
+    args.port = port_of(args.lines, "auto" if args.port in (None, "sim") else args.port)
     if args.trials is not None:
         return _try(args, home, units, launch)
     calibration = _calibration_for_check(args.calibration, home)
@@ -187,6 +189,8 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         print(json.dumps(asdict(found) | {"port": args.port}))
     else:
         _print_check(asdict(found), units)
+        if found.plain:
+            print(LOW_TRUST)
         old = expired(calibration)
         if old is not None:
             print(old)

@@ -39,6 +39,7 @@ from winding_coach.command_line.flight import keeper
 from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
 from winding_coach.command_line.habits import habits_of, keep_habits
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.plain_port import add_lines_argument, port_of
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
@@ -71,6 +72,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `wind`."""
     meter = parser.add_argument_group("the meter")
     meter.add_argument("--port", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
+    add_lines_argument(meter)
     meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     meter.add_argument(
         "--sim-script", default="listens", metavar="STYLE", help="how the simulated hands wind (listens)"
@@ -107,7 +109,7 @@ def run(args: argparse.Namespace) -> int:
         home = ask(home)
     fill_in(args, home)
     tell(picked.said)
-    args.port = args.port or "auto"
+    args.port = port_of(args.lines, args.port or "auto")
     units = units_from(args, home)
     simulated = args.port == "sim"
     if simulated:

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from winding_coach.meter.examining import Signal, examine
 from winding_coach.meter.frames import Hello
+from winding_coach.meter.judging import PLAIN_BOARD, judged
 from winding_coach.meter.reader import MeterReader, TorqueSample
 
 FIT = "It is fit for use."
@@ -71,6 +72,7 @@ class MeterCheck:
     launch_Nm: the launch torque that drift is judged by. converter_noise_counts: of the converter alone, by its data
     sheet. pulses_per_turn: of the crank, by the meter's word. clock_ratio: seconds of its clock for one of ours.
     step_jitter: scatter of the time from line to line, as a share of it. passed: whether the verdict is that it is fit.
+    plain: numbers alone came, without clock and check sum.
     """
 
     seconds: float
@@ -127,8 +129,6 @@ def check_meter(
 
     launch_Nm: launch torque of the motors it is for; else it is taken from the cell's rating.
     """
-    from winding_coach.meter.judging import judged
-
     good = [sample for sample in samples if sample.raw is not None and not sample.settling]
     times = [sample.device_s for sample in samples]
     span = times[-1] - times[0] if len(times) > 1 else 0.0
@@ -176,6 +176,7 @@ def check_meter(
         step_jitter=_jitter(gaps),
         without_hello_s=None if arrivals is None else arrivals.longest_without_hello_s,
         signal=signal,
+        plain=hello is not None and hello.board == PLAIN_BOARD,
         verdict=(),
     )
     words = judged(found, received, rating, b"" if arrivals is None else arrivals.first_bytes, hello)

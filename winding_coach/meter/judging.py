@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from winding_coach.meter.frames import Hello
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from winding_coach.meter.checking import MeterCheck
 
 OTHER = "It speaks something else: this is no meter of this protocol, or its speed is not 115200 baud."
+PLAIN_BOARD = "plain"
 FEWEST_SAMPLES = 8
 NOISY_SHARE = 0.005
 """Noise above this share of the cell's rating hides the rate: 0.1-1 % was tried in the estimator's design."""
@@ -46,6 +48,9 @@ def judged(
         return ("It sends nothing: check its supply, the lead and the firmware.",)
     if found.samples == 0:
         return (no_line(first),)
+    if found.board == PLAIN_BOARD:
+        # These times are of arrival: nothing is known of the meter's own.
+        found = replace(found, clock_ratio=None, step_jitter=None, nominal_rate_hz=None, without_hello_s=None)
     words = [*_stream(found), *_converter(found)]
     if not found.signal or not (found.all_equal or found.signal.frozen):
         words += _signal(found, rating_Nm, hello)

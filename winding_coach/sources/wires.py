@@ -8,10 +8,14 @@ from __future__ import annotations
 import contextlib
 import select
 import socket
+import time
 from typing import Protocol
 from urllib.parse import urlsplit
 
+from winding_coach.meter.plain_lines import PlainLines
+
 BAUD = 115_200
+PLAIN = "plain://"
 POLL_S = 0.05
 """A key or a stop is noticed within this."""
 WRITE_WAIT_S = 0.2
@@ -106,12 +110,34 @@ class SocketWire:
         self._socket.close()
 
 
+class PlainWire:
+    """A port of one number a line, translated into the meter's protocol as it comes."""
+
+    def __init__(self, inner: Wire) -> None:
+        self._inner = inner
+        self._lines = PlainLines()
+
+    def receive(self) -> bytes:
+        """Return what came, translated."""
+        data = self._inner.receive()
+        return self._lines.translate(time.monotonic(), data) if data else b""
+
+    def send(self, data: bytes) -> None:
+        """Send nothing: such a sketch answers no question, and may take a byte for a command."""
+
+    def close(self) -> None:
+        """Let go of the port."""
+        self._inner.close()
+
+
 def open_wire(name: str) -> Wire:
-    """Open a device or URL.
+    """Open a device or URL; `plain://` and either of them is read as one number a line.
 
     Raises:
         Exception: whatever the system, pyserial or one of its URL handlers raises; `ports.plain_reason` words it.
     """
+    if name.startswith(PLAIN):
+        return PlainWire(open_wire(name.removeprefix(PLAIN)))
     if name.startswith("socket://"):
         return SocketWire(name)
     import serial

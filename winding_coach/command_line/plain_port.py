@@ -1,0 +1,41 @@
+"""`--lines plain`: a meter that prints one number a line and speaks no protocol."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from winding_coach.command_line.problem import UsageProblem
+
+if TYPE_CHECKING:
+    import argparse
+
+PLAIN = "plain://"
+LOW_TRUST = (
+    "Plain lines carry no clock and no check sum: times are of their arrival at this computer, and a damaged digit is"
+    " not noticed. There is no crank sensor."
+)
+
+
+def add_lines_argument(parser: argparse.ArgumentParser | argparse._ArgumentGroup) -> None:
+    """Add `--lines`."""
+    parser.add_argument(
+        "--lines",
+        choices=("protocol", "plain"),
+        default="protocol",
+        help="plain: one number a line, counts or a torque with its unit, from a port that is named (protocol)",
+    )
+
+
+def port_of(lines: str, port: str) -> str:
+    """Return the port's name with what its lines are.
+
+    Raises:
+        UsageProblem: plain lines of a port that is not named: nothing tells a meter from another device.
+    """
+    if lines != "plain":
+        return port
+    if port in ("auto", "sim"):
+        raise UsageProblem(
+            "--lines plain: name the port, as in /dev/ttyUSB0; plain numbers do not say what they are of."
+        )
+    return port if port.startswith(PLAIN) else PLAIN + port
