@@ -7,7 +7,6 @@ import os
 import subprocess
 import sys
 import threading
-import time
 import tty
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -130,14 +129,13 @@ def test_a_wind_of_plain_lines_is_recorded_and_replayed(home: Path) -> None:
     me = [sys.executable, "-m", "winding_coach"]
     motor = ["--loop", "30 cm", "--mass", "1.40 g", "--hooks", "22 cm", "--calibration", "simulated", "--headless"]
     with sketch() as device:
-        command = [*me, "wind", "--port", device, "--lines", "plain", *motor, "--json"]
+        command = [*me, "wind", "--port", device, "--lines", "plain", *motor, "--json", "--readings", "5"]
         with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as wind:
             assert wind.stdin is not None
             assert wind.stdout is not None
             for line in wind.stdout:
-                if json.loads(line).get("state") == "up":
+                if json.loads(line).get("event") == "reading":
                     break
-            time.sleep(1.0)
             rest, _ = wind.communicate("quit\n", timeout=60)
     summary = json.loads(rest.splitlines()[-1])
     assert summary["event"] == "summary"
