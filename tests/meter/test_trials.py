@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.trials import crank_trial, pull_trial, release_trial
+from winding_coach.meter.trials import crank_trial, pull_trial, release_trial, stretch_trial
 
 PULL_N = 9.80665
 
@@ -39,6 +39,15 @@ def test_without_rating_and_launch_torque_a_pull_is_shown_and_not_judged() -> No
     assert found.passed is None
     assert "+1.000 mN·m" in found.words
     assert pull_trial(at(0), at(1e-3), at(0), bare, PULL_N, 4e-3).passed is False
+
+
+def test_a_reading_at_full_stretch_without_a_turn_is_the_pull() -> None:
+    found = stretch_trial(at(0), at(0.157e-3), SIMULATED, 3.5e-3)
+    assert found.passed is False
+    assert found.figures["launch_share"] == pytest.approx(0.157 / 3.5, rel=1e-3)
+    assert "no torque of the motor" in found.words
+    assert stretch_trial(at(0), at(0.02e-3), SIMULATED, 3.5e-3).passed
+    assert stretch_trial(at(0), at(0.02e-3), replace(SIMULATED, rating_Nm=None)).passed is None
 
 
 @pytest.mark.parametrize(

@@ -66,7 +66,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("--seconds", default="5", metavar="S", help="how long (5)")
     add_lines_argument(check)
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
-    check.add_argument("--try", dest="trials", metavar="LIST", help="of pull, release, crank: what you are asked to do")
+    check.add_argument(
+        "--try", dest="trials", metavar="LIST", help="of pull, stretch, release, crank: what you are asked to do"
+    )
     check.add_argument(
         "--launch-torque", metavar="TORQUE", help="of the motors it is for (an eighth of the cell's rating)"
     )

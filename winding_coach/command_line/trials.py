@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from winding_coach.meter.calibration import Calibration
     from winding_coach.meter.trials import Trial
 
-TRIALS = ("pull", "release", "crank")
+TRIALS = ("pull", "stretch", "release", "crank")
 CRANK_TURNS = 20
 
 
@@ -44,6 +44,7 @@ def try_meter(
         at = AtMeter(source, Lines())
         does = {
             "pull": lambda: _pull(at, calibration, pull_kg, launch_Nm),
+            "stretch": lambda: _stretch(at, calibration, launch_Nm),
             "release": lambda: _release(at, calibration),
             "crank": lambda: _crank(at),
         }
@@ -69,6 +70,18 @@ def _pull(at: AtMeter, calibration: Calibration, pull_kg: float, launch_Nm: floa
     pulled = _steady(at)
     say("Pull: take it off again, then press Enter.")
     return pull_trial(before, pulled, _steady(at), calibration, pull_kg * GRAVITY_M_PER_S2, launch_Nm)
+
+
+def _stretch(at: AtMeter, calibration: Calibration, launch_Nm: float | None) -> Trial:
+    from winding_coach.meter.trials import stretch_trial
+
+    say("Stretch: take everything off the hook, hands off, then press Enter.")
+    before = _steady(at)
+    say(
+        "Stretch: eye protection on; hook a motor on, walk out to full stretch in line with the meter, no turn on it,"
+        " hold still, then press Enter."
+    )
+    return stretch_trial(before, _steady(at), calibration, launch_Nm)
 
 
 def _release(at: AtMeter, calibration: Calibration) -> Trial:

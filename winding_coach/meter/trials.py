@@ -67,6 +67,26 @@ def pull_trial(
     return Trial("pull", passed, figures, words)
 
 
+def stretch_trial(before: float, stretched: float, calibration: Calibration, launch_Nm: float | None = None) -> Trial:
+    """Judge what a motor reads at full stretch before its first turn: cross-talk of its pull, not torque."""
+    reads = calibration.torque_Nm(stretched, before)
+    figures: dict[str, float | int | None] = {"reads_Nm": reads}
+    if launch_Nm is None and calibration.rating_Nm is not None:
+        launch_Nm = LAUNCH_SHARE * calibration.rating_Nm
+    said = f"At full stretch, without a turn, it reads {_torque(reads)}: that is the pull, and no torque of the motor"
+    if launch_Nm is None:
+        return Trial("stretch", None, figures, f"{said}.")
+    figures["launch_share"] = reads / launch_Nm
+    passed = abs(reads) <= PULL_SHARE * launch_Nm
+    words = f"{said}; {abs(reads) / launch_Nm:.1%} of a launch torque of {1e3 * launch_Nm:.2f} mN·m."
+    return Trial(
+        "stretch",
+        passed,
+        figures,
+        words if passed else f"{words} Put the hook on the axis, the meter in line with the motor.",
+    )
+
+
 def release_trial(before: float, loaded: float, after: float, calibration: Calibration) -> Trial:
     """Judge what stays behind when a torque is let go: friction, creep or something that slips."""
     torque = calibration.torque_Nm(loaded, before)
