@@ -230,6 +230,9 @@ def test_a_fall_of_torque_is_a_step_until_it_stays_down() -> None:
     assert steps.next(replace(walk, lies_s=7.5, waits_s=6.0), LIMITS) is None, "they may not have heard to wait yet"
     assert steps.next(replace(walk, lies_s=7.5, waits_s=7.5, cranking=True), LIMITS) is None
     assert steps.next(replace(walk, lies_s=7.5, waits_s=7.5, distance_m=1.0), LIMITS) is None, "seen far out"
+    blind = replace(walk, lies_s=7.5, waits_s=7.5, counted=False, turns=None)
+    assert steps.next(blind, LIMITS) is None, "a deaf walker goes on; nothing counts the crank"
+    assert steps.next(replace(blind, still_s=8.5), LIMITS) is Phase.BACK_OFF
     assert steps.next(replace(walk, lies_s=7.5, waits_s=7.5), LIMITS) is Phase.BACK_OFF
 
 

@@ -48,6 +48,8 @@ STEPPER_AFTER, WALKER_AFTER_S = 3, 12.0
 STEP_STRETCH = 0.12
 """A step may let the strands go by so much of stretch; found in the closed loop under three laws of slack."""
 LEAST_STEP_M, MOST_STEP_M = 0.08, 0.30
+STEP_DEPTH = 0.12
+"""What loses less torque than this may be ripple of a hand that slows down, or a slip of a knot."""
 WORD_OF_STEP_S = 4.0
 SHORTER_EVERY_S, SHORTER_STANDS_S = 8.0, 1.5
 """Shorter steps are asked for this often at most, and the word stands for so long."""
@@ -172,7 +174,8 @@ class Lead:
         word = self._word
         asked = PACES.get("walk_on" if word is None else word.code, 0.0) * self._learning.habits.pace
         # A crank that stopped lets torque fall by itself; that is no long step.
-        quick = step.crank_turned is not False and self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
+        deep = step.depth >= STEP_DEPTH
+        quick = deep and step.crank_turned is not False and self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
         if not quick:
             return
         together = self._long_s is not None and step.at_s - self._long_s < WALKER_AFTER_S

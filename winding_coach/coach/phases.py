@@ -33,7 +33,8 @@ FELL_FROM_TOP = 0.08
 NEAR_PEAK = 0.94
 LIES_AT_HOOKS_S, LIES_IN_WALK_S = 2.0, 7.0
 """So long torque lies low before it counts as backed off; a step's is back sooner, or the crank is turned on."""
-STILL_IN_WALK_S = 5.0
+STILL_IN_WALK_S = 8.0
+"""A walk that just balances the crank keeps torque still too, but hardly for so long."""
 TAKEN_OFF_TURNS_OF_CRANK = 0.9
 CRANKED_ON_SHARE = 0.08
 CLIMBING = 1.04
@@ -110,8 +111,9 @@ def _ended_early(now: Moment, limits: Limits) -> bool:
     if now.torque_Nm is None or now.cranking is True or now.phase_top_Nm <= 0.0:
         return False
     out = now.distance_m is not None and now.distance_m > limits.hooks_m + 0.15
-    # Told to wait all the while, or torque so still that nobody cranks or walks.
-    waited = not now.led or now.waits_s >= LIES_IN_WALK_S or now.still_s >= STILL_IN_WALK_S
+    # Where nothing counts turns, only quite still torque shows that nobody cranks or walks: they may not have heard.
+    still = now.still_s >= STILL_IN_WALK_S
+    waited = not now.led or still or (now.counted and now.waits_s >= LIES_IN_WALK_S)
     return (
         waited
         and not out
