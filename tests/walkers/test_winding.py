@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from xml.etree import ElementTree
 
 import pytest
 
 from tests.bench.walkers.cells import CELLS, named
+from tests.bench.walkers.drawing import picture
 from tests.bench.walkers.judging import followed, judged, phases_without_cause
 from tests.bench.walkers.people import draw
 from tests.bench.walkers.piped import Piped
@@ -114,3 +116,16 @@ def test_cells_by_name_and_the_tables_of_their_rows() -> None:
     assert len(lines) == 3
     assert all(line.count("|") == lines[0].count("|") for line in lines)
     assert all(line.count("|") == 6 for line in aims([row]))
+
+
+def test_a_wind_is_drawn_with_its_torque_its_way_and_the_words_for_the_feet() -> None:
+    figures = {"risk A": 0.1, "turns": 1.0, "launch": None}
+    points = [(0.0, 0.0, 1.96), (780.0, 4.2e-3, 1.96), (1473.0, 7.8e-3, 0.22)]
+    found = {"points": points, "told": [780.0, 900.0], "scale": 1.0, "figures": figures}
+    drawn = ElementTree.fromstring(picture(found, "One <wind>"))
+    lines = [part for part in drawn if part.tag.endswith("polyline")]
+    assert len(lines) == 4
+    assert (lines[2].get("points") or "").count(",") == 3
+    said = " ".join(part.text or "" for part in drawn if part.tag.endswith("text"))
+    assert "One <wind>" in said
+    assert "not reached" in said
