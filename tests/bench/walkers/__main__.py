@@ -11,10 +11,9 @@ import argparse
 import sys
 from pathlib import Path
 
-from tests.bench.walkers.cells import SEEDS, mark_of, named, run
+from tests.bench.walkers.cells import SEEDS, named, run
 from tests.bench.walkers.judging import even_risk
 from tests.bench.walkers.table import aims, table
-from tests.bench.walkers.winding import Cell
 
 OUT = Path(__file__).parent.with_suffix(".md")
 PRINTED = "## As printed\n"
@@ -24,11 +23,12 @@ USUAL = "coach/meter/walks,coach/*/any,alone/*/any,oracle/*/any"
 
 def page(rows: list[dict[str, object]], names: list[str], seeds: str) -> str:
     """Return all tables."""
+    marks = sorted({str(row["mark"]) for row in rows})
     even = ", ".join(f"{law} {100 * risk:.1f} %" for law, risk in even_risk().items())
     return "\n".join(
         [
-            f"Seeds {seeds} ({SEEDS[seeds]:,} on), coach {mark_of(Cell('coach'))}. Figures in per cent, in brackets"
-            f" 95 % intervals. Chance to break on the even path: {even}.",
+            f"Seeds {seeds} ({SEEDS[seeds]:,} on), sources {', '.join(marks)}. Figures in per cent, in brackets 95 %"
+            f" intervals. Chance to break on the even path: {even}.",
             "",
             *aims(rows),
             "",
