@@ -109,9 +109,16 @@ def _of(rows: list[Row], name: str, figure: str) -> Estimate:
     return FIGURES[figure]([row for row in rows if row["cell"] == name])
 
 
+def _people_of(rows: list[Row], name: str) -> list[Row]:
+    """The rows of the people that a cell has wound, whoever led them; all where it has none."""
+    seeds = {row["seed"] for row in rows if row["cell"] == name}
+    return [row for row in rows if row["seed"] in seeds] if seeds else rows
+
+
 def _most_risk(rows: list[Row], law: str) -> str:
     """What the aim allows: under A by what the same people do with a needle and with the oracle."""
     even = mean(row[f"even {law}"] for row in rows).value
+    rows = _people_of(rows, "coach/crank/any")
     if law != "A":
         return f"≤ {100 * even + (2 if law == 'B' else 1):.1f}"
     alone, oracle = (_of(rows, f"{led}/crank/any", "risk A").value for led in ("alone", "oracle"))
@@ -127,7 +134,8 @@ def aims(rows: list[Row]) -> list[str]:
 
     def add(what: str, wanted: str, name: str, figure: str) -> None:
         who = name.split("/")[2]
-        alone, oracle = (_of(rows, f"{led}/crank/{who}", figure).per_cent() for led in ("alone", "oracle"))
+        same = _people_of(rows, name)
+        alone, oracle = (_of(same, f"{led}/crank/{who}", figure).per_cent() for led in ("alone", "oracle"))
         found = _of(rows, name, figure)
         lines.append(f"| {what} | {wanted} | {found.per_cent()}, {found.winds} winds | {alone} | {oracle} |")
 
