@@ -152,6 +152,11 @@ def test_no_rule_is_broken(seed: int) -> None:
     assert wound(world(seed)).broken_rules == {}
 
 
+def test_a_torque_that_falls_to_nothing_in_the_walk_in_raises_nothing() -> None:
+    """The logarithm of a torque below zero ended the coach: a strain gauge that comes loose while one walks in."""
+    assert "raised" not in wound(world(5_000_165)).broken_rules
+
+
 def test_an_honest_wind_gets_its_turns() -> None:
     """A coach that stops every wind would break no other rule."""
     outcome = wound(World(seed=1_000_001, ratio=16.0, channels="c", walks="strides"))

@@ -134,7 +134,9 @@ class Lead:
         while at_s - self._torques[0][0] > SLOPE_OVER_S:
             self._torques.popleft()
         first_s, first = self._torques[0]
-        return 0.0 if at_s - first_s < 0.5 * SLOPE_OVER_S or first <= 0.0 else log(torque / first) / (at_s - first_s)
+        if at_s - first_s < 0.5 * SLOPE_OVER_S or min(first, torque) <= 0.0:
+            return 0.0
+        return log(torque / first) / (at_s - first_s)
 
     def _climb(self, at_s: float, torque: float) -> None:
         """For how long torque has climbed though the feet were told to go on."""
