@@ -58,7 +58,7 @@ CALM = Moment(
 EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
     # code: what is set throughout; what just does not light it; what does
     "motor_broke": ({}, {"broke": False}, {"broke": True}),
-    "overwind": ({"phase": Phase.FINAL_TURNS}, {"torque_Nm": 1.044 * PEAK}, {"torque_Nm": 1.046 * PEAK}),
+    "overwind": ({"phase": Phase.FINAL_TURNS}, {"torque_Nm": 1.059 * PEAK}, {"torque_Nm": 1.061 * PEAK}),
     "meter_limit": ({}, {"overloaded": False}, {"overloaded": True}),
     "winder_limit": ({"phase": Phase.BACK_OFF}, {"torque_Nm": 8.99e-3}, {"torque_Nm": 9.01e-3}),
     "meter_saturated": ({}, {"saturated": False}, {"saturated": True}),

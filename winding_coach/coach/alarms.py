@@ -36,7 +36,8 @@ STOPPED_AFTER_S = 3.0
 UNLIKE_PLAN = 0.11
 """Motors of one label differ by some 8 % in torque (assumed); beyond this it is another motor, or the zero is off."""
 ZERO_SHARE = 0.03
-DANGER_OVER, DANGER_STANDING = 1.045, 1.08
+TURNS_REV_PER_S = 0.4
+DANGER_OVER, DANGER_STANDING = 1.06, 1.10
 """Above the target by this, with the crank turning or standing, is a danger: a turn of the crank more than a late
 stop takes (simulated)."""
 RIPPLE_AGREES_S = 1.5
@@ -60,7 +61,9 @@ def _size(now: Moment) -> float | None:
 
 def _overwind(now: Moment, limits: Limits) -> bool:
     # A hand that stops when it is told to goes past the target by a turn of the crank at most; that is no danger.
-    over = DANGER_OVER if now.cranking is not False else DANGER_STANDING
+    # A crank that stands in mid-turn shows its ripple as torque.
+    slow = now.crank_rev_per_s is not None and abs(now.crank_rev_per_s) < TURNS_REV_PER_S
+    over = DANGER_STANDING if slow or now.cranking is False else DANGER_OVER
     size_Nm = _size(now)
     if size_Nm is not None and size_Nm >= over * limits.peak_Nm:
         return True

@@ -9,6 +9,12 @@ from winding_coach.coach.view import Marks
 
 BANDED = frozenset({Phase.WALK_IN, Phase.FINAL_TURNS})
 
+MEAN_S = 0.5
+"""Peak and launch are of torque averaged so long: ripple of a hand that slows down gets through the estimator."""
+TURNS_REV_PER_S = 0.35
+COMES_OFF, LONG_S = 0.8, 2.0
+"""Torque below this share of its mean is on its way somewhere else; a silence so long begins a new mean."""
+
 
 class Notes:
     """Kept up to date by `tell` and `alarmed`; read through `marks` and `summary`."""
@@ -24,6 +30,8 @@ class Notes:
         self._banded_s = 0.0
         self._in_band_s = 0.0
         self._before_s: float | None = None
+        self._mean_Nm: float | None = None
+        self._low_s = 0.0
 
     def tell(self, now: Moment) -> None:
         """Take one moment."""
@@ -31,14 +39,33 @@ class Notes:
         self._before_s = now.at_s
         if now.torque_Nm is None:
             return
-        if now.phase in LOADED and now.torque_Nm > self.top_Nm and now.phase is not Phase.READY:
-            self.top_Nm, self._top_turns = now.torque_Nm, now.turns
-        if now.phase is Phase.READY and now.gone_s == 0.0:
-            self._launch_Nm, self._launch_turns = now.torque_Nm, now.turns
+        mean_Nm = self._mean(now.torque_Nm, passed)
+        # A crank that stands in mid-turn shows its ripple as torque: what it showed while turning is the peak.
+        slow = now.cranking is False or (now.crank_rev_per_s is not None and abs(now.crank_rev_per_s) < TURNS_REV_PER_S)
+        turning = not slow or self.top_Nm == 0.0
+        if now.phase in LOADED and turning and mean_Nm > self.top_Nm and now.phase is not Phase.READY:
+            self.top_Nm, self._top_turns = mean_Nm, now.turns
+        if now.phase is Phase.READY and now.gone_s == 0.0 and now.torque_Nm > COMES_OFF * mean_Nm:
+            self._launch_Nm, self._launch_turns = mean_Nm, now.turns
         if now.phase in BANDED and now.rate_Nm_per_s is not None and now.silent_s < 0.5:
             self._banded_s += passed
             if (now.rate_low_Nm_per_s or 0.0) <= now.rate_Nm_per_s <= (now.rate_high_Nm_per_s or 0.0):
                 self._in_band_s += passed
+
+    def _mean(self, torque_Nm: float, passed: float) -> float:
+        """Torque without what ripple is left in it; a motor that comes off is not averaged in."""
+        before = self._mean_Nm
+        if before is None or torque_Nm < COMES_OFF * before or passed > LONG_S:
+            # A step, a gap or a motor that comes off: begin anew, but do not note what is falling.
+            self._mean_Nm = torque_Nm if before is None or passed > LONG_S else before
+            if torque_Nm < COMES_OFF * self._mean_Nm:
+                self._low_s += passed
+                if self._low_s > MEAN_S:
+                    self._mean_Nm, self._low_s = torque_Nm, 0.0
+            return self._mean_Nm
+        self._low_s = 0.0
+        self._mean_Nm = before + (torque_Nm - before) * min(passed / MEAN_S, 1.0)
+        return self._mean_Nm
 
     def alarmed(self, alarm: Alarm) -> None:
         """Take one alarm that went on or off."""

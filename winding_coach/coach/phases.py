@@ -113,13 +113,9 @@ def _ended_early(now: Moment, limits: Limits) -> bool:
     out = now.distance_m is not None and now.distance_m > limits.hooks_m + 0.15
     # Where nothing counts turns, only quite still torque shows that nobody cranks or walks: they may not have heard.
     still = now.still_s >= STILL_IN_WALK_S
-    waited = not now.led or still or (now.counted and now.waits_s >= LIES_IN_WALK_S)
-    return (
-        waited
-        and not out
-        and now.lies_s >= LIES_IN_WALK_S
-        and now.torque_Nm < (1.0 - 1.5 * FELL_FROM_TOP) * now.phase_top_Nm
-    )
+    waited = not now.led or (now.counted and now.waits_s >= LIES_IN_WALK_S)
+    stays = still or (waited and now.lies_s >= LIES_IN_WALK_S)
+    return stays and not out and now.torque_Nm < (1.0 - 1.5 * FELL_FROM_TOP) * now.phase_top_Nm
 
 
 def _taken_off(now: Moment, limits: Limits) -> bool:
