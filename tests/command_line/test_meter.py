@@ -29,8 +29,11 @@ def checked(capsys: pytest.CaptureFixture[str], *words: str, status: int = 0) ->
 
 
 def test_check_of_a_good_meter(home: Path, capsys: pytest.CaptureFixture[str], processes: Processes) -> None:
-    meter = start(processes, "meter", "emulate", "--speed", "4", "--channels", "cdt", "--pulses-per-turn", "4")
+    # Each check has a meter of its own, that waits for it: once the crank turns, nothing is at rest to judge.
+    words = ("meter", "emulate", "--wait", "--speed", "4", "--channels", "cdt", "--pulses-per-turn", "4")
+    meter, other = start(processes, *words), start(processes, *words)
     assert meter.stdout is not None
+    assert other.stdout is not None
     device = meter.stdout.readline().strip()
     found = json.loads(checked(capsys, device, "--seconds", "1", "--json"))
     assert found["rate_hz"] == pytest.approx(80.0, rel=0.01), "by the meter's own clock, whatever the speed"
@@ -39,7 +42,7 @@ def test_check_of_a_good_meter(home: Path, capsys: pytest.CaptureFixture[str], p
     assert found["lost_lines"] == found["bad_lines"] == 0
     assert found["noise_Nm"] == pytest.approx(8e-6, rel=0.4)
     assert found["verdict"] == ["It is fit for use."]
-    plain = checked(capsys, device, "--seconds", "0.5", "--units", "inch")
+    plain = checked(capsys, other.stdout.readline().strip(), "--seconds", "0.5", "--units", "inch")
     assert "board        simulated\n" in plain
     assert "lines a second, by its own clock" in plain
     assert "ozf·in" in plain
