@@ -50,7 +50,6 @@ class Gathering:
         self.live = LiveScale(limits, path)
         self.doubts = Doubts(path, limits)
         self.turns_in = TurnsIn(path, limits, turns_in)
-        self._pulses_from: tuple[float, float] | None = None
         self._plan_limits = limits
         self._fallen = Fallen()
         self._most_turns = 0.0
@@ -110,7 +109,7 @@ class Gathering:
             turns=turns,
             counted=turns is not None,
             pace_turns=pace_turns,
-            fitted=self.live.ratio,
+            fitted=self.live.at_stretch,
             off_path_m=guide.off_path_m(pace_turns, distance_m),
             stopped=here.stopped,
             distance_m=distance_m,
@@ -170,7 +169,7 @@ class Gathering:
             if live.turns_source == "estimated":
                 estimated = live.crank_turns * ratio + now.turns_in, (live.crank_turns_sd or 0.0) * ratio
             elif live.turns_source == "counted" and now.wound_turns is not None:
-                pulses = self._rhythm(now.phase, live.crank_turns, now.wound_turns / ratio)
+                pulses = self._rhythm(now.wound_turns / ratio, intake.turns.amended)
         self._doubt_distance(now, intake)
         self.doubts.tell(
             now,
@@ -182,15 +181,11 @@ class Gathering:
             first=self.turns_in.label,
         )
 
-    def _rhythm(self, phase: Phase, by_rhythm: float, counted: float) -> float | None:
+    @staticmethod
+    def _rhythm(crank_turns: float, amended: float) -> float | None:
         """Turns by the rhythm of the pulses, which shows one that is missing, over those counted."""
-        if phase is not Phase.WIND_STRETCHED or self._pulses_from is None:
-            if phase in PREPARING | {Phase.WIND_STRETCHED}:
-                self._pulses_from = by_rhythm, counted
-            return None
-        from_rhythm, from_count = self._pulses_from
-        passed = counted - from_count
-        return (by_rhythm - from_rhythm) / passed if passed >= RHYTHM_FROM else None
+        counted = crank_turns - amended
+        return crank_turns / counted if crank_turns >= RHYTHM_FROM and counted > 0.0 else None
 
     def _doubt_distance(self, now: Moment, intake: Intake) -> None:
         """A distance that does not move while torque shows that the person does: a dead sensor."""

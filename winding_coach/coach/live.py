@@ -52,11 +52,16 @@ class LiveScale:
         self.at_stretch: float | None = None
         self.known = False
 
-    def hold_low(self) -> None:
-        """The label is in doubt: from now on the lower of both targets, the label's and this motor's."""
+    def hold_low(self, of_plan: float | None = None) -> None:
+        """The label is in doubt: from now on the lower of both targets, the label's and this motor's.
+
+        of_plan: torque over the label's as it was seen so far.
+        """
         self._least, self._most, self._trusted = LEAST_IN_DOUBT, 1.0, 1.0
         if self.ratio is not None:
             self._set(self.ratio)
+        elif of_plan is not None:
+            self.scale = min(max(of_plan, self._least), self._most)
 
     def tell(
         self, at_s: float, phase: Phase, torque_Nm: float | None, turns: float | None, distance_m: float | None

@@ -127,6 +127,8 @@ class MotorTurns:
         self._signed = False
         self._given_up = False
         self.source = "unknown"
+        self.amended = 0.0
+        """Turns of the crank that were lost in the count and put right."""
         self.before = 0.0
         """Turns in the motor before this wind."""
 
@@ -159,6 +161,7 @@ class MotorTurns:
     def amend(self, revolutions: float) -> None:
         """Pulses were lost (above 0) or came twice (below 0), by what the pulses around them show."""
         if self.source == "counted" and revolutions:
+            self.amended += max(revolutions, 0.0)
             self._crank += -revolutions if self._reversed and not self._signed else revolutions
 
     def tap(self, phase: Phase) -> None:
@@ -186,4 +189,4 @@ class MotorTurns:
 
     def restart(self) -> None:
         """Count from nothing again; the motor has no turns on it yet."""
-        self._crank = 0.0
+        self._crank = self.amended = 0.0
