@@ -108,7 +108,7 @@ _REASON_WORDS = {
     "turns": "turns left in it",
     "pulses": "lost pulses",
     "direction": "wrong direction",
-    "stretch": "not stretched out",
+    "stretch": "standing elsewhere",
 }
 
 
