@@ -110,6 +110,7 @@ def shown_of(view: CoachView, heard: Hearing, *, marks: bool = True) -> Shown:
         distance_m=None if told is None else told.distance_m,
         crank_turns=None if told is None else told.crank_turns,
         at_m=view.reading.distance_m,
+        step_m=None if told is None else told.step_m,
         cue_s=None if heard.cue is None else heard.cue.at_s,
         danger=heard.cue is not None and heard.cue.cue is Cue.DANGER,
         tone=None if heard.tone is None else SIDES[heard.tone.side],

@@ -113,8 +113,11 @@ class CoachedPerson(Person):
         if self._senses.tone == -1:
             self._stalled_until_s = min(self._stalled_until_s, self._at_s)
         self._crank_on()
+        at_hooks = self._distance_m <= self._nearest_m + 0.004
+        if self._doing == "walking in" and at_hooks:
+            self._doing = "final turns"
         if code in PACES:
-            self._doing = "walking in"
+            self._doing = "final turns" if at_hooks else "walking in"
             self._walks_m_per_s = PACES[code] * (1.0 + self._skill.eager)
             return
         self._walks_m_per_s = 0.0
