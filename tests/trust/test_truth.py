@@ -143,8 +143,10 @@ def test_a_wind_is_shrunk_to_the_untruth_that_it_takes() -> None:
     assert Shrinker(fault.make).shrunk(pair, "no number").untruths == (absurd,)
 
 
-SOUND = (1_000_002, 1_000_004, 1_000_011, 1_000_025)
-"""Winds of the search in which no rule is broken: a stopped process, an absurd distance, a stuck one, nothing."""
+SOUND = (1_000_002, 1_000_004, 1_000_006, 1_000_010, 1_000_011, 1_000_012, 1_000_016, 1_000_020, 1_000_022, 1_000_025)
+"""Winds of the search in which no rule is broken any more: a stopped process, an absurd distance, a slow link, a motor
+that slips off, a stuck distance, readings and pulses that stand with half the gain, the other way round with four
+pulses a turn, a mass typed wrong, a slow link with readings that stand, nothing."""
 
 
 @pytest.mark.parametrize("seed", SOUND)
