@@ -166,7 +166,7 @@ def test_u_shows_figures_in_the_other_units_and_back() -> None:
     assert "0.960 ozf·in" in inch  # 6.78 mN·m over 7.06155 mN·m: NIST SP 811, appendix B.8
     assert "Step in to 1.22 m; crank on." in metric
     assert "Step in to 48 in; crank on." in inch, "the coach's sentences too"
-    assert "past the limit of 0.960 ozf·in" in picture(state("danger"), (80, 24), "u")
+    assert "above the target of 0.960 ozf·in" in picture(state("danger"), (80, 24), "u")
     assert picture(state("walk-in"), (80, 24), "u", "u") == metric
 
 

@@ -39,7 +39,7 @@ def test_it_says_what_the_screen_says() -> None:
     seen = shown(state("final"))
     assert (seen["word"], seen["word_unit"]) == ("STOP IN 2", "s")
     assert seen["urgent"]
-    assert seen["alarm"] == "!! WARNING  Limit in 2 seconds."
+    assert seen["alarm"] == "!! WARNING  Target torque in 2 seconds: get ready to stop."
     assert seen["level"] == "warning"
     assert seen["torque"] == "6.55"
     assert seen["goal"] == "goal 6.78 mN·m"
