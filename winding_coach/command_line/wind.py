@@ -96,8 +96,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Coach one wind."""
-    from winding_coach.simulator.hands import STYLES
-    from winding_coach.sources.listening import LISTENS
     from winding_coach.sources.serial_port import SerialSource
     from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
 
@@ -113,6 +111,7 @@ def run(args: argparse.Namespace) -> int:
     units = units_from(args, home)
     simulated = args.port == "sim"
     if simulated:
+        _check_simulation(args)
         take_invented(args, "invented")
     figures = figures_from(args, units)
     calibration = _calibration(args, home, simulated=simulated)
@@ -133,12 +132,6 @@ def run(args: argparse.Namespace) -> int:
     meter: SimulatedMeter | None = None
     port = args.port
     if simulated:
-        number("--sim-speed", args.sim_speed, 0.01, 1000)
-        styles = (*STYLES, LISTENS)
-        if args.sim_script not in styles:
-            raise UsageProblem(
-                f"--sim-script: there is no style '{args.sim_script}': choose one of {', '.join(styles)}."
-            )
         given = [(name, getattr(args, name)) for name in MOTOR_OPTIONS if getattr(args, name) is not None]
         options = [word for name, value in given if value for word in (f"--{name.replace('_', '-')}", value)]
         try:
@@ -195,6 +188,21 @@ def _calibration(args: argparse.Namespace, home: Home, *, simulated: bool) -> Ca
                 f" {problem}"
             ) from None
         raise
+
+
+def _check_simulation(args: argparse.Namespace) -> None:
+    """Refuse words about the simulated meter that it would not take, before anything is said or begun.
+
+    Raises:
+        UsageProblem: one is wrong.
+    """
+    from winding_coach.simulator.hands import STYLES
+    from winding_coach.sources.listening import LISTENS
+
+    number("--sim-speed", args.sim_speed, 0.01, 1000)
+    styles = (*STYLES, LISTENS)
+    if args.sim_script not in styles:
+        raise UsageProblem(f"--sim-script: there is no style '{args.sim_script}': choose one of {', '.join(styles)}.")
 
 
 def _is_simulated(args: argparse.Namespace, home: Home) -> bool:
