@@ -142,7 +142,21 @@ def test_a_plan_takes_a_motor_from_the_shelf(home: Path, capsys: pytest.CaptureF
 def test_winds_log_themselves_finished_or_killed(home: Path, processes: Processes) -> None:
     """The real program: a wind, then one that is killed in mid-wind; the next start finds it."""
     stocked(home)
-    words = ("wind", "--port", "sim", "--sim-script", "good", "--sim-speed", "20", "--motor", "th-07", "--winder", "ten", "--model", "Th")
+    words = (
+        "wind",
+        "--port",
+        "sim",
+        "--sim-script",
+        "good",
+        "--sim-speed",
+        "20",
+        "--motor",
+        "th-07",
+        "--winder",
+        "ten",
+        "--model",
+        "Th",
+    )
     done = run(*words, "--person", "Wren", "--headless", "--json")
     assert done.returncode == 0, done.stderr
     assert "Motor th-07, wind 1: 80% of breaking turns." in done.stderr

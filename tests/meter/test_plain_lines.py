@@ -134,7 +134,7 @@ def test_a_wind_of_plain_lines_is_recorded_and_replayed(home: Path) -> None:
             assert wind.stdin is not None
             assert wind.stdout is not None
             for line in wind.stdout:
-                if json.loads(line).get("event") == "reading":
+                if json.loads(line).get("torque_mNm") is not None:
                     break
             rest, _ = wind.communicate("quit\n", timeout=60)
     summary = json.loads(rest.splitlines()[-1])

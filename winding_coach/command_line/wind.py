@@ -45,7 +45,6 @@ from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.typed import number
 from winding_coach.meter.calibration import Calibration
-from winding_coach.replaying import HABITS
 from winding_coach.rubber.doubts import doubts_of
 from winding_coach.sources.ports import port_is_there
 from winding_coach.traces.header import DIRECTIONS, MOST_TURNS_IN
@@ -151,6 +150,8 @@ def run(args: argparse.Namespace) -> int:
             ports.start()
         more = picked.more | ({} if args.purpose is None else {"purpose": args.purpose})
         if habits.winds:
+            from winding_coach.replaying import HABITS
+
             more = more | {HABITS: habits.as_json()}
         writer = writer_for(home, header_for(settings, source.started, port, args.person, more))
         return coach_it(
