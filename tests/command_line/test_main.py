@@ -18,7 +18,7 @@ def run(*words: str) -> subprocess.CompletedProcess[str]:
         capture_output=True,
         text=True,
         check=False,
-        timeout=60,
+        timeout=240,
         stdin=subprocess.DEVNULL,
     )
 

@@ -166,10 +166,10 @@ class TestSeeds:
         assert (channel in sent) == (name == "whole")
 
 
-@pytest.mark.no_cover  # Whole winds: traced they take three times as long, and other tests run the same lines.
 NOT_YET = "since the walk-in is led by torque the score of this lesson does not tell these learners apart: open"
 
 
+@pytest.mark.no_cover  # Whole winds: traced they take three times as long, and other tests run the same lines.
 @pytest.mark.xdist_group("lessons")
 class TestLearners:
     """Through wire bytes, coach and review: who does as told does best, and is told what to do better if not."""
