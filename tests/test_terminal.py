@@ -13,13 +13,27 @@ import pytest
 
 from winding_coach.traces.files import read_trace
 
-PATIENCE_S = 60.0
+PATIENCE_S = 120.0
 
 
 @pytest.mark.skipif(shutil.which("tmux") is None, reason="tmux is not installed")
 def test_a_wind_in_a_terminal_is_shown_and_saved(tmp_path: Path) -> None:
     socket = tmp_path / "tmux"
-    words = ["wind", "--port", "sim", "--sim-speed", "20", "--loop", "30 cm", "--mass", "1.40 g", "--orings", "0.08 g"]
+    words = [
+        "wind",
+        "--port",
+        "sim",
+        "--sim-script",
+        "good",
+        "--sim-speed",
+        "6",
+        "--loop",
+        "30 cm",
+        "--mass",
+        "1.40 g",
+        "--orings",
+        "0.08 g",
+    ]
     program = [sys.executable, "-m", "winding_coach", *words, "--ratio", "10", "--hooks", "22 cm", "--motor", "th-07"]
     program += ["--home", str(tmp_path / "home")]
 

@@ -34,7 +34,19 @@ FORBIDDEN = {
 STARTING = {"subprocess.run", "subprocess.Popen", "subprocess.call", "subprocess.check_output", "subprocess.check_call"}
 IN_SQL = {
     *("columns_of", "columns", "table_of", "table", "join", "kind", "c", "TYPED", "_WINDS", "_WIND_COLUMNS", "name"),
-    *("settings", "marks", "change", "column", "number", "APPLICATION_ID", "SYNCHRONOUS", "Wind", "Again", "Flight"),
+    *(
+        "settings",
+        "marks",
+        "change",
+        "column",
+        "number",
+        "APPLICATION_ID",
+        "SYNCHRONOUS",
+        "Wind",
+        "Again",
+        "Flight",
+        "Strip",
+    ),
     *("KeptCalibration", "columns_", "where", "order", "limit", "conditions", "more"),
 }
 """What may stand in the text of a statement: names of tables and columns, which come from the program's own classes."""
