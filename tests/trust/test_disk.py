@@ -55,7 +55,7 @@ def test_a_disk_that_fills_up_costs_the_rest_of_the_trace_only(home: Path) -> No
     assert done.returncode == 1
     assert "Done." in done.stdout, "the wind was coached to its end"
     # Said at once while coaching, and once more at the end.
-    assert len(set(line.removeprefix("winding-coach practice: ") for line in done.stderr.splitlines())) == 1
+    assert len({line.removeprefix("winding-coach practice: ") for line in done.stderr.splitlines()}) == 1
     assert "The trace cannot be written (File too large): make room on the disk; coaching goes on." in done.stderr
     (path,) = (home / "traces").iterdir()
     kept = read_trace(path)
