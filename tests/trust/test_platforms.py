@@ -119,7 +119,7 @@ def test_signals_are_taken_as_far_as_the_system_has_them(monkeypatch: pytest.Mon
     assert set(taken) == {signal.SIGINT, signal.SIGTERM, signal.SIGHUP, 21}
     for handler in taken.values():
         handler(0, None)  # type: ignore[operator]
-    assert pressed == ["quit"] * 3
+    assert pressed == ["quit"] * 4
 
 
 def test_a_trace_has_the_same_bytes_everywhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -22,6 +22,9 @@ from winding_coach.traces.files import TraceWriter, file_name, read_trace
 ROOT = Path(__file__).parents[2] / "winding_coach"
 SUMMER, WINTER = timezone(timedelta(hours=2)), timezone(timedelta(hours=1))
 MAY_ASK_THE_TIME_OF_DAY = {
+    "command_line/strips.py",
+    "command_line/motor_next.py",
+    "command_line/unwind.py",
     "command_line/backup.py",
     "command_line/calibrate.py",
     "command_line/flight.py",
