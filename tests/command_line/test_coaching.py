@@ -103,7 +103,7 @@ def test_plain_sentences_are_sentences(home: Path) -> None:
 
 
 def test_a_wind_on_an_emulated_meter_over_a_pseudo_terminal(home: Path, processes: Processes) -> None:
-    words = ("--port", "sim", "--sim-speed", "40", *SMALL, "--headless", "--json")
+    words = ("--port", "sim", "--sim-script", "good", "--sim-speed", "10", *SMALL, "--headless", "--json")
     done = run("wind", *words)
     assert done.returncode == 0, done.stderr
     events = [json.loads(line) for line in done.stdout.splitlines()]
