@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ SMALL = ("--loop", "10 cm", "--mass", "0.467 g", "--orings", "0.027 g", "--hooks
 
 
 Processes = list[subprocess.Popen[str]]
+PATIENCE_S = 240.0
 
 
 def start(processes: Processes, *words: str, stdin: int = subprocess.DEVNULL) -> subprocess.Popen[str]:
@@ -36,13 +38,18 @@ def start(processes: Processes, *words: str, stdin: int = subprocess.DEVNULL) ->
 
 
 def lines_until(process: subprocess.Popen[str], what: str) -> list[str]:
-    """Lines of its output until one holds `what`."""
+    """Lines of its output until one holds `what`; a program that never says it is ended, so that no test hangs."""
     assert process.stdout is not None
     lines = []
-    for line in process.stdout:
-        lines.append(line)
-        if what in line:
-            return lines
+    patience = threading.Timer(PATIENCE_S, process.kill)
+    patience.start()
+    try:
+        for line in process.stdout:
+            lines.append(line)
+            if what in line:
+                return lines
+    finally:
+        patience.cancel()
     raise AssertionError(f"it ended without saying {what!r}: {lines[-3:]}")
 
 

@@ -19,7 +19,8 @@ FAULTS = (
 def test_resets_gaps_and_damaged_lines_in_one_wind(home: Path, tmp_path: Path, processes: Processes) -> None:
     link = tmp_path / "meter"
     faults = [word for fault in FAULTS for word in ("--fault", fault)]
-    words = ("--speed", "10", "--seed", "1", "--link", str(link), "--wait", *faults)
+    # No faster: steps and the back-off are told apart by how many seconds torque lies low.
+    words = ("--speed", "3", "--seed", "1", "--link", str(link), "--wait", *faults)
     meter = start(processes, "meter", "emulate", *MOTOR, *words)
     lines_until(meter, str(link))
     coach_words = ("--port", str(link), "--calibration", "simulated", "--headless", "--json", "--readings", "100")
