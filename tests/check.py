@@ -26,7 +26,7 @@ CHECKS = (
     ("imports", [tool("lint-imports"), "--no-cache"]),
     ("tests", [PYTHON, "-m", "pytest", "-n", "auto", "--dist", "loadgroup", "--cov", "--cov-report=", *sys.argv[1:]]),
     ("coverage", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=85"]),
-    ("pure rooms", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=95", f"--include={PURE}"]),
+    ("pure rooms", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=99", f"--include={PURE}"]),
 )
 
 
