@@ -101,6 +101,9 @@ def test_a_good_meter_is_calibrated_and_its_file_is_used(home: Path) -> None:
     assert made.zero_counts == pytest.approx(SIMULATED.zero_counts, abs=60)
     assert made.rating_Nm == pytest.approx(29.4e-3)
     assert len(made.points) == 9
+    kept = made.more["repeats"]
+    assert kept["pairs"] >= 160
+    assert kept["equal"] < 0.05 * kept["pairs"], "its noise of hundreds of counts hardly repeats a value"
     assert len(list((home / "calibrations").glob("*-Bench-2.json"))) == 1
     page = (home / "page.html").read_text()
     assert "Nothing was found wrong" in page

@@ -9,6 +9,7 @@ import threading
 import tty
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,9 @@ import pytest
 from tests.command_line.test_coaching import Processes, lines_until, start
 from tests.command_line.test_main import run
 from winding_coach.command_line import main
+from winding_coach.meter.calibration import SIMULATED, Calibration
 from winding_coach.meter.frames import NO_DATA, Sample, encode_sample
+from winding_coach.meter.frozen import FrozenReadings, Repeats
 from winding_coach.sources.ports import Port
 
 
@@ -48,6 +51,23 @@ def test_check_of_a_good_meter(home: Path, capsys: pytest.CaptureFixture[str], p
     assert "ozf·in" in plain
     assert "flags        none\n" in plain
     assert plain.endswith("It is fit for use.\n")
+
+
+def test_check_keeps_what_it_learnt_of_the_meter_s_noise(
+    home: Path, capsys: pytest.CaptureFixture[str], processes: Processes
+) -> None:
+    """So a wind knows from its first line for how long equal values can last."""
+    words = ("meter", "emulate", "--wait", "--speed", "1")
+    meter = start(processes, *words)
+    assert meter.stdout is not None
+    home.mkdir(exist_ok=True)
+    kept = home / "calibration.json"
+    kept.write_text(SIMULATED.to_json(), encoding="utf-8")
+    said = checked(capsys, meter.stdout.readline().strip(), "--seconds", "5", "--units", "metric")
+    assert "How often it repeats a value is kept with its calibration" in said
+    found = Calibration.from_json(kept.read_text(encoding="utf-8"))
+    assert Repeats.from_json(found.more["repeats"]).longest < FrozenReadings().repeats.longest
+    assert replace(found, more={}) == SIMULATED
 
 
 def test_check_names_lost_and_damaged_lines(

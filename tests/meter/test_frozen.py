@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from winding_coach.meter.frozen import CHANCE, FrozenReadings, Repeats
+from winding_coach.meter.frozen import CHANCE, FrozenReadings, Repeats, learnt
 
 RATE = 80.0
 
@@ -78,3 +78,38 @@ def test_a_frozen_run_teaches_nothing() -> None:
 @pytest.mark.parametrize("found", [None, [], {}, {"pairs": "x"}, {"pairs": -1, "equal": 0}, {"pairs": 1, "equal": 2}])
 def test_what_is_kept_may_be_anything(found: object) -> None:
     assert Repeats.from_json(found) == Repeats()
+
+
+@pytest.mark.parametrize("sd", [0.4, 1.0, 5.0, 600.0])
+def test_what_a_meter_at_rest_shows_is_learnt_before_the_wind(sd: float) -> None:
+    """Equal neighbours of rounded normal noise: the sum of the squares of what falls on each count."""
+    rng = np.random.default_rng(1_000_002)
+    raws = np.round(84_200.3 + sd * rng.standard_normal(1600)).astype(int).tolist()
+    found = learnt(raws)
+    assert found is not None
+    falls = [_normal((n + 0.5 - 0.3) / sd) - _normal((n - 0.5 - 0.3) / sd) for n in range(-4000, 4001)]
+    share = sum(p * p for p in falls)
+    assert share <= found.equal / found.pairs + 0.02 <= share + 0.1
+    assert learnt(raws[:200]) is None
+
+
+def _normal(x: float) -> float:
+    return 0.5 * (1.0 + math.erf(x / math.sqrt(2.0)))
+
+
+def test_a_load_that_swings_hides_no_repeats() -> None:
+    """A meter calibrated mostly while the load swings: its rest is what counts."""
+    rng = np.random.default_rng(1_000_003)
+    swing = 4000.0 * np.sin(np.arange(1600) / 7.0) + 0.5 * rng.standard_normal(1600)
+    rest = 0.5 * rng.standard_normal(1600)
+    raws = np.round(84_200.0 + np.concatenate([swing[:800], rest, swing[800:]])).astype(int).tolist()
+    found = learnt(raws)
+    assert found is not None
+    assert found.equal / found.pairs > 0.35
+
+
+def test_a_frozen_meter_teaches_nothing_before_the_wind() -> None:
+    rng = np.random.default_rng(1_000_004)
+    raws = np.round(84_200.0 + 600.0 * rng.standard_normal(800)).astype(int).tolist()
+    assert learnt([*raws, *[84_200] * 60, *raws]) is None
+    assert learnt([None] * 2000) is None

@@ -15,7 +15,7 @@ from winding_coach.coach.wording import SILENT, STANDS, STRANGE
 from winding_coach.coach.zeroing import Zeroing
 from winding_coach.inputs import LinkDown, LinkUp, Skipped
 from winding_coach.meter.arrival import Arrival
-from winding_coach.meter.frozen import FrozenReadings, Repeats
+from winding_coach.meter.frozen import REPEATS, FrozenReadings, Repeats
 from winding_coach.meter.reader import MeterReader, TorqueSample
 from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.broke import BreakDetector
@@ -27,8 +27,6 @@ SILENT_AFTER_S = 2.0
 SKIP_SAID_EVERY_S = 10.0
 STRANGE_BYTES = 64
 """So many bytes without a line in them are not this meter's."""
-REPEATS = "repeats"
-"""Key of a calibration file: how often this meter repeats a value (`meter.frozen.Repeats`)."""
 
 
 class Intake:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import queue
 import sys
 import threading
+from collections import deque
 from typing import TYPE_CHECKING, Protocol
 
 from winding_coach.command_line.problem import Problem
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from winding_coach.meter.reader import TorqueSample
 
 JOIN_S = 1.0
+KEPT_READINGS = 20_000
+"""Newest readings from which it is learnt how often the meter repeats a value."""
 
 
 class Source(Protocol):
@@ -70,6 +73,7 @@ class AtMeter:
         self._reader = MeterReader(SIMULATED)
         self.crank_turns: float | None = None
         self.quadrature, self.pulses_per_turn = False, 1
+        self.raws: deque[int | None] = deque(maxlen=KEPT_READINGS)
 
     def steady_after_enter(self, load: Load, loads: Sequence[Load] = (), taken: Sequence[Point] = ()) -> Point | None:
         """Return the steady reading of a load after a line on standard input; ask again while there is none.
@@ -118,6 +122,7 @@ class AtMeter:
         if isinstance(event, LinkUp):
             self._reader.link_up()
         samples = self._reader.feed(event.data) if isinstance(event, BytesArrived) else []
+        self.raws.extend(sample.raw for sample in samples)
         if samples and samples[-1].crank_turns is not None:
             self.crank_turns, self.quadrature = samples[-1].crank_turns, samples[-1].quadrature
             self.pulses_per_turn = samples[-1].pulses_per_turn
@@ -139,6 +144,7 @@ class GuidedMeter:
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="calibration", daemon=True)
         self.view: GuideView = self._guide.view
+        self.raws: deque[int | None] = deque(maxlen=KEPT_READINGS)
 
     def start(self) -> None:
         """Read in a thread of its own."""
@@ -174,7 +180,9 @@ class GuidedMeter:
         elif isinstance(event, LinkDown):
             self.lost = f"The meter is gone: {event.reason}."
         elif isinstance(event, BytesArrived):
-            self._guide.see(self._reader.feed(event.data))
+            samples = self._reader.feed(event.data)
+            self.raws.extend(sample.raw for sample in samples)
+            self._guide.see(samples)
         while not self._keys.empty():
             getattr(self._guide, self._keys.get())()
         self.view = self._guide.view

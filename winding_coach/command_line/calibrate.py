@@ -8,7 +8,8 @@ import os
 import re
 import sys
 import uuid
-from dataclasses import asdict
+from collections.abc import Iterable
+from dataclasses import asdict, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -72,7 +73,8 @@ def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> 
     rating = None if args.rating is None else quantity("--rating", args.rating, "torque", units)
     if rating is not None and rating <= 0:
         raise UsageProblem("--rating: it is above zero.")
-    taken = _taken(args, home, units)
+    raws: list[int | None] = []
+    taken = _taken(args, home, units, raws)
     from winding_coach.command_line.pulling import crosstalk_of
     from winding_coach.meter.calibrating import calibrate
 
@@ -93,7 +95,33 @@ def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> 
         )
     except CalibrationError as error:
         raise Problem(f"There is no calibration in these points. {error}") from None
-    return _finish(args, home, done)
+    return _finish(args, home, replace(done, calibration=with_repeats(done.calibration, raws)))
+
+
+def with_repeats(calibration: Calibration, raws: Iterable[int | None]) -> Calibration:
+    """Return a calibration with how often its meter repeats a value, where these readings tell that."""
+    from winding_coach.meter.frozen import REPEATS, learnt
+
+    found = learnt(list(raws))
+    return calibration if found is None else replace(calibration, more=calibration.more | {REPEATS: found.as_json()})
+
+
+def keep_repeats(home: Home, named: str | None, raws: Iterable[int | None]) -> bool:
+    """Put into the home's calibration how often its meter repeats a value; return whether that was done.
+
+    named: the calibration file that was asked for; only the home's own is this meter's for certain.
+
+    Raises:
+        Problem: it cannot be written.
+    """
+    if named is not None or not home.calibration.exists():
+        return False
+    before = Calibration.from_json(home.calibration.read_text(encoding="utf-8"))
+    after = with_repeats(before, raws)
+    if after.more == before.more:
+        return False
+    _write_text(home.calibration, after.to_json())
+    return True
 
 
 def expired(calibration: Calibration, today: date | None = None) -> str | None:
@@ -127,8 +155,8 @@ def _gravity(args: argparse.Namespace) -> float:
     return gravity_m_per_s2(number("--latitude", args.latitude, -90, 90))
 
 
-def _taken(args: argparse.Namespace, home: Home, units: UnitSystem) -> list[Taken]:
-    """The points: of a file, or taken now; those that are taken are kept as they come out."""
+def _taken(args: argparse.Namespace, home: Home, units: UnitSystem, raws: list[int | None]) -> list[Taken]:
+    """The points: of a file, or taken now; those that are taken are kept as they come out. raws: takes the readings."""
     if args.again is None and args.points is not None:
         _loads(args, units)
         return read_points(args.points)
@@ -141,7 +169,7 @@ def _taken(args: argparse.Namespace, home: Home, units: UnitSystem) -> list[Take
     if not before and len({round(load.torque_Nm, 9) for load in loads}) < FEWEST_LOADS:
         raise UsageProblem(f"At least {FEWEST_LOADS} different loads are needed, zero among them.")
     port = port_of(args.lines, args.port)
-    points = _points_on_screen(port, loads) if on_screen(args) else _take_points(port, loads)
+    points = _points_on_screen(port, loads, raws) if on_screen(args) else _take_points(port, loads, raws)
     taken = [Taken(load, point) for load, point in zip(loads, points, strict=True)]
     for place, one in zip(places, taken, strict=bool(places)):
         before[place] = one
@@ -198,7 +226,7 @@ def on_screen(args: argparse.Namespace) -> bool:
     return sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM") != "dumb"
 
 
-def _points_on_screen(port: str, loads: list[Load]) -> list[Point]:
+def _points_on_screen(port: str, loads: list[Load], raws: list[int | None]) -> list[Point]:
     from winding_coach.command_line.at_meter import GuidedMeter
     from winding_coach.screen.calibrate_app import CalibrateApp
     from winding_coach.screen.terminal import drawing
@@ -212,10 +240,11 @@ def _points_on_screen(port: str, loads: list[Load]) -> list[Point]:
         guided.stop()
     if not done:
         raise Problem("It was left before its end: nothing is kept.")
+    raws += guided.raws
     return list(guided.view.points)
 
 
-def _take_points(port: str, loads: list[Load]) -> list[Point]:
+def _take_points(port: str, loads: list[Load], raws: list[int | None]) -> list[Point]:
     from winding_coach.sources.serial_port import SerialSource
 
     source = SerialSource(port)
@@ -234,6 +263,7 @@ def _take_points(port: str, loads: list[Load]) -> list[Point]:
             say(f"    {point.counts:,.1f} counts, scatter {point.sd_counts:.1f}, {point.readings} readings.")
     finally:
         source.close()
+    raws += bench.raws
     return found
 
 

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line import printable
 from winding_coach.command_line.batch import batch_from
-from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter, expired
+from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter, expired, keep_repeats
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
 from winding_coach.command_line.conform import add_conform_arguments, conform
 from winding_coach.command_line.emulate_weights import FAULTS
@@ -187,9 +187,16 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     arrivals = Arrivals()
     samples, received = listen(args.port, seconds, reader, arrivals)
     found = check_meter(reader, samples, received, seconds, arrivals=arrivals, launch_Nm=launch)
+    # A reading that stands, or numbers without a clock, teach nothing of the meter's own noise.
+    sound = found.signal is not None and not found.signal.frozen and not found.plain
+    kept = sound and keep_repeats(home, args.calibration, (sample.raw for sample in samples))
     if args.json:
-        print(json.dumps(asdict(found) | {"port": args.port}))
+        print(json.dumps(asdict(found) | {"port": args.port, "repeats_kept": kept}))
     else:
+        if kept:
+            print(
+                "How often it repeats a value is kept with its calibration, so that a reading that stands is noticed."
+            )
         _print_check(asdict(found), units)
         if found.plain:
             print(LOW_TRUST)

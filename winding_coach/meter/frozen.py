@@ -7,9 +7,13 @@ itself, from runs of equal values that have ended; a run that has not ended teac
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
+REPEATS = "repeats"
+"""Key of a calibration file: how often this meter repeats a value, as `Repeats` has it."""
 CHANCE = 1e-9
 """A run so improbable is no chance: below once in a year of winding afternoons at 80 lines/s."""
 MIN_RUN, MIN_S = 8, 0.25
@@ -18,6 +22,8 @@ USUAL_SHARE, USUAL_LINES = 0.90, 40
 """Pairs of equal lines of a meter that nothing is known of; assumed, and outweighed by as many lines of its own."""
 MAX_SHARE = 0.995
 """A coarser meter rests for a minute without a change: only a crank that turns meanwhile shows that it is stuck."""
+BLOCK, FEWEST_BLOCKS = 80, 4
+"""Readings are looked at in blocks of so many pairs; fewer blocks tell too little to be kept."""
 TURNS_WITHOUT_CHANGE = 3.0
 """While the crank turns so far torque changes, whatever the meter's steps; assumed."""
 
@@ -51,6 +57,31 @@ class Repeats:
         except (KeyError, TypeError, ValueError, OverflowError):
             return Repeats()
         return Repeats(pairs, equal) if 0.0 <= equal <= pairs < 1e12 else Repeats()
+
+
+def learnt(raws: Sequence[int | None]) -> Repeats | None:
+    """Return how often a meter repeats a value, by what it sent in a row; None where that is too little, or frozen.
+
+    The half of it that repeats most counts: a load that swings hides repeats, and too many of them known costs half a
+    second, too few a false alarm.
+    """
+    blocks: list[int] = []
+    pairs = equal = run = longest = 0
+    for before, raw in pairwise(raws):
+        if raw is None or before is None:
+            run = 0
+            continue
+        run = run + 1 if raw == before else 0
+        longest = max(longest, run)
+        pairs, equal = pairs + 1, equal + (raw == before)
+        if pairs == BLOCK:
+            blocks.append(equal)
+            pairs = equal = 0
+    if len(blocks) < FEWEST_BLOCKS:
+        return None
+    most = sorted(blocks)[len(blocks) // 2 :]
+    found = Repeats(float(BLOCK * len(most)), float(sum(most)))
+    return None if longest >= found.longest else found
 
 
 class FrozenReadings:
