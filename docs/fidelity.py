@@ -12,21 +12,21 @@ from collections.abc import Callable
 from dataclasses import fields, replace
 from pathlib import Path
 
-from winding_coach.report.svg import PALE, SECOND, Axes, curve, dot, page, words
-from winding_coach.rubber.course import back_off_from, course_through, wind_along
-from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures
-from winding_coach.rubber.history import History, advance, relaxed
-from winding_coach.rubber.law import DEFAULT_RUBBER, Geometry, Rubber, geometry, torque_Nm
-from winding_coach.rubber.motor import before_the_wind, breaking_turns, geometry_of
-from winding_coach.rubber.plan import make_plan
-from winding_coach.rubber.strength import StrengthPrior, Wound, strength_of
-from winding_coach.units import G_PER_IN_KG_PER_M, INCH_M, OZF_IN_NM
-
 DOCS = Path(__file__).parent
-HOOKS = 15 * INCH_M
-LOOP = 17.5 * INCH_M
-MOTOR = MotorFigures(loop_m=LOOP, mass_kg=2.8e-3, use=3, share=1800 / 2024.935)
-WINDER, MODEL = WinderFigures(ratio=15.0), ModelFigures(hooks_m=HOOKS)
+sys.path.insert(0, str(DOCS.parent))
+
+from tests.rubber.evidence import HOOKS_M, SHARE, Row, fitted_rows, independent_rows, ozf_in, plan_of  # noqa: E402
+from tests.rubber.motors import FIFTEEN_TO_ONE, KNOWN, KNOWN_MODEL  # noqa: E402
+from winding_coach.report.svg import PALE, SECOND, Axes, curve, dot, page, words  # noqa: E402
+from winding_coach.rubber.course import back_off_from, course_through, wind_along  # noqa: E402
+from winding_coach.rubber.figures import Plan  # noqa: E402
+from winding_coach.rubber.history import History  # noqa: E402
+from winding_coach.rubber.law import DEFAULT_RUBBER, Geometry, Rubber, geometry, torque_Nm  # noqa: E402
+from winding_coach.rubber.motor import before_the_wind, geometry_of  # noqa: E402
+from winding_coach.rubber.plan import make_plan  # noqa: E402
+from winding_coach.rubber.strength import StrengthPrior, Wound, strength_of  # noqa: E402
+
+MOTOR, HOOKS = replace(KNOWN, share=SHARE), HOOKS_M
 
 STATUS = {
     "density_kg_per_m3": "published: natural rubber 910-950",
@@ -38,6 +38,8 @@ STATUS = {
     "break_shape": "assumed",
     "hysteresis_share": "fitted to common practice, from the back-off",
     "hysteresis_stretch": "fitted to common practice, from the back-off",
+    "hysteresis_from": "assumed; published crystals begin at 4.5 to 5.2",
+    "hysteresis_full": "assumed",
     "rope_friction": "weak: hardly any check value depends on it alone",
     "friction_turns": "assumed",
     "relaxation_per_decade": "from memory: 2-3 % a decade for unfilled natural rubber",
@@ -52,161 +54,20 @@ STATUS = {
 }
 
 
-def ozf_in(torque: float) -> float:
-    return torque / OZF_IN_NM
+def evidence(rows: list[Row], last: str) -> str:
+    heads = ("kind", "what", "outside", "law", "agreement", last)
+    return markdown(heads, [(row.kind, row.what, row.says, row.law, row.verdict, row.source) for row in rows])
 
 
-def plan_of(use: int = 3, share: float = MOTOR.share or 0.9) -> Plan:
-    return make_plan(replace(MOTOR, use=use, share=share), WINDER, MODEL)
-
-
-def wound_at(distance: float, turns: float, stretched: float) -> History:
-    """The motor wound at one distance, broken in, 18 turns a second."""
-    motor = geometry_of(MOTOR)
-    course = course_through(motor, distance, min(HOOKS, 0.99 * distance), stretched, 1.01 * stretched, 18)
-    return next(m for m in wind_along(course, before_the_wind(motor, 3, HOOKS), stretched) if m.turns >= turns)
-
-
-def straight_to(torque: float) -> float:
-    """Turns at which a broken-in motor, wound at the hooks from the start, shows a torque."""
-    motor = geometry_of(MOTOR)
-    now = relaxed(motor, math.inf)
-    while now.torque_Nm < torque:
-        now = advance(motor, now, HOOKS, now.turns + 2, 2 / 18)
-    return now.turns
-
-
-def held_torque(torque: float) -> tuple[float, float, float]:
-    """Walk in so that torque stays: turns on reaching the hooks, the bare law's torque there, torque at 1800 turns."""
-    motor = geometry_of(MOTOR)
-    course = course_through(motor, 6.5 * LOOP, HOOKS, 900, 1800, 18)
-    now = next(m for m in wind_along(course, before_the_wind(motor, 3, HOOKS), 1800) if m.turns >= 900)
-    arrived, law = 1800.0, 0.0
-    while now.turns < 1800:
-        turns = min(1800.0, now.turns + 5)
-        low, high = HOOKS, now.distance_m
-        for _ in range(40):
-            middle = (low + high) / 2
-            low, high = (
-                (middle, high) if advance(motor, now, middle, turns, 5 / 18).torque_Nm < torque else (low, middle)
-            )
-        now = advance(motor, now, high, turns, 5 / 18)
-        if high - HOOKS < 1e-6 and not law:
-            arrived, law = now.turns, ozf_in(torque_Nm(motor, HOOKS, now.turns))
-    return arrived, law, ozf_in(now.torque_Nm)
-
-
-def faster() -> float:
-    """Torque over that of the plan, where one walks a tenth of the loop nearer than the plan at 1200 turns."""
-    motor, plan = geometry_of(MOTOR), plan_of()
-    course = course_through(motor, plan.stretch_distance_m, HOOKS, plan.stretched_turns, plan.target_turns, 18)
-    now = next(m for m in wind_along(course, before_the_wind(motor, 3, HOOKS), 1800) if m.turns >= 1200)
-    return advance(motor, now, now.distance_m - 0.1 * LOOP, now.turns, 0.5).torque_Nm / now.torque_Nm
-
-
-def check_rows() -> list[tuple[str, str, str, str]]:
-    """Check value, what practice says, what the model gives, deviation or a remark."""
-    plan, first, last = plan_of(), plan_of(use=1), plan_of(share=0.9999)
-    motor = geometry_of(MOTOR)
-    breaks = breaking_turns(motor, HOOKS)
-    stretched = [ozf_in(wound_at(x * LOOP, 900, 900).torque_Nm) for x in (6.0, 6.5, 7.0)]
-    arrived, bare, after = held_torque(OZF_IN_NM)
-    walk = [ozf_in(row.torque_Nm) for row in plan.walk_in]
-    straight = straight_to(OZF_IN_NM)
-    densities = [breaking_turns(geometry(LOOP, d * G_PER_IN_KG_PER_M), HOOKS) for d in (0.0799, 0.0814)]
-
-    def off(value: float, low: float, high: float | None = None) -> str:
-        high = low if high is None else high
-        if low <= value <= high:
-            return "within"
-        if abs(value / low - 1) < 0.0005:
-            return "none"
-        return f"{value / (low if value < low else high) - 1:+.1%}"
-
-    return [
-        ("breaking turns", "2025", f"{breaks:.0f}", off(breaks, 2025)),
-        ("the same in turns of a 15:1 winder", "135", f"{breaks / 15:.1f}", off(breaks / 15, 135)),
-        (
-            "torque after 900 turns at 6, 6.5 and 7 loop lengths",
-            "0.9-1.0 ozf·in",
-            " / ".join(f"{t:.2f}" for t in stretched),
-            " / ".join(off(t, 0.9, 1.0) for t in stretched),
-        ),
-        (
-            "torque while walking in, from full stretch to the hooks",
-            "hovers about 1.0",
-            f"{walk[0]:.2f} to {walk[-1]:.2f} on the plan's path",
-            f"**up to {walk[-1] - 1:+.0%}**, see below",
-        ),
-        (
-            "torque at 1800 turns, hooks 15 in apart",
-            "1.80-1.85 ozf·in",
-            f"{ozf_in(plan.peak_torque_Nm):.3f} broken in, {ozf_in(first.peak_torque_Nm):.3f} new",
-            f"{off(ozf_in(plan.peak_torque_Nm), 1.8, 1.85)}; **new {off(ozf_in(first.peak_torque_Nm), 1.8, 1.85)}**",
-        ),
-        (
-            "the same after a walk-in held at 1.0 ozf·in",
-            "1.80-1.85 ozf·in",
-            f"{after:.3f} (at the hooks from {arrived:.0f} turns)",
-            off(after, 1.8, 1.85),
-        ),
-        (
-            "torque on reaching the hooks after such a walk-in",
-            "1.0 ozf·in",
-            f"1.00 with history, {bare:.2f} by the law alone",
-            f"held; **law alone {bare - 1:+.0%}**",
-        ),
-        (
-            "torque after backing off 45 turns",
-            "0.95-1.0 ozf·in",
-            f"{ozf_in(plan.launch_torque_Nm):.3f}",
-            off(ozf_in(plan.launch_torque_Nm), 0.95, 1.0),
-        ),
-        ("turns when wound straight to 1.0 ozf·in", "about 1200", f"{straight:.0f}", off(straight, 1200)),
-        (
-            "turns held after winding high and backing off",
-            "about 1750",
-            f"{plan.launch_turns:.0f}",
-            off(plan.launch_turns, 1750),
-        ),
-        (
-            "end of the full-stretch part, share of target turns",
-            "50-60 %",
-            f"{plan.stretched_turns / plan.target_turns:.0%}",
-            "chosen",
-        ),
-        (
-            "end of the full-stretch part, share of peak torque",
-            "50-60 %",
-            f"{plan.stretched_torque_Nm / plan.peak_torque_Nm:.0%}",
-            off(plan.stretched_torque_Nm / plan.peak_torque_Nm, 0.5, 0.6),
-        ),
-        ("walking in faster", "drops the torque", f"a tenth of the loop nearer: {faster() - 1:+.0%}", "agrees"),
-        (
-            "torque at the break",
-            "near 2.5 (not practice: this law)",
-            f"{ozf_in(last.peak_torque_Nm):.2f}",
-            off(ozf_in(last.peak_torque_Nm), 2.5),
-        ),
-        (
-            "three motors of one nominal width, 0.0799-0.0814 g/in",
-            "differ",
-            f"{densities[0]:.0f} to {densities[1]:.0f} breaking turns",
-            "by measured density",
-        ),
-        (
-            "O-rings of the motor of 2.935 g, by its density",
-            "not said",
-            f"{2.935 - 35 * 0.0814:.3f}-{2.935 - 35 * 0.0799:.3f} g",
-            "consistent with light O-rings",
-        ),
-        (
-            "back-off of a newcomer, turns of a 15:1 winder",
-            "2-3 (an expert: none)",
-            f"{plan.back_off_turns / 15:.1f}",
-            "chosen",
-        ),
-    ]
+def onset_rows() -> list[tuple[str, str, str]]:
+    """What the plan of the check values becomes when unloading loses stress only from a later stretch on."""
+    rows = []
+    for begins, full in ((1.5, 4.5), (3.0, 5.2), (4.5, 5.2), (5.2, 5.9)):
+        rubber = replace(DEFAULT_RUBBER, hysteresis_from=begins, hysteresis_full=full)
+        plan = make_plan(MOTOR, FIFTEEN_TO_ONE, KNOWN_MODEL, rubber=rubber)
+        per_gram = plan.energy_stored_J / (1e3 * MOTOR.mass_kg)
+        rows.append((f"{begins:g}, {full:g}", f"{per_gram:.1f} J/g", f"{ozf_in(plan.launch_torque_Nm):.3f} ozf·in"))
+    return rows
 
 
 def exponent_rows() -> list[tuple[str, str, str]]:
@@ -242,7 +103,11 @@ def markdown(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
 def tables() -> dict[str, str]:
     """Return each table of the page by the name of its marker."""
     return {
-        "checks": markdown(("check value", "practice", "model", "deviation"), [*check_rows()]),
+        "independent": evidence(independent_rows(), "source"),
+        "fitted": evidence(fitted_rows(), "by"),
+        "onset": markdown(
+            ("hysteresis from, in full from", "energy given back", "torque after the back-off"), onset_rows()
+        ),
         "exponents": markdown(("exponent", "law", "measured"), [*exponent_rows()]),
         "parameters": markdown(("parameter", "value", "status"), [*parameter_rows()]),
     }

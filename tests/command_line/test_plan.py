@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -208,3 +209,20 @@ def test_what_a_crank_turn_adds_adds_up_to_the_plan(capsys: pytest.CaptureFixtur
     shown = capsys.readouterr().out
     said = ", ".join(f"{1e3 * rate['per_crank_turn_Nm']:.3f}" for rate in rates).split(", ")
     assert f"A crank turn adds {said[0]} while stretched, {said[1]} in the walk-in, {said[2]} to the peak" in shown
+
+
+def test_what_published_values_leave_open_is_carried(capsys: pytest.CaptureFixture[str], home: Path) -> None:
+    """G. Hinze's marks, 9 to 13 per root of the section, over this motor's; crystals from 4.5 on bound the energy."""
+    found = as_object(capsys, *TH_07)
+    low, high = found["published_ranges"]["breaking_turns"]
+    section_m2 = 1.32e-3 / 0.30 / 930.0
+    assert [low, high] == pytest.approx([mark * 0.30 / math.sqrt(section_m2) for mark in (9.0, 13.0)])
+    assert low < found["breaking_turns"] < high
+    energy = found["published_ranges"]["energy_J"]
+    assert energy[0] == found["energy_stored_J"]
+    assert 1.05 < energy[1] / energy[0] < 1.20
+    text = said(capsys, *TH_07)
+    assert f"breaks at {low:.0f} to {high:.0f} turns" in text
+    (home / "batches").mkdir()
+    (home / "batches" / "amber.json").write_text(json.dumps(batch_to_json_dict(Batch("amber", (), (1.05,)))))
+    assert "published_ranges" not in as_object(capsys, *TH_07, "--batch", "amber")

@@ -67,13 +67,6 @@ def test_winding_high_and_backing_off_holds_more_turns() -> None:
     assert known_plan().launch_turns > 1.4 * turns
 
 
-def test_torque_at_the_break() -> None:
-    """Near 2.5 ozf·in by the model itself; no outside source."""
-    plan = make_plan(replace(KNOWN, share=0.999), FIFTEEN_TO_ONE, KNOWN_MODEL)
-    assert plan.peak_torque_Nm / OZF_IN == pytest.approx(2.5, rel=0.03)
-    assert plan.break_risk > 0.45
-
-
 def test_the_walk_in_keeps_the_strand_stretch() -> None:
     plan = known_plan()
     motor = geometry_of(KNOWN)
@@ -134,14 +127,11 @@ def test_back_off_torque_by_unwinding_a_fine_history() -> None:
 
 
 def test_energy_is_what_comes_back() -> None:
-    """Less than the strain energy at launch, more than a third of it; 10.8 J/g here.
-
-    From memory, good rubber strip gives back about 10 J/g.
-    """
+    """Less than the strain energy at launch: the rest is lost to hysteresis and friction. For a measured energy see
+    `test_outside.py` (1889)."""
     plan = known_plan()
     strained = energy_J(geometry_of(KNOWN), 15 * INCH_M, plan.launch_turns)
     assert strained / 3 < plan.energy_stored_J < 0.7 * strained
-    assert plan.energy_stored_J / 2.8 == pytest.approx(10, rel=0.15)
 
 
 def test_shares_and_risks_by_use() -> None:

@@ -74,7 +74,8 @@ def advance(
         s2 = _clipped(s2 + moved / STOP_WIDTHS[1])
         s3 = _clipped(s3 + moved / STOP_WIDTHS[2])
         s4 = _clipped(s4 + moved / STOP_WIDTHS[3])
-    share = 0.5 * rubber.hysteresis_share * min(1.0, max(0.0, (stretch - 1.5) / 3.0))
+    begins = rubber.hysteresis_from
+    share = 0.5 * rubber.hysteresis_share * min(1.0, max(0.0, (stretch - begins) / (rubber.hysteresis_full - begins)))
     held = 1.0 - share * (1.0 - 0.25 * (s1 + s2 + s3 + s4))
     energy = rubber.energy_Pa(stretch)
     peak_energy = max(history.peak_energy_Pa, energy)

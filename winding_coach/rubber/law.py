@@ -35,6 +35,10 @@ class Rubber:
     """Share of the stress that is lost in unloading; fitted, from the back-off."""
     hysteresis_stretch: float = 0.114
     """Strand stretch over which it is lost, for a stop element of width 1; fitted, from the back-off."""
+    hysteresis_from: float = 1.5
+    """Strand stretch at which unloading begins to lose stress; assumed, published crystals begin later (4.5-5.2)."""
+    hysteresis_full: float = 4.5
+    """Strand stretch from which it loses the whole share; assumed."""
     rope_friction: float = 0.086
     """Share of torque added by the rope's friction on itself when fully knotted; weak."""
     friction_turns: float = 16.0

@@ -1,0 +1,193 @@
+"""A plan as lines for a terminal: what there is to plan with, the steps, the walk-in, how sure it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import fmean
+from textwrap import wrap
+
+from winding_coach.coach.band import RateBand
+from winding_coach.coach.limits import limits_from
+from winding_coach.coach.said import Phase
+from winding_coach.coach.settings import CoachSettings
+from winding_coach.command_line.figures import Figures, motor_words, winder_words
+from winding_coach.meter.calibration import SIMULATED
+from winding_coach.rubber.figures import Plan, WalkInRow
+from winding_coach.rubber.path import PlanPath
+from winding_coach.rubber.published import Ranges
+from winding_coach.rubber.spread import Spread
+from winding_coach.rubber.strength import LEVEL, Estimate
+from winding_coach.standing import Steps, pace_words, paces_in, place_words, tape_words
+from winding_coach.units import GF_CM_NM, SHOWN, UnitSystem, show, shown_number, unit_label
+
+TOLD_APART = ("feet", "paces", "tape")
+"""Units of standing that the table shows beside the length."""
+RATES_OF = {
+    Phase.WIND_STRETCHED: "while stretched",
+    Phase.WALK_IN: "in the walk-in",
+    Phase.FINAL_TURNS: "to the peak",
+}
+PLACES = 16
+"""A rate of a phase is its mean over so many places."""
+
+
+@dataclass(frozen=True, slots=True)
+class ModerateRate:
+    """Torque rise in one phase, on average: what a turn of the crank brings by the plan, and the band a second that is
+    moderate, as gauge and alarms have it."""
+
+    phase: Phase
+    per_crank_turn_Nm: float
+    low_Nm_per_s: float
+    high_Nm_per_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A plan with what goes with it: the figures, how far it may be off, the risk with its interval.
+
+    stops: the walk-in by the person's own steps, farthest first. ranges: what published values leave open; None with
+    a fitted batch.
+    """
+
+    plan: Plan
+    figures: Figures
+    spread: Spread
+    risk: Estimate
+    steps: Steps
+    stops: tuple[WalkInRow, ...]
+    ranges: Ranges | None = None
+
+
+def moderate_rates(planned: Planned) -> tuple[ModerateRate, ...]:
+    """Return the torque rises that the coach will ask for."""
+    plan, figures = planned.plan, planned.figures
+    limits = limits_from(CoachSettings(figures.motor, plan, SIMULATED, figures.winder, figures.model))
+    band = RateBand(limits, PlanPath(plan, figures.motor))
+    ends = (0.0, limits.stretched_turns, limits.walked_in_turns, limits.target_turns)
+    rates = []
+    for phase, (begin, end) in zip(RATES_OF, pairwise(ends), strict=True):
+        places = [begin + (end - begin) * (at + 0.5) / PLACES for at in range(PLACES)]
+        turn = [band.per_crank_turn(phase, turns) or 0.0 for turns in places]
+        edges = [band.at(phase, turns) for turns in places]
+        low, high = (fmean(edge[side] or 0.0 for edge in edges) for side in (0, 1))
+        rates.append(ModerateRate(phase, fmean(turn), low, high))
+    return tuple(rates)
+
+
+def as_text(planned: Planned, units: UnitSystem) -> str:
+    """Return the plan as lines for a terminal."""
+    plan, motor, winder = planned.plan, planned.figures.motor, planned.figures.winder
+    off, ratio = planned.spread.together, winder.ratio
+
+    def torque(value_Nm: float, sd_Nm: float | None = None) -> str:
+        text = shown_number(value_Nm, "torque", units)
+        text += "" if sd_Nm is None else f" ± {shown_number(sd_Nm, 'torque', units)}"
+        text += f" {unit_label('torque', units)}"
+        return text if units == "inch" else f"{text} ({value_Nm / GF_CM_NM:.1f} gf·cm)"
+
+    density_sd = shown_number(planned.spread.linear_density_sd_kg_per_m, "linear density", units)
+    hooks = plan.walk_in[-1]
+    rows = [
+        ("Motor", motor_words(motor, units)),
+        ("Winder", winder_words(winder, units)),
+        (
+            "Linear density",
+            f"{shown_number(plan.linear_density_kg_per_m, 'linear density', units)} ± {density_sd}"
+            f" {unit_label('linear density', units)}",
+        ),
+        ("Breaks at", f"{plan.breaking_turns:.0f} ± {plan.breaking_turns_sd:.0f} turns"),
+        ("Wind to", f"{plan.target_turns:.0f} turns, {plan.share:.0%} of them (wind {motor.use} of this motor)"),
+        (
+            "Chance to break",
+            f"{plan.break_risk:.2%} on the way to the peak"
+            f" ({planned.risk.low:.2%} to {planned.risk.high:.2%}, {LEVEL:.0%} interval)",
+        ),
+        ("Gives back", f"{plan.energy_stored_J:.1f} J from the launch on{_published_energy(planned)}"),
+        *_rates(planned, units),
+    ]
+    far_m, near_m = plan.stretch_distance_m, hooks.distance_m
+    steps = [
+        f"Stretch to {show(far_m, 'length', units)}{_place(planned, far_m, units)},"
+        f" {far_m / motor.loop_m:.1f} loop lengths; the pull reaches {plan.stretched_pull_N:.0f} N.",
+        f"Crank {plan.stretched_turns / ratio:.1f} turns there ({plan.stretched_turns:.0f} of the motor), to"
+        f" {torque(plan.stretched_torque_Nm, off.stretched_torque_Nm)}.",
+        f"Walk in to {show(near_m, 'length', units)}{_place(planned, near_m, units)}"
+        f" while cranking to {hooks.crank_turns:.1f} turns, as below.",
+        f"Crank to {plan.target_crank_turns:.1f} turns and stop at {torque(plan.peak_torque_Nm, off.peak_torque_Nm)}.",
+        f"Back off {plan.back_off_turns / ratio:.1f} turns ({plan.back_off_turns:.0f} of the motor), to"
+        f" {torque(plan.launch_torque_Nm)}: {plan.launch_turns:.0f} are left for the launch.",
+    ]
+    lines = [f"{name:<17} {value}" for name, value in rows]
+    lines += ["", *(f"{i}. {step}" for i, step in enumerate(steps, 1)), "", *_walk_in(planned, units)]
+    lines += ["", *_how_sure(planned, units), f"It rests on {plan.rests_on}."]
+    return "\n".join([*lines, *_published(planned), *plan.limits])
+
+
+def _published_energy(planned: Planned) -> str:
+    return "" if planned.ranges is None else f" (published onset of crystals: {planned.ranges.energy_J[1]:.1f} J)"
+
+
+def _published(planned: Planned) -> list[str]:
+    """Say how far published marks for breaking turns are apart, where no batch was fitted."""
+    if planned.ranges is None:
+        return []
+    low, high = planned.ranges.breaking_turns
+    return [
+        f"Published marks for good rubber of an unknown batch: it breaks at {low:.0f} to {high:.0f} turns. Break a",
+        "test motor of yours and let 'batch fit' learn from it; from then on --batch plans by your winds.",
+    ]
+
+
+def _rates(planned: Planned, units: UnitSystem) -> list[tuple[str, str]]:
+    """What a turn of the crank should bring, and what a second may bring at most, phase by phase."""
+    rates = moderate_rates(planned)
+    digits = SHOWN[units]["torque"][1] + 1
+    each = (f"{shown_number(r.per_crank_turn_Nm, 'torque', units, digits)} {RATES_OF[r.phase]}" for r in rates)
+    most = (shown_number(r.high_Nm_per_s, "torque", units) for r in rates)
+    unit = unit_label("torque", units)
+    return [
+        ("A crank turn adds", f"{', '.join(each)} ({unit})"),
+        ("Moderate is up to", f"{', '.join(most)} {unit}/s there; the gauge shows it"),
+    ]
+
+
+def _place(planned: Planned, distance_m: float, units: UnitSystem) -> str:
+    """A place in the person's own unit, in brackets, where that is more than the length beside it."""
+    if planned.steps.unit not in TOLD_APART:
+        return ""
+    return f" ({place_words(distance_m, units, planned.steps)})"
+
+
+def _walk_in(planned: Planned, units: UnitSystem) -> list[str]:
+    """The table of the walk-in, and where to put tape for it."""
+    told = planned.steps.unit in TOLD_APART
+    heads = [
+        f"{'crank turns':>14}",
+        f"{'stand at, ' + unit_label('length', units):>14}",
+        f"{'torque, ' + unit_label('torque', units):>16}",
+    ]
+    lines = ["  ".join([*heads, "  place"] if told else heads)]
+    before_m: float | None = None
+    for row in planned.stops:
+        distance, moment = shown_number(row.distance_m, "length", units), shown_number(row.torque_Nm, "torque", units)
+        line = f"{row.crank_turns:>14.1f}  {distance:>14}  {moment:>16}"
+        paces = paces_in(before_m, row.distance_m, planned.steps)
+        place = place_words(row.distance_m, units, planned.steps) if paces is None else f"{pace_words(paces)} in"
+        lines.append(f"{line}    {place}" if told else line)
+        before_m = row.distance_m
+    return [*lines, *(["", *wrap(tape_words(planned.steps, units), 80)] if planned.steps.unit == "tape" else [])]
+
+
+def _how_sure(planned: Planned, units: UnitSystem) -> list[str]:
+    spread = planned.spread
+
+    def effect(turns: float, torque_Nm: float) -> str:
+        return f"{abs(turns):.0f} turns and {show(abs(torque_Nm), 'torque', units)} at the peak"
+
+    return [
+        f"The error of the loop's length is worth {effect(spread.loop.breaking_turns, spread.loop.peak_torque_Nm)},",
+        f"that of the mass {effect(spread.mass.breaking_turns, spread.mass.peak_torque_Nm)};",
+        f"the rubber itself {effect(spread.strength.breaking_turns, spread.stiffness.peak_torque_Nm)}.",
+    ]
