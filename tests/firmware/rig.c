@@ -1,10 +1,11 @@
 /* The meter's firmware, cycle by cycle: an ATmega328P in simavr with a modelled converter, crank switches and a port.
  *
- *     rig FIRMWARE.elf SCRIPT [--port LINK SPEED]
+ *     rig FIRMWARE.elf SCRIPT [--port LINK CLOCK]
  *
  * SCRIPT: lines "AT_US WORD VALUE" in the order of time; see `play`. What the firmware sends goes to stdout, with a
- * note of what the converter did as the last line of stderr; or to a pseudo-terminal that LINK leads to, in real time times SPEED.
- * Bytes that nobody reads there are dropped. The simulator is used for tests only.
+ * note of what the converter did as the last line of stderr; or to a pseudo-terminal that LINK leads to. CLOCK is a file of two 64-bit words: the
+ * microseconds that have passed here, and those that the host has seen. The rig waits for the host, so that a busy
+ * machine changes nothing. Bytes that nobody reads are dropped. The simulator is used for tests only.
  */
 #define _GNU_SOURCE
 #include <errno.h>
@@ -18,8 +19,8 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <termios.h>
-#include <time.h>
 #include <unistd.h>
 
 enum { DOUT = 2, SCK = 4, CRANK_A = 5, CRANK_B = 6 };
@@ -143,6 +144,31 @@ static FILE *wire;
 static const char *port_link;
 static long sent;
 
+#define AHEAD_US 20000 /* of the host's clock: less than the port holds, more than one conversion */
+#define GIVEN_UP_S 60
+static volatile uint64_t *host_clock; /* now here, seen by the host */
+
+static void share_clock(const char *path)
+{
+    int file = open(path, O_RDWR);
+    void *shared = file < 0 ? MAP_FAILED : mmap(NULL, 16, PROT_READ | PROT_WRITE, MAP_SHARED, file, 0);
+    if (shared == MAP_FAILED) {
+        perror("clock");
+        exit(2);
+    }
+    host_clock = shared;
+}
+
+static void wait_for_host(void)
+{
+    host_clock[0] = now_us();
+    for (long waited_us = 0; host_clock[0] > host_clock[1] + AHEAD_US; waited_us += 100) {
+        if (waited_us > GIVEN_UP_S * 1000000L)
+            exit(4);
+        usleep(100);
+    }
+}
+
 static void plug(void)
 {
     char fresh[512];
@@ -261,13 +287,6 @@ static void play(void)
 
 static void no_real_sleep(avr_t *a, avr_cycle_count_t cycles) { (void)a, (void)cycles; }
 
-static double wall_s(void)
-{
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
-
 int main(int argc, char **argv)
 {
     elf_firmware_t firmware = {0};
@@ -286,10 +305,9 @@ int main(int argc, char **argv)
     avr->frequency = MHZ * 1000000;
     avr->sleep = no_real_sleep;
     avr->vcc = avr->avcc = avr->aref = 5000;
-    double speed = 0;
     if (argc == 6 && !strcmp(argv[3], "--port")) {
         port_link = argv[4];
-        speed = atof(argv[5]);
+        share_clock(argv[5]);
         plug();
     }
     uint32_t flags = 0;
@@ -299,7 +317,6 @@ int main(int argc, char **argv)
     avr->data[0x54] = 1; /* MCUSR: switched on */
     drive_all_anew();
     hx.next_us = 4 * hx.period_us;
-    double began_s = wall_s();
     uint64_t looked_us = 0;
     next_event();
     while (!over) {
@@ -320,9 +337,7 @@ int main(int argc, char **argv)
         if (port_link && now - looked_us >= 1000) {
             looked_us = now;
             listen_to_host();
-            double ahead_s = (double)now / 1e6 / speed - (wall_s() - began_s);
-            if (ahead_s > 0.001)
-                usleep((useconds_t)(ahead_s * 1e6));
+            wait_for_host();
         }
     }
     fclose(wire);
