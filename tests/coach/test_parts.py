@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -29,8 +30,17 @@ from winding_coach.units import UnitSystem
 PATH = PlanPath(PLAN, MOTOR)
 
 
+@dataclass(frozen=True)
+class At:
+    """A walk whose mark is known."""
+
+    mark_m: Any
+    mark_in: float
+
+
 def scene(**changes: object) -> Scene:
-    base = Scene(CALM, LIMITS, 1.02, 3.0, frozenset(), Marks(), None)
+    walk = At(changes.pop("mark_m", 1.02), 3.0)
+    base = Scene(CALM, LIMITS, walk, frozenset(), Marks(), None)
     return replace(base, **changes)  # type: ignore[arg-type]
 
 

@@ -322,6 +322,10 @@ class AlarmBank:
         self._since: dict[Rule, float] = {}
         self._on: dict[Rule, Alarm] = {}
         self._once: set[Rule] = set()
+        self._phase: Phase | None = None
+        self._of_phase: tuple[Rule, ...] = ()
+        self.codes: frozenset[str] = frozenset()
+        """The codes of those that are on."""
 
     @property
     def on(self) -> tuple[Alarm, ...]:
@@ -331,19 +335,25 @@ class AlarmBank:
     def tell(self, now: Moment, limits: Limits) -> list[Alarm]:
         """Take one moment and the limits of now; return the alarms that went on or off with it."""
         changed: list[Alarm] = []
-        for rule in self._rules:
-            here = now.phase in rule.phases
-            lit = self._on.get(rule)
+        rules = self._of_phase
+        if now.phase is not self._phase:
+            # Rules of the phase before are asked once more: what they lit goes off.
+            self._phase, rules = now.phase, self._rules
+            self._of_phase = tuple(rule for rule in rules if now.phase in rule.phases)
+        on, since = self._on, self._since
+        for rule in rules:
+            lit = on.get(rule)
             if lit is None:
-                if rule in self._once or not (here and rule.on(now, limits)):
-                    self._since.pop(rule, None)
-                    continue
-                if now.at_s - self._since.setdefault(rule, now.at_s) >= rule.after_s:
+                if not rule.on(now, limits) or rule in self._once or now.phase not in rule.phases:
+                    if since:
+                        since.pop(rule, None)
+                elif now.at_s - since.setdefault(rule, now.at_s) >= rule.after_s:
                     changed.append(self._light(rule, now, limits, active=True))
-            elif here and rule.stay(now, limits):
                 continue
-            elif not here or now.at_s - lit.at_s >= rule.least_s:
-                changed.append(self._light(rule, now, limits, active=False))
+            here = now.phase in rule.phases
+            if here and (rule.stay(now, limits) or now.at_s - lit.at_s < rule.least_s):
+                continue
+            changed.append(self._light(rule, now, limits, active=False))
         return changed
 
     def _light(self, rule: Rule, now: Moment, limits: Limits, *, active: bool) -> Alarm:
@@ -361,4 +371,5 @@ class AlarmBank:
                 self._once.add(rule)
         else:
             del self._on[rule]
+        self.codes = frozenset(lit.code for lit in self._on.values())
         return alarm

@@ -48,7 +48,10 @@ class RateBand:
 
     def at(self, phase: Phase, turns: float | None) -> tuple[float | None, float | None]:
         """Return the lower and upper edge, in N·m a second."""
-        per_crank = self.per_crank_turn(phase, turns)
+        return self.about(phase, self.per_crank_turn(phase, turns))
+
+    def about(self, phase: Phase, per_crank: float | None) -> tuple[float | None, float | None]:
+        """Return the edges for the rise that the next turn of the crank should bring."""
         if per_crank is None:
             return None, None
         low, high = per_crank * SLOWEST_REV_PER_S, per_crank * QUICKEST_REV_PER_S

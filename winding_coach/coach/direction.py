@@ -25,17 +25,14 @@ class Direction:
         self._stretched_Nm = stretched_Nm
         self.told = told
         self.found: str | None = None
+        self.sign = -1 if told == LEFT else 1
+        """What torque is multiplied with."""
         self._since: tuple[float, int] | None = None
 
     @property
     def name(self) -> str | None:
         """The direction to go by, None while it is neither found nor told."""
         return self.found or self.told
-
-    @property
-    def sign(self) -> int:
-        """What torque is multiplied with."""
-        return -1 if self.name == LEFT else 1
 
     @property
     def contradicted(self) -> bool:
@@ -59,4 +56,5 @@ class Direction:
             return False
         before = self.sign
         self.found = name
+        self.sign = -1 if name == LEFT else 1
         return self.sign != before

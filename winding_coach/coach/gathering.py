@@ -24,6 +24,8 @@ from winding_coach.signals.reading import CrankState, Reading
 
 RHYTHM_FROM = 12.0
 """Turns of the crank before the rhythm of the pulses is held against their count."""
+HOLDING = PREPARING | {Phase.WIND_STRETCHED}
+"""Where turns that were in the motor before may be noticed."""
 DEAD_SHARE = 0.72
 """Torque below this share of what belongs where the sensor says that one stands; found with simulated winds."""
 
@@ -59,10 +61,15 @@ class Gathering:
 
     def moment(self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float) -> Moment:
         """Return the moment of `intake.at_s`; `top_Nm` is the highest torque of the wind so far."""
-        now = self._gathered(intake, here, guide, top_Nm)
-        self._doubt(now, intake)
-        if self.doubts.reasons:
-            doubts = self.doubts
+        live = intake.live
+        now = self._gathered(intake, here, guide, top_Nm, live)
+        self._doubt(now, intake, live)
+        doubts = self.doubts
+        if doubts.reasons and (now.doubts, now.of_plan, now.going_on) != (
+            doubts.reasons,
+            doubts.of_plan,
+            doubts.going_on,
+        ):
             now = replace(now, doubts=doubts.reasons, of_plan=doubts.of_plan, going_on=doubts.going_on)
         return now
 
@@ -73,17 +80,18 @@ class Gathering:
         self.limits = self._plan_limits.scaled(self.live.scale)
         return True
 
-    def _gathered(self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float) -> Moment:
+    def _gathered(self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float, live: Reading | None) -> Moment:
         at_s, phase = intake.at_s, here.phase
-        sample, live = intake.sample, intake.live
+        sample = intake.sample
         torque_Nm = None if live is None else live.torque_Nm
-        distance_m = intake.distance_m
+        distance_m = None if sample is None else intake.distance.distance_m
         self._held(intake, phase, guide, torque_Nm, distance_m)
         turns, held = intake.turns.turns, self.turns_in.held
         pace_turns = guide.pace_of(turns, live)
         plan_Nm = None if turns is None else self._path.torque_at(turns)
         self._scale(at_s, phase, torque_Nm, turns, distance_m)
-        low, high = self._band.at(phase, turns)
+        per_crank_turn = self._band.per_crank_turn(phase, turns)
+        low, high = self._band.about(phase, per_crank_turn)
         here.top_Nm = max(here.top_Nm, torque_Nm or 0.0)
         if torque_Nm is not None:
             here.low_Nm = torque_Nm if here.low_Nm is None else min(here.low_Nm, torque_Nm)
@@ -94,75 +102,78 @@ class Gathering:
         reversing = live is not None and live.crank_state is CrankState.REVERSING
         here.stopped = here.stopped or cranking is False or reversing
         coming, peak_in_s = self._peak_coming(phase, live)
+        still, lead, fallen = intake.still, guide.lead, self._fallen
         return Moment(
-            at_s=at_s,
-            phase=phase,
-            in_phase_s=at_s - here.at_s,
-            torque_Nm=torque_Nm,
-            rate_Nm_per_s=None if live is None else live.rate_fast_Nm_per_s,
-            rate_sd_Nm_per_s=None if live is None else live.rate_fast_sd_Nm_per_s,
-            slow_rate_Nm_per_s=None if live is None else live.rate_slow_Nm_per_s,
-            torque_top_Nm=top_Nm,
-            phase_top_Nm=here.top_Nm,
-            cranking=cranking,
-            reversing=reversing,
-            turns=turns,
-            counted=turns is not None,
-            pace_turns=pace_turns,
-            fitted=self.live.at_stretch,
-            off_path_m=guide.off_path_m(pace_turns, distance_m),
-            stopped=here.stopped,
-            distance_m=distance_m,
-            expected_Nm=None if plan_Nm is None else plan_Nm * self.live.scale,
-            plan_Nm=plan_Nm,
-            rate_low_Nm_per_s=low,
-            rate_high_Nm_per_s=high,
-            per_crank_turn_Nm=self._band.per_crank_turn(phase, turns),
-            peak_in_s=peak_in_s,
-            limit_coming=coming,
-            broke=intake.broke,
-            still_s=intake.still.still_s,
-            gone_s=intake.still.gone_s,
-            silent_s=intake.silent_for_s(phase),
-            saturated=sample is not None and sample.saturated,
-            overloaded=sample is not None and sample.overload,
-            tared=intake.tared,
-            torque_back=intake.still.back_s >= BACK_FOR_S,
-            crank_rev_per_s=None if live is None else live.crank_rev_per_s,
-            walk_m_per_s=None if live is None else live.walk_m_per_s,
-            waits_s=0.0 if guide.lead is None else guide.lead.waits_s(at_s),
-            lies_s=self._fallen.lies_s,
-            rises_s=self._fallen.rises_s,
-            phase_low_Nm=here.low_Nm or 0.0,
-            taken_off=self._most_turns - turns if signed and turns is not None else 0.0,
-            led=guide.lead is not None,
-            climbs_s=0.0 if guide.lead is None else guide.lead.climbs_s,
-            wound_turns=intake.turns.wound,
-            turns_in=held.turns,
-            turns_in_noticed=held.source == "noticed",
-            rest_Nm=self.turns_in.rest_Nm,
-            frozen=intake.frozen.frozen,
-            another=intake.meter.another,
-            board=None if intake.meter.hello is None else intake.meter.hello.board,
-            zero_refused_Nm=intake.zeroing.refused_Nm,
-            left_hand=intake.direction.found == LEFT,
-            distance_lost=intake.distance.lost,
+            at_s,
+            phase,
+            at_s - here.at_s,  # in_phase_s
+            torque_Nm,
+            None if live is None else live.rate_fast_Nm_per_s,  # rate_Nm_per_s
+            None if live is None else live.rate_fast_sd_Nm_per_s,  # rate_sd_Nm_per_s
+            None if live is None else live.rate_slow_Nm_per_s,  # slow_rate_Nm_per_s
+            top_Nm,  # torque_top_Nm
+            here.top_Nm,  # phase_top_Nm
+            cranking,
+            reversing,
+            turns,
+            turns is not None,  # counted
+            pace_turns,
+            guide.off_path_m(pace_turns, distance_m),
+            here.stopped,
+            self.live.at_stretch,  # fitted
+            distance_m,
+            None if plan_Nm is None else plan_Nm * self.live.scale,  # expected_Nm
+            plan_Nm,
+            low,  # rate_low_Nm_per_s
+            high,  # rate_high_Nm_per_s
+            per_crank_turn,  # per_crank_turn_Nm
+            peak_in_s,
+            coming,  # limit_coming
+            intake.broke,
+            still.still_s,
+            still.gone_s,
+            intake.silent_for_s(phase),  # silent_s
+            sample is not None and sample.saturated,  # saturated
+            sample is not None and sample.overload,  # overloaded
+            intake.tared,
+            still.back_s >= BACK_FOR_S,  # torque_back
+            None if live is None else live.crank_rev_per_s,
+            None if live is None else live.walk_m_per_s,
+            0.0 if lead is None else lead.climbs_s,
+            0.0 if lead is None else lead.waits_s(at_s),  # waits_s
+            fallen.lies_s,
+            fallen.rises_s,
+            here.low_Nm or 0.0,  # phase_low_Nm
+            self._most_turns - turns if signed and turns is not None else 0.0,  # taken_off
+            lead is not None,  # led
+            intake.turns.wound,  # wound_turns
+            held.turns,  # turns_in
+            held.source == "noticed",  # turns_in_noticed
+            self.turns_in.rest_Nm,
+            intake.frozen.frozen,
+            intake.meter.another,
+            intake.meter.board,
+            self.doubts.reasons,  # doubts
+            self.doubts.of_plan if self.doubts.reasons else None,  # of_plan
+            bool(self.doubts.reasons) and self.doubts.going_on,  # going_on
+            intake.zeroing.refused_Nm,  # zero_refused_Nm
+            intake.direction.found == LEFT,  # left_hand
+            intake.distance.lost,  # distance_lost
         )
 
     def _held(
         self, intake: Intake, phase: Phase, guide: Guide, torque_Nm: float | None, distance_m: float | None
     ) -> None:
         """How many turns were in the motor before."""
-        if phase not in PREPARING | {Phase.WIND_STRETCHED}:
+        if phase not in HOLDING:
             return
         if torque_Nm is not None and phase in PREPARING and intake.zeroing.unloaded:
             torque_Nm = 0.0  # A zero that drifted holds no turns.
         self.turns_in.tell(phase, torque_Nm, intake.still.still_s, intake.turns.wound, distance_m)
         intake.turns.before = guide.turns_in = self.turns_in.held.turns
 
-    def _doubt(self, now: Moment, intake: Intake) -> None:
+    def _doubt(self, now: Moment, intake: Intake, live: Reading | None) -> None:
         """Hold what is read against the label."""
-        live = intake.live
         estimated = pulses = None
         if live is not None and live.crank_turns is not None:
             ratio = self._plan_limits.ratio

@@ -5,8 +5,6 @@ It is told each moment, in order, and keeps its answer for whoever looks.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winding_coach.coach.lead import Lead, Word
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
@@ -17,6 +15,7 @@ from winding_coach.coach.view import Marks
 from winding_coach.coach.walk import Walk
 from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.reading import Reading
+from winding_coach.values import value
 
 SIDE_OVER_S = 3.0
 """Torque over the expected is averaged so long before it says ahead or behind: a few steps' saw teeth."""
@@ -33,18 +32,25 @@ WHOLE_TURNS_UNTIL = 2.0
 """In the back-off whole turns of the crank are told until so many are left, then half ones."""
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Guidance:
-    """mark_m: where to be, mark_in: in how many turns of the crank. side: ahead of the path, behind it, None: on it or
+    """walk: knows the mark to walk to. side: ahead of the path, behind it, None: on it or
     not known. off_left: turns of the crank to take off still;
     off_next_Nm: torque to expect after the next of them."""
 
-    mark_m: float | None = None
-    mark_in: float | None = None
+    walk: Walk | None = None
     side: str | None = None
     off_left: float | None = None
     word: Word | None = None
     off_next_Nm: float | None = None
+
+    @property
+    def mark_m(self) -> float | None:
+        """Where to be in a few turns of the crank."""
+        return None if self.walk is None else self.walk.mark_m
+
+
+NONE = Guidance()
 
 
 class Guide:
@@ -73,7 +79,7 @@ class Guide:
         elif now.phase is Phase.BACK_OFF:
             self.now = self._back_off(now, limits, marks, scale)
         else:
-            self.now = Guidance()
+            self.now = NONE
         return self.now
 
     def pace_of(self, turns: float | None, reading: Reading | None) -> float | None:
@@ -114,7 +120,7 @@ class Guide:
         walk = self._walk
         side = self._side(now)
         walk.tell(turns, limits, told_m, now.distance_m, side)
-        return Guidance(walk.mark_m, walk.mark_in, side, word=self._word(now, turns, scale))
+        return Guidance(walk, side, word=self._word(now, turns, scale))
 
     def _word(self, now: Moment, turns: float, scale: float) -> Word | None:
         """What torque says to the feet."""

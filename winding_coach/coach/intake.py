@@ -51,6 +51,7 @@ class Intake:
         self.broke = False
         self.at_s = 0.0
         self._breaks = BreakDetector(limits.peak_Nm)
+        self._breaks_at = 0.0
         self._arrival = Arrival()
         self._newest: TorqueSample | None = None
         self._device_s = -1.0
@@ -94,8 +95,11 @@ class Intake:
         self.estimator.two_sensors = sample.quadrature
         amended = self.estimator.amended
         self.estimator.add(t_s, torque_Nm, crank_turns, distance_m)
-        self.turns.amend(self.estimator.amended - amended)
-        self._breaks.set_rate(self.estimator.lines_per_s)
+        if self.estimator.amended != amended:
+            self.turns.amend(self.estimator.amended - amended)
+        if self.estimator.lines_per_s != self._breaks_at:
+            self._breaks_at = self.estimator.lines_per_s
+            self._breaks.set_rate(self._breaks_at)
         self.still.add(t_s, torque_Nm, top_Nm)
         if self._breaks.add(t_s, torque_Nm) and phase in LOADED:
             self.broke = True
@@ -169,8 +173,11 @@ class Intake:
 
     def silence(self, phase: Phase) -> LinkSaid | None:
         """Return what is to be said of a link that fell silent, or speaks again."""
-        if self._since(self.heard.good_at_s) <= STALE_S:
+        good_at_s = self.heard.good_at_s
+        if good_at_s is not None and self.at_s - good_at_s <= STALE_S:
             self._live_at_s = self.at_s
+            if self.link.state == "up":
+                return None
         silent = min(self.silent_s(phase), self._since(self._up_at_s)) >= SILENT_AFTER_S and self._up_at_s is not None
         if silent and self.link.state == "up":
             return self._link_is("silent", self.link.port, self._why_silent())
@@ -190,13 +197,16 @@ class Intake:
     @property
     def sample(self) -> TorqueSample | None:
         """The newest line, None once it is old."""
-        return self._newest if self._since(self.heard.line_at_s) <= STALE_S else None
+        line_at_s = self.heard.line_at_s
+        return self._newest if line_at_s is not None and self.at_s - line_at_s <= STALE_S else None
 
     @property
     def live(self) -> Reading | None:
         """The present reading, None once torque is old, frozen, or another meter's."""
-        fresh = self._since(self.heard.good_at_s) <= STALE_S
-        return self.estimator.reading if fresh and not self.frozen.frozen and not self.meter.another else None
+        good_at_s = self.heard.good_at_s
+        if good_at_s is None or self.at_s - good_at_s > STALE_S or self.frozen.frozen or self.meter.another:
+            return None
+        return self.estimator.reading
 
     @property
     def distance_m(self) -> float | None:
@@ -226,6 +236,8 @@ class Intake:
         begun = None if phase in LOADED else self._up_at_s
         if self.heard.good_at_s is None:
             return self._since(begun)
+        if self._live_at_s == self.at_s:
+            return max(self.at_s - self.heard.good_at_s, 0.0)
         # Lines that come late are silence from where they were too old, not from when they were made.
         late_s = 0.0 if self._live_at_s is None else self.at_s - self._live_at_s
         return max(self._since(self.heard.good_at_s), late_s)

@@ -116,7 +116,7 @@ class Lead:
         if step is not None:
             self._judge(step)
         self._calm(now.at_s)
-        self._learn_pace(now, even, slope, turns, at_m, passed)
+        self._learn_pace(now.at_s, pace, at_m, passed)
         ahead = ratio * (1.0 + slope * (AHEAD_S + self._learning.habits.reaction_s))
         self._climb(now.at_s, now.torque_Nm)
         self._word = (
@@ -156,13 +156,12 @@ class Lead:
         there = self._path.distance_at_stretch(stretch, turns + ahead)
         return min(max(here - there, 0.001), QUICKEST_M_PER_S)
 
-    def _learn_pace(self, now: Moment, even: float, slope: float, turns: float, at_m: float, passed: float) -> None:
+    def _learn_pace(self, at_s: float, pace: float, at_m: float, passed: float) -> None:
         """What pace the word brought: by the distance sensor, else from what torque does."""
         word = self._word
-        settled = now.at_s - self._word_s > self._learning.habits.reaction_s + SETTLES_S
+        settled = at_s - self._word_s > self._learning.habits.reaction_s + SETTLES_S
         if word is None or word.code not in PACES or not settled or passed <= 0.0 or at_m < self._hooks_m + 0.05:
             return
-        pace = self._pace_seen(now, even, slope, turns, at_m)
         self._learning.paced(max(pace / PACES[word.code], 0.2), passed / LEARNS_S)
 
     def _pace_seen(self, now: Moment, even: float, slope: float, turns: float, at_m: float) -> float:

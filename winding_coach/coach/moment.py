@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winding_coach.coach.said import Phase
+from winding_coach.values import value
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Moment:
     """Torque and rates in SI, turns of the motor, times in seconds. None: not known.
 

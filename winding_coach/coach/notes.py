@@ -32,6 +32,7 @@ class Notes:
         self._before_s: float | None = None
         self._mean_Nm: float | None = None
         self._low_s = 0.0
+        self._marks: Marks | None = None
 
     def tell(self, now: Moment) -> None:
         """Take one moment."""
@@ -44,9 +45,9 @@ class Notes:
         slow = now.cranking is False or (now.crank_rev_per_s is not None and abs(now.crank_rev_per_s) < TURNS_REV_PER_S)
         turning = not slow or self.top_Nm == 0.0
         if now.phase in LOADED and turning and mean_Nm > self.top_Nm and now.phase is not Phase.READY:
-            self.top_Nm, self._top_turns = mean_Nm, now.turns
+            self.top_Nm, self._top_turns, self._marks = mean_Nm, now.turns, None
         if now.phase is Phase.READY and now.gone_s == 0.0 and now.torque_Nm > COMES_OFF * mean_Nm:
-            self._launch_Nm, self._launch_turns = mean_Nm, now.turns
+            self._launch_Nm, self._launch_turns, self._marks = mean_Nm, now.turns, None
         if now.phase in BANDED and now.rate_Nm_per_s is not None and now.silent_s < 0.5:
             self._banded_s += passed
             if (now.rate_low_Nm_per_s or 0.0) <= now.rate_Nm_per_s <= (now.rate_high_Nm_per_s or 0.0):
@@ -80,12 +81,14 @@ class Notes:
 
     def uncounted(self) -> None:
         """Turns that were noted may not have been so: the sensor that counted them is dead, nobody knows since when."""
-        self._top_turns = self._launch_turns = None
+        self._top_turns = self._launch_turns = self._marks = None
 
     @property
     def marks(self) -> Marks:
         """Peak and launch figures so far."""
-        return Marks(self.top_Nm or None, self._top_turns, self._launch_Nm, self._launch_turns)
+        if self._marks is None:
+            self._marks = Marks(self.top_Nm or None, self._top_turns, self._launch_Nm, self._launch_turns)
+        return self._marks
 
     def summary(self, at_s: float, outcome: str, lost_lines: int, energy_J: float | None) -> Summary:
         """Return the wind in figures, as of `at_s`."""

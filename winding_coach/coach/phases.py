@@ -242,7 +242,8 @@ class SignalSteps:
         for step in _STEPS_OF[now.phase]:
             held = self._held is not None and step.to is self._held[0] and now.at_s < self._held[1]
             if held or not step.when(now, limits):
-                self._due.pop(step, None)
+                if self._due:
+                    self._due.pop(step, None)
             elif now.at_s - self._due.setdefault(step, now.at_s) >= step.for_s:
                 self._due.clear()
                 return step.to

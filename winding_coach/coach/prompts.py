@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import Protocol
 
 from winding_coach.coach.alarms import at_a_limit, stopped_beyond
 from winding_coach.coach.lead import Word
@@ -18,6 +18,7 @@ from winding_coach.coach.view import Marks
 from winding_coach.coach.wording import in_words
 from winding_coach.standing import USUAL, Steps
 from winding_coach.units import UnitSystem
+from winding_coach.values import value
 
 QUIET_S = 2.5
 """Advice changes no sooner than this within a phase; what is urgent does not wait."""
@@ -64,7 +65,7 @@ MARK_M = 0.05
 """Walk-in marks are whole multiples of this from the hooks: what can be judged, or seen on a tape."""
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Wanted:
     """A prompt before it is put into words."""
 
@@ -98,11 +99,21 @@ class Wanted:
         return True
 
 
-@dataclass(frozen=True, slots=True)
+class Marker(Protocol):
+    """Works out where to be, in so many turns of the crank, when it is asked."""
+
+    @property
+    def mark_m(self) -> float: ...
+
+    @property
+    def mark_in(self) -> float: ...
+
+
+@value(frozen=True, slots=True)
 class Scene:
     """What a prompt is chosen from.
 
-    mark_m: where to be in a few turns of the crank, mark_in: in how many; None when turns are not known.
+    walk: knows where to be in a few turns of the crank; None when turns are not known.
     back_off_left: crank turns that the plan's back-off takes from this torque to the launch torque; next_Nm: torque
     to expect after the next of them. stopping: the stop at the peak was said a moment ago. side: ahead of the
     path or behind it. slowed: the crank was told in this phase to go slower for what comes next. word: what torque says
@@ -112,8 +123,7 @@ class Scene:
 
     now: Moment
     limits: Limits
-    mark_m: float | None
-    mark_in: float | None
+    walk: Marker | None
     alarms: frozenset[str]
     marks: Marks
     back_off_left: float | None
@@ -162,7 +172,7 @@ def _step_down(scene: Scene) -> float | None:
     To the mark; who is there and still at the limit, or has stopped where nobody measures, in to the hooks: with the
     crank still no further mark would ever be due.
     """
-    now, mark_m = scene.now, scene.mark_m
+    now, mark_m = scene.now, None if scene.walk is None else scene.walk.mark_m
     there = now.cranking is False if now.distance_m is None else now.distance_m <= (mark_m or 0.0) + THERE_M
     return scene.limits.hooks_m if mark_m is not None and there else mark_m
 
@@ -199,17 +209,18 @@ def _walk_in(scene: Scene) -> Wanted:
         return Wanted(
             word.code, step_m=word.step_m, distance_m=word.distance_m, step_was=word.step_was, again=word.again
         )
-    mark, here_m = scene.mark_m, None if now.distance_m is None else round(now.distance_m, 2)
+    here_m = None if now.distance_m is None else round(now.distance_m, 2)
     if "torque_falling" in scene.alarms:
         return Wanted("hold_distance", distance_m=here_m, side="ahead")
-    if mark is None:
+    if scene.walk is None:
         return _step_by_torque(scene)
+    mark = scene.walk.mark_m
     if mark >= scene.limits.stretch_m:
         return Wanted("hold_distance", distance_m=mark)
     if now.distance_m is not None and now.distance_m < mark - WELL_INSIDE_M:
         return Wanted("hold_distance", distance_m=here_m, side="ahead")
     side = "behind" if scene.side == "behind" else None
-    return Wanted("walk_in_to", distance_m=mark, crank_turns=scene.mark_in, side=side)
+    return Wanted("walk_in_to", distance_m=mark, crank_turns=scene.walk.mark_in, side=side)
 
 
 def _step_by_torque(scene: Scene) -> Wanted:
@@ -278,13 +289,18 @@ _CHOICES: dict[Phase, Callable[[Scene], Wanted]] = {
 }
 
 
+def _limited(scene: Scene) -> bool:
+    """Whether a limit was met, now or a moment ago."""
+    return not OF_LIMITS.isdisjoint(scene.alarms) or at_a_limit(scene.now, scene.limits)
+
+
 def wanted(scene: Scene) -> Wanted | None:
     """Return the prompt that fits the moment; None in the phases that want nothing more."""
     phase = scene.now.phase
-    limited = at_a_limit(scene.now, scene.limits) or not OF_LIMITS.isdisjoint(scene.alarms)
-    stop = _stop(scene) if phase in WINDING or (phase is Phase.STRETCH_OUT and limited) else None
-    if stop is not None:
-        return stop
+    if phase in WINDING or (phase is Phase.STRETCH_OUT and _limited(scene)):
+        stop = _stop(scene)
+        if stop is not None:
+            return stop
     choice = _CHOICES.get(phase)
     return None if choice is None else choice(scene)
 

@@ -27,6 +27,7 @@ from winding_coach.coach.wording import alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
 from winding_coach.rubber.path import PlanPath
 
+PHASES = len(Phase)
 MORE_TURNS_IN = {"more_turns_in": 10.0, "fewer_turns_in": -10.0}
 """Keys that say how many turns the motor holds already, and by how many each changes that."""
 
@@ -97,9 +98,19 @@ class Coach:
         self._at_s = self._intake.at_s = event.at_s
         if not self._phases:
             self._enter(Phase.HOOK_UP)
+        if isinstance(event, BytesArrived):
+            self._intake.bytes(event.data, self._here.phase, self._notes.top_Nm)
+        else:
+            self._take(event)
+        if self.summary is None:
+            link = self._intake.silence(self._here.phase)
+            if link is not None:
+                self._saying.append(link)
+            self._rules()
+        self.said = tuple(self._saying)
+
+    def _take(self, event: Input) -> None:
         match event:
-            case BytesArrived(_, data):
-                self._intake.bytes(data, self._here.phase, self._notes.top_Nm)
             case LinkUp():
                 self._saying.append(self._intake.link_up(event))
             case LinkDown():
@@ -112,12 +123,6 @@ class Coach:
                 self._intake.time_passed()
             case Ended():
                 self._close(self._outcome())
-        if self.summary is None:
-            link = self._intake.silence(self._here.phase)
-            if link is not None:
-                self._saying.append(link)
-            self._rules()
-        self.said = tuple(self._saying)
 
     def _key(self, name: str) -> None:
         phase = self._here.phase
@@ -173,7 +178,7 @@ class Coach:
             self._tare()
             now = self._moment()
         now = self._doubt_crank(now)
-        for _ in Phase:
+        for _ in range(PHASES):
             to = self._steps.next(now, self._gathering.limits)
             if to is None:
                 break
@@ -195,9 +200,8 @@ class Coach:
         scene = Scene(
             now,
             self._gathering.limits,
-            guided.mark_m,
-            guided.mark_in,
-            frozenset(alarm.code for alarm in self._alarms.on),
+            guided.walk,
+            self._alarms.codes,
             self._notes.marks,
             guided.off_left,
             self._pacer.stopping(self._at_s),
@@ -300,7 +304,7 @@ class Coach:
             targets=targets_of(now, self._here.phase, self._gathering.limits, self._guide.now.mark_m),
             link=replace(
                 self._intake.link,
-                meter=None if meter.hello is None else meter.hello.board,
+                meter=meter.board,
                 lost_lines=meter.lost_lines,
                 bad_lines=meter.bad_lines,
                 restarts=meter.restarts,

@@ -35,10 +35,24 @@ class Walk:
         self._lead = LEAD_TURNS_OF_CRANK * limits.ratio
         self._stretch = self._through(turns, distance_m)
         self._shift_m = 0.0
-        self._due_turns: float | None = None
+        self._due_turns = 0.0
+        self._begun = False
         self._from_m = distance_m
-        self.mark_m = distance_m
-        self.mark_in: float = 1.0
+        self._mark_m = distance_m
+        self._mark_in = 1.0
+        self._asked: tuple[float, Limits] | None = None
+
+    @property
+    def mark_m(self) -> float:
+        """Where to be in a few turns of the crank."""
+        self._make()
+        return self._mark_m
+
+    @property
+    def mark_in(self) -> float:
+        """In how many turns of the crank."""
+        self._make()
+        return self._mark_in
 
     def distance_at(self, turns: float) -> float:
         """Return the hook distance to stand at."""
@@ -69,9 +83,10 @@ class Walk:
         is "behind" (`side`) gets a path that goes on from there, so that nobody has to rush. Where only torque says
         ahead or behind, the next mark allows for it.
         """
-        told = self._due_turns is not None and told_m == self.mark_m
+        # Who is led by torque is told no marks: then nobody asks for them, and they are not worked out.
+        told = told_m is not None and self._begun and told_m == self.mark_m
         there = distance_m is not None and distance_m <= self.mark_m + NEARLY_M
-        if told and not there and turns < (self._due_turns or 0.0) - self._lead:
+        if told and not there and turns < self._due_turns - self._lead:
             return
         if told:
             if side is not None and distance_m is None:
@@ -80,7 +95,7 @@ class Walk:
             self._from_m = self.mark_m
         if side == "behind" and distance_m is not None:
             self._stretch = max(self._stretch, self._through(turns, distance_m))
-        self._next(turns, limits)
+        self._begun, self._asked = True, (turns, limits)
 
     def _stride(self, turns: float, ratio: float) -> float:
         """Return how many turns of the crank from here the next mark may be."""
@@ -95,12 +110,16 @@ class Walk:
         here, half, there = (self.distance_at(turns + share * over) for share in (0.0, 0.5, 1.0))
         return half - 0.5 * (here + there)
 
-    def _next(self, turns: float, limits: Limits) -> None:
+    def _make(self) -> None:
+        """Work out the mark that was asked for last."""
+        if self._asked is None:
+            return
+        (turns, limits), self._asked = self._asked, None
         due = turns + self._lead
         wanted_m = self.distance_at(due + self._stride(due, limits.ratio) * limits.ratio) + self._shift_m
         # Never out again, and where stops are far apart on to the next of them, however many turns that takes.
         wanted_m = max(min(wanted_m, self._from_m - 2e-3), self._hooks_m)
-        self.mark_m = mark_of(wanted_m, limits, inside=True)
-        at = self.turns_at(max(self.mark_m - self._shift_m, self._hooks_m))
+        self._mark_m = mark_of(wanted_m, limits, inside=True)
+        at = self.turns_at(max(self._mark_m - self._shift_m, self._hooks_m))
         self._due_turns = max(at, turns + self._lead + limits.ratio)
-        self.mark_in = max(round((self._due_turns - turns - self._lead) / limits.ratio), 1)
+        self._mark_in = max(round((self._due_turns - turns - self._lead) / limits.ratio), 1)

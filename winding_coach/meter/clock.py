@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winding_coach.meter.frames import SETTLING, U16, U32, Sample
+from winding_coach.values import value
 
 CLOCK_BACK_US = U32 // 2
 MOST_LINES_PER_S = 2000
@@ -21,7 +20,7 @@ AFTER_RESTART_S = 0.05
 """The device's clock says nothing of the time a restart took; the coach's clock does. A small step keeps order."""
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Unwrapped:
     """device_s: never goes back, across restarts too. crank: pulses since the first line. lost: lines missing."""
 
@@ -60,15 +59,19 @@ class DeviceClock:
             self._crank = None if sample.crank is None else 0
             return Unwrapped(0.0, self._crank, 0, False)
         step_seq = (sample.seq - before.seq) % U16
-        found = wrap_found(before, sample, step_seq)
-        if found is not None and found != wrap_us:
-            self.found_wrap_us = wrap_us = found
+        if sample.t_us < before.t_us:
+            found = wrap_found(before, sample, step_seq)
+            if found is not None and found != wrap_us:
+                self.found_wrap_us = wrap_us = found
         step_us = (sample.t_us - before.t_us) % wrap_us
-        self._watch(step_us, step_seq)
-        if step_us == 0 and step_seq == 0:
-            return None
+        if step_us and step_seq:
+            self._standing_run, self.standing = 0, None
+        else:
+            self._watch(step_us, step_seq)
+            if step_us == 0 and step_seq == 0:
+                return None
         restarted = (
-            step_us >= min(CLOCK_BACK_US, wrap_us // 2)
+            step_us >= (CLOCK_BACK_US if wrap_us == U32 else min(CLOCK_BACK_US, wrap_us // 2))
             or step_seq == 0
             # Only a start is followed by settling lines: it tells a restart just before the clock's wrap from the wrap.
             or (sample.flags & SETTLING) > (before.flags & SETTLING)
@@ -85,24 +88,23 @@ class DeviceClock:
         if self._new_link:
             # What was missed while the link was down is a gap, not lost lines.
             lost, self._new_link = 0, False
-        turns = CRANK_JUMP if restarted else min(MAX_REV_PER_S * step_us / 1e6 + SPARE_TURNS, CRANK_JUMP)
-        self._count(sample, restarted, quadrature, min(turns * pulses_per_turn, MOST_JUMP))
+        if sample.crank is not None and (restarted or sample.crank != self._crank_before or self._crank is None):
+            turns = CRANK_JUMP if restarted else min(MAX_REV_PER_S * step_us / 1e6 + SPARE_TURNS, CRANK_JUMP)
+            self._count(sample.crank, restarted, quadrature, min(turns * pulses_per_turn, MOST_JUMP))
         return Unwrapped(self._device_us / 1e6, self._crank, lost, restarted)
 
     def _watch(self, step_us: int, step_seq: int) -> None:
-        """Notice a clock or a line number that stands still; a line that came twice is neither."""
+        """Notice a clock or a line number that stands still."""
         stands = [name for name, step in (("clock", step_us), ("line number", step_seq)) if step == 0]
-        self._standing_run = self._standing_run + 1 if stands else 0
+        self._standing_run += 1
         self.standing = " and ".join(stands) if self._standing_run >= STANDS_AFTER else None
 
-    def _count(self, sample: Sample, restarted: bool, quadrature: bool, most: float) -> None:
-        if sample.crank is None:
-            return
+    def _count(self, crank: int, restarted: bool, quadrature: bool, most: float) -> None:
         if self._crank is None or self._crank_before is None:
-            self._crank, self._crank_before = self._crank or 0, sample.crank
+            self._crank, self._crank_before = self._crank or 0, crank
             return
-        change = sample.crank if restarted else (sample.crank - self._crank_before) % U16
-        self._crank_before = sample.crank
+        change = crank if restarted else (crank - self._crank_before) % U16
+        self._crank_before = crank
         if change >= U16 // 2:
             change -= U16
         if abs(change) > most or (change < 0 and not quadrature):

@@ -12,6 +12,8 @@ from binascii import crc_hqx
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from winding_coach.values import value
+
 LONGEST_HELLO = 96
 LONGEST_LINE = 62
 """Bytes of a line, its end included."""
@@ -30,7 +32,7 @@ RAW_MIN, RAW_MAX = -(2**23), 2**23 - 1
 U16, U32 = 2**16, 2**32
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Sample:
     """One conversion. seq, crank: u16 that wrap; t_us: u32 device microseconds, wraps; raw: signed 24-bit counts,
     None if the converter gave none; distance_mm, temperature_dC (0.1 °C): None where the meter has no such channel."""
@@ -53,7 +55,7 @@ class Hello:
 
     def value(self, key: str) -> str | None:
         """Return the value of a field, None if it was not sent."""
-        return next((value for name, value in self.fields if name == key), None)
+        return next((found for name, found in self.fields if name == key), None)
 
     @property
     def board(self) -> str | None:
@@ -93,7 +95,7 @@ Frame: TypeAlias = Sample | Hello
 
 def longest(line: bytes) -> int:
     """Return how many bytes a line that begins so may have, its end included."""
-    return LONGEST_HELLO if line.startswith(b"$H,") else LONGEST_LINE
+    return LONGEST_HELLO if line[:3] == b"$H," else LONGEST_LINE
 
 
 def _line(body: str) -> bytes:
@@ -135,6 +137,12 @@ _UNSIGNED = rb"(?:0|[1-9]\d{0,9})"
 _FIELD = rb",[A-Za-z0-9_]+=[ -+\--<>-~]*"
 """A key, and printable ASCII without `,` and `=`."""
 _DATA = re.compile(rb"D,(%b),(%b),(%b)?,([0-9A-F]{2})((?:%b)*)" % (_UNSIGNED, _UNSIGNED, _NUMBER, _FIELD), re.ASCII)
+_USUAL = re.compile(
+    rb"\$(D,(%b),(%b),(%b)?,([0-9A-F]{2})(?:,c=(%b))?(?:,d=(%b))?(?:,t=(%b))?)\*([0-9A-F]{4})\r"
+    % (_UNSIGNED, _UNSIGNED, _NUMBER, _UNSIGNED, _NUMBER, _NUMBER),
+    re.ASCII,
+)
+"""A whole line of data, its known channels in their usual order: nearly all lines are such."""
 _HELLO = re.compile(rb"H,(%b)((?:%b)*)" % (_UNSIGNED, _FIELD), re.ASCII)
 _PRINTABLE = re.compile(rb"[ -~]*")
 _WHOLE = re.compile(_NUMBER, re.ASCII)
@@ -157,12 +165,40 @@ def _sample(found: re.Match[bytes]) -> Sample | None:
             continue
         if _WHOLE.fullmatch(text) is None:
             return None
-        low, high = _LIMITS[key]
-        value = int(text)
-        if not low <= value <= high:
+        number = int(text)
+        if not _within(key, number):
             return None
-        extra[key] = value
+        extra[key] = number
     return Sample(seq_n, t_n, raw_n, int(flags, 16), extra.get(b"c"), extra.get(b"d"), extra.get(b"t"))
+
+
+def _usual(line: bytes) -> Sample | None:
+    """Return the sample of a usual line in one go, None where the line has to be looked at more closely."""
+    found = _USUAL.fullmatch(line)
+    if found is None:
+        return None
+    body, seq, t_us, raw, flags, crank, distance, temperature, crc = found.groups()
+    if crc_hqx(body, 0xFFFF) != int(crc, 16):
+        return None
+    seq_n, t_n = int(seq), int(t_us)
+    raw_n = None if raw is None else int(raw)
+    crank_n = None if crank is None else int(crank)
+    if seq_n >= U16 or t_n >= U32 or (raw_n is not None and not RAW_MIN <= raw_n <= RAW_MAX):
+        return None
+    if crank_n is not None and crank_n >= U16:
+        return None
+    if distance is None and temperature is None:
+        return Sample(seq_n, t_n, raw_n, int(flags, 16), crank_n)
+    far = None if distance is None else int(distance)
+    warm = None if temperature is None else int(temperature)
+    if (far is not None and not _within(b"d", far)) or (warm is not None and not _within(b"t", warm)):
+        return None
+    return Sample(seq_n, t_n, raw_n, int(flags, 16), crank_n, far, warm)
+
+
+def _within(channel: bytes, number: int) -> bool:
+    low, high = _LIMITS[channel]
+    return low <= number <= high
 
 
 def _hello(found: re.Match[bytes]) -> Hello | None:
@@ -210,7 +246,7 @@ class FrameParser:
                 self._skipping = False
                 continue
             self._take(line, frames)
-        if len(self._rest) >= longest(self._rest):
+        if self._rest and len(self._rest) >= longest(self._rest):
             # Its end can come no more within the longest length: drop it now, and what is still to come of it.
             if not self._skipping:
                 self._bad()
@@ -224,8 +260,13 @@ class FrameParser:
         self._first = False
 
     def _take(self, line: bytes, frames: list[Frame]) -> None:
-        if len(line) >= longest(line):
+        if len(line) >= LONGEST_LINE and len(line) >= longest(line):
             self._bad()
+            return
+        usual = _usual(line)
+        if usual is not None:
+            self._first = False
+            frames.append(usual)
             return
         start = line.rfind(b"$")
         body, star, crc = line[start + 1 :].partition(b"*") if start >= 0 else (b"", b"", b"")

@@ -87,17 +87,23 @@ def learnt(raws: Sequence[int | None]) -> Repeats | None:
 class FrozenReadings:
     """`add` each line; `frozen` while the values have been equal for longer than chance allows.
 
-    known: what is known of this meter already. `repeats`: that and what has been learnt since, frozen runs left out.
+    known: what is known of this meter already.
     """
 
     def __init__(self, known: Repeats | None = None) -> None:
-        self.repeats = known or Repeats()
+        known = known or Repeats()
+        self._pairs, self._equal = known.pairs, known.equal
         self.frozen = False
         self.longest_run = 0
         self._raw: int | None = None
         self._run = 0
         self._since_s = 0.0
         self._crank: float | None = None
+
+    @property
+    def repeats(self) -> Repeats:
+        """What is known of this meter and what has been learnt since, frozen runs left out."""
+        return Repeats(self._pairs, self._equal)
 
     def add(self, t_s: float, raw: int | None, crank_turns: float | None = None, *, at_end: bool = False) -> bool:
         """Take a line: device seconds, raw value, the crank's count. Returns whether the reading is frozen.
@@ -110,14 +116,17 @@ class FrozenReadings:
         if raw != self._raw:
             # A run that has ended is the meter's own, unless it was too long to be.
             if self._raw is not None and not self.frozen:
-                self._learn(self._run)
+                self._pairs, self._equal = self._pairs + self._run + 1.0, self._equal + self._run
             self._begin(raw, t_s, crank_turns)
             return False
         self._run += 1
         self.longest_run = max(self.longest_run, self._run)
-        long = self._run >= self.repeats.longest and t_s - self._since_s >= MIN_S
+        if self._run < MIN_RUN:
+            self.frozen = False
+            return False
+        long = t_s - self._since_s >= MIN_S and self._run >= self.repeats.longest
         turned = None if crank_turns is None or self._crank is None else abs(crank_turns - self._crank)
-        self.frozen = long or (turned is not None and turned >= TURNS_WITHOUT_CHANGE and self._run >= MIN_RUN)
+        self.frozen = long or (turned is not None and turned >= TURNS_WITHOUT_CHANGE)
         return self.frozen
 
     def reset(self) -> None:
@@ -127,7 +136,3 @@ class FrozenReadings:
     def _begin(self, raw: int | None, t_s: float, crank_turns: float | None) -> None:
         self._raw, self._run, self._since_s, self._crank = raw, 0, t_s, crank_turns
         self.frozen = False
-
-    def _learn(self, run: int) -> None:
-        known = self.repeats
-        self.repeats = Repeats(known.pairs + run + 1.0, known.equal + run)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from winding_coach.meter.calibration import Calibration
 from winding_coach.meter.clock import DeviceClock
 from winding_coach.meter.frames import NO_DATA, OVERLOAD, SATURATED, SETTLING, U32, FrameParser, Hello, Sample
+from winding_coach.values import value
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class TorqueSample:
     """One line of the meter, calibrated. device_s: device seconds since the first line, never back.
 
@@ -41,6 +40,11 @@ class MeterReader:
     def __init__(self, calibration: Calibration, tare_counts: float | None = None) -> None:
         self.calibration = calibration
         self.hello: Hello | None = None
+        self.board: str | None = None
+        """The name of the board that answers now, None while it has not said one."""
+        self.another = False
+        """Whether another board answers than the one that the wind began with."""
+        self._quadrature, self._per_turn, self._wrap_us = False, 1, U32
         self.lost_lines = 0
         self.restarts = 0
         self._tare = tare_counts
@@ -63,15 +67,18 @@ class MeterReader:
         """What of the meter's line stands still, in words, None if nothing does."""
         return self._clock.standing
 
-    @property
-    def another(self) -> bool:
-        """Whether another board answers than the one that the wind began with."""
-        first, now = self._first_hello, self.hello
-        return first is not None and now is not None and first.board != now.board
+    def _greeted(self, hello: Hello) -> None:
+        """The meter says what it is: read once, for there is a sample every few milliseconds."""
+        self.hello = hello
+        self._first_hello = self._first_hello or hello
+        self.board = hello.board
+        self.another = self._first_hello.board != self.board
+        self._quadrature = "q" in hello.channels
+        self._per_turn, self._wrap_us = hello.pulses_per_turn or 1, hello.wrap_us
 
     def accept_board(self) -> None:
         """Take the board that answers for the wind's own."""
-        self._first_hello = self.hello
+        self._first_hello, self.another = self.hello, False
 
     @property
     def zero_counts(self) -> float:
@@ -92,8 +99,7 @@ class MeterReader:
         samples: list[TorqueSample] = []
         for frame in self._parser.feed(data):
             if isinstance(frame, Hello):
-                self.hello = frame
-                self._first_hello = self._first_hello or frame
+                self._greeted(frame)
                 continue
             sample = self._calibrated(frame)
             if sample is not None:
@@ -101,30 +107,31 @@ class MeterReader:
         return samples
 
     def _calibrated(self, sample: Sample) -> TorqueSample | None:
-        quadrature = self.hello is not None and "q" in self.hello.channels
-        per_turn = (1 if self.hello is None else self.hello.pulses_per_turn) or 1
-        wrap_us = U32 if self.hello is None else self.hello.wrap_us
-        unwrapped = self._clock.add(sample, quadrature=quadrature, pulses_per_turn=per_turn, wrap_us=wrap_us)
+        clock, per_turn = self._clock, self._per_turn
+        unwrapped = clock.add(sample, quadrature=self._quadrature, pulses_per_turn=per_turn, wrap_us=self._wrap_us)
         if unwrapped is None:
             return None
-        self.lost_lines += unwrapped.lost
+        lost = unwrapped.lost
+        self.lost_lines += lost
         self.restarts += unwrapped.restarted
-        flags, raw = sample.flags, sample.raw
-        no_data = raw is None or bool(flags & NO_DATA)
+        flags = sample.flags
+        raw = None if flags & NO_DATA else sample.raw
+        crank, far_mm, warm_dC = unwrapped.crank, sample.distance_mm, sample.temperature_dC
+        calibration = self.calibration
         return TorqueSample(
-            device_s=unwrapped.device_s,
-            raw=None if no_data else raw,
-            torque_Nm=None if raw is None or no_data else self.calibration.torque_Nm(raw, self._tare),
-            saturated=bool(flags & SATURATED),
-            no_data=no_data,
-            overload=bool(flags & OVERLOAD) or (raw is not None and not no_data and self.calibration.overloaded(raw)),
-            settling=bool(flags & SETTLING),
-            crank_turns=None if unwrapped.crank is None else unwrapped.crank / per_turn,
-            quadrature=quadrature,
-            distance_m=None if sample.distance_mm is None else sample.distance_mm / 1000,
-            temperature_C=None if sample.temperature_dC is None else sample.temperature_dC / 10,
-            lost_before=unwrapped.lost,
-            restarted=unwrapped.restarted,
-            advanced=self._clock.standing is None,
-            pulses_per_turn=per_turn,
+            unwrapped.device_s,
+            raw,
+            None if raw is None else calibration.torque_Nm(raw, self._tare),
+            flags & SATURATED != 0,
+            raw is None,
+            flags & OVERLOAD != 0 or (raw is not None and calibration.overloaded(raw)),
+            flags & SETTLING != 0,
+            None if crank is None else crank / per_turn,
+            self._quadrature,
+            None if far_mm is None else far_mm / 1000,
+            None if warm_dC is None else warm_dC / 10,
+            lost,
+            unwrapped.restarted,
+            clock.standing is None,
+            per_turn,
         )

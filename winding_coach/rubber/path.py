@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 from itertools import pairwise
 
 from winding_coach.rubber.course import NOMINAL_CRANK_REV_PER_S, back_off_from, course_through, wind_along
@@ -23,6 +24,8 @@ of length and mass do. With 5 % of stiffness, 2 mm and 0.01 g (assumed) the regr
 """
 BEYOND_BREAK = 1.03
 """The tables end at this share of the breaking turns."""
+KEPT = 256
+"""So many answers are kept for the turns and places asked for last."""
 
 
 CONTRADICTS = "The plan's figures contradict each other: make it again from the motor's figures."
@@ -103,6 +106,10 @@ class PlanPath:
         # Without a back-off the launch is the peak itself, a moment before the pause that the branch begins with.
         self._off = _bent(raw_off, ((plan.back_off_turns, plan.launch_torque_Nm),)) if plan.back_off_turns else raw_off
         self._looseness = table([mark.turns for mark in up], [mark.looseness for mark in up])
+        # Turns are counted whole: the same are asked for at each of some fifty lines.
+        self._torque_at = lru_cache(KEPT)(self._up.at)
+        self._torque_ratio = lru_cache(KEPT)(self._ratio_of)
+        self._first_at = lru_cache(KEPT)(self._up.first_at_or_above)
 
     @property
     def loop_m(self) -> float:
@@ -125,14 +132,14 @@ class PlanPath:
 
     def torque_at(self, turns: float) -> float:
         """Return the torque to expect at so many turns on the way up, in N·m; beyond the break it stays."""
-        return self._up.at(turns)
+        return self._torque_at(turns)
 
     def turns_at_torque(self, torque_Nm: float, from_turns: float | None = None) -> float | None:
         """Return the first turns on the way up with this torque, None if the motor breaks before.
 
         from_turns: where to begin to look; by default the end of the walk-in, where torque rises for good.
         """
-        return self._up.first_at_or_above(torque_Nm, self.walked_in_turns if from_turns is None else from_turns)
+        return self._first_at(torque_Nm, self._course.walked_in_turns if from_turns is None else from_turns)
 
     def back_off_torque_at(self, turns_off: float) -> float:
         """Return the torque to expect after so many turns were taken off the target turns, in N·m."""
@@ -165,6 +172,9 @@ class PlanPath:
 
         By the law without history, whose share of the ratio is small while winding at full stretch.
         """
+        return self._torque_ratio(turns, distance_m)
+
+    def _ratio_of(self, turns: float, distance_m: float) -> float:
         planned = torque_Nm(self._motor, self.distance_at(turns), turns, self._rubber)
         return torque_Nm(self._motor, distance_m, turns, self._rubber) / planned if planned > 0.0 else 1.0
 

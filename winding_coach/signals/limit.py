@@ -6,7 +6,6 @@ An oracle that knew the true trend did no better on the tuning streams: the next
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from winding_coach.signals.tuning import (
     LIMIT_AHEAD_S,
@@ -17,9 +16,10 @@ from winding_coach.signals.tuning import (
     LIMIT_RATE_SD,
     LIMIT_TORQUE_SD,
 )
+from winding_coach.values import value
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class LimitView:
     """coming: the limit is seconds away or near. near: the torque is within the hard margin below it.
     over: it is passed. in_s: seconds at the present slow rate, 0 when over, None when it is not rising.

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
+
+from winding_coach.values import value
 
 TurnsSource = Literal["counted", "tapped", "estimated", "unknown"]
 
@@ -18,7 +19,7 @@ class CrankState(StrEnum):
     UNKNOWN = "unknown"
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Reading:
     """The state of the signal at `t_s` (device seconds of the newest sample that went in).
 
