@@ -73,10 +73,14 @@ class Session:
         seen: Callable[[CoachView], None] | None = None,
         readings_hz: float = 0.0,
         replaying: bool = False,
+        looked_at: bool = True,
     ) -> None:
         """heard: called in the loop's thread with all that the coach says, and readings at `readings_hz`.
-        seen: called there with the view after every input."""
+        seen: called there with the view after every input. looked_at: whether anybody looks at `view` and `curve` while
+        the wind goes on; else there is one view, at its end."""
         self.view: CoachView = coach.view
+        self.at_s = 0.0
+        """The trace's time of the last input."""
         self.curve = Curve()
         self.replaying = replaying
         self.finished = False
@@ -86,6 +90,7 @@ class Session:
         self._writer = writer
         self._heard = heard
         self._seen = seen
+        self._looked_at = looked_at
         self._reading_every_s = 1.0 / readings_hz if readings_hz > 0 else None
         self._next_reading_s = 0.0
         self._viewed_at_s = -1.0
@@ -113,7 +118,7 @@ class Session:
         fault, skipped = self.fault, self._skipped
         if fault is not None:
             return fault
-        if skipped is None or self.view.at_s - skipped.at_s > SKIP_SHOWN_S:
+        if skipped is None or self.at_s - skipped.at_s > SKIP_SHOWN_S:
             return None
         return f"{skipped.reason[0].upper()}{skipped.reason[1:]}."
 
@@ -151,13 +156,16 @@ class Session:
         try:
             while not coach.finished:
                 stopping = self._stopping.is_set()
-                event: Input = KeyPressed(coach.view.at_s, "quit") if stopping else self._source.read(WAIT_S)
+                event: Input = KeyPressed(self.at_s, "quit") if stopping else self._source.read(WAIT_S)
                 self._record(event)
                 coach.step(event)
+                self.at_s = event.at_s
                 self._tell(event)
                 if self._seen is not None:
                     self._seen(coach.view)
         finally:
+            if not self._looked_at:
+                self.view = coach.view
             self.finished = True
             self._source.close()
             if self._writer is not None:
@@ -171,7 +179,8 @@ class Session:
         said = self._coach.said
         if isinstance(event, Skipped):
             self._skipped = event
-        if said or isinstance(event, TimePassed) or event.at_s - self._viewed_at_s >= VIEW_EVERY_S:
+        due = self._looked_at and event.at_s - self._viewed_at_s >= VIEW_EVERY_S
+        if due or (self._looked_at and (said or isinstance(event, TimePassed))):
             self._viewed_at_s = event.at_s
             self.view = view = self._coach.view
             reading = view.reading
@@ -180,7 +189,7 @@ class Session:
         if self._heard is not None and self._reading_every_s is not None and event.at_s >= self._next_reading_s:
             self._next_reading_s = event.at_s + self._reading_every_s
             self._heard(self._coach.view.reading)
-        urgent = isinstance(event, KeyPressed)
+        urgent = self._writer is not None and isinstance(event, KeyPressed)
         for one in said:
             urgent = urgent or isinstance(one, (Alarm, PhaseSaid, Summary, Unwound))
             self._keep(one)

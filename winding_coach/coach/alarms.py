@@ -6,7 +6,7 @@ only the first that is on may sound.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from winding_coach.coach.limits import Limits
@@ -324,6 +324,7 @@ class AlarmBank:
         self._once: set[Rule] = set()
         self._phase: Phase | None = None
         self._of_phase: tuple[Rule, ...] = ()
+        self._tests: tuple[tuple[Test, Rule], ...] = ()
         self.codes: frozenset[str] = frozenset()
         """The codes of those that are on."""
 
@@ -334,13 +335,16 @@ class AlarmBank:
 
     def tell(self, now: Moment, limits: Limits) -> list[Alarm]:
         """Take one moment and the limits of now; return the alarms that went on or off with it."""
-        changed: list[Alarm] = []
-        rules = self._of_phase
+        on, since = self._on, self._since
+        rules: Sequence[Rule] = self._of_phase
         if now.phase is not self._phase:
             # Rules of the phase before are asked once more: what they lit goes off.
             self._phase, rules = now.phase, self._rules
             self._of_phase = tuple(rule for rule in rules if now.phase in rule.phases)
-        on, since = self._on, self._since
+            self._tests = tuple((rule.on, rule) for rule in self._of_phase)
+        elif not on and not since:
+            rules = [rule for test, rule in self._tests if test(now, limits)]
+        changed: list[Alarm] = []
         for rule in rules:
             lit = on.get(rule)
             if lit is None:

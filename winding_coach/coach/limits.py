@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.rubber.plan import LIMIT_MARGIN
+from winding_coach.values import value
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Limits:
     """SI; turns of the motor. winder_Nm, meter_Nm: None when not known.
 

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, TypeAlias
 
+from winding_coach.values import value
+
 
 class Phase(StrEnum):
     """What the coach wants now."""
@@ -90,8 +92,8 @@ def _mNm(torque_Nm: float | None) -> float | None:
     return None if torque_Nm is None else round(torque_Nm * 1e3, 4)
 
 
-def _rounded(value: float | None, digits: int) -> float | None:
-    return None if value is None else round(value, digits)
+def _rounded(figure: float | None, digits: int) -> float | None:
+    return None if figure is None else round(figure, digits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +207,7 @@ class Alarm:
         return said
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class ReadingSaid:
     """What the signal shows now; None where it cannot be told. Turns are of the motor."""
 

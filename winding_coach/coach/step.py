@@ -5,8 +5,6 @@ It reads no clock and draws no random number, so the same settings and inputs gi
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from winding_coach.coach.alarms import AlarmBank
 from winding_coach.coach.gathering import Gathering, InPhase
 from winding_coach.coach.guide import Guide
@@ -21,7 +19,7 @@ from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import Level, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.steps_seen import SeenStep
-from winding_coach.coach.view import CoachView
+from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.watching import zero_offers
 from winding_coach.coach.wording import alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
@@ -280,20 +278,21 @@ class Coach:
     def view(self) -> CoachView:
         """The moment as a value; made when first asked for after a step."""
         if self._view is None:
-            self._view = self._look()
+            self._view = self.look()
         return self._view
 
-    def _look(self) -> CoachView:
+    def look(self, *, risks: bool = True) -> CoachView:
+        """Return what is to be seen now; without `risks` no chance of breaking is worked out, which is half of it."""
         now = self._now
         stale = now is None or now.torque_Nm is None
-        meter = self._intake.meter
+        meter, link = self._intake.meter, self._intake.link
         return CoachView(
             at_s=self._at_s,
             phase=self._here.phase,
             plan=self.settings.plan,
             winder_ratio=self.settings.winder.ratio,
             units=self.settings.units,
-            reading=self._reading(now),
+            reading=self._reading(now, risks),
             slow_rate_Nm_per_s=None if now is None else now.slow_rate_Nm_per_s,
             shown_torque_Nm=None
             if stale or self._intake.estimator.reading is None
@@ -302,12 +301,8 @@ class Coach:
             prompt=self._pacer.prompt,
             alarms=self._alarms.on,
             targets=targets_of(now, self._here.phase, self._gathering.limits, self._guide.now.mark_m),
-            link=replace(
-                self._intake.link,
-                meter=meter.board,
-                lost_lines=meter.lost_lines,
-                bad_lines=meter.bad_lines,
-                restarts=meter.restarts,
+            link=LinkView(
+                link.state, link.port, link.reason, meter.board, meter.lost_lines, meter.bad_lines, meter.restarts
             ),
             marks=self._notes.marks,
             zero_counts=meter.zero_counts,
@@ -318,13 +313,14 @@ class Coach:
             steps=self.settings.steps,
             motor=self.settings.motor,
             peak_risk=None
-            if now is None
+            if now is None or not risks
             else risk_at_peak(now, self._gathering.limits, self._path, self._gathering.live),
         )
 
-    def _reading(self, now: Moment | None) -> ReadingSaid:
+    def _reading(self, now: Moment | None, risks: bool) -> ReadingSaid:
         if now is None:
             return ReadingSaid(self._at_s)
         seen = self._intake.estimator.reading
-        risk = risk_here(now, self._path, self._gathering.live) if self._here.phase in LOADED else None
+        told = risks and self._here.phase in LOADED
+        risk = risk_here(now, self._path, self._gathering.live) if told else None
         return reading_of(now, self._intake.turns.source, seen, self._gathering.limits, risk)

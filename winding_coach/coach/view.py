@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from winding_coach.coach.said import Alarm, Level, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.rubber.figures import MotorFigures, Plan
 from winding_coach.standing import USUAL, Steps
 from winding_coach.units import UnitSystem
+from winding_coach.values import value
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Targets:
     """What the figures on the screen are held against, in this phase.
 
@@ -28,7 +29,7 @@ class Targets:
     per_crank_turn_Nm: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class LinkView:
     """state: waiting (not yet opened), up, silent, down. port: name to show. reason: why it is down."""
 
@@ -41,7 +42,7 @@ class LinkView:
     restarts: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class Marks:
     """Figures noted by themselves the moment they happen."""
 
@@ -51,7 +52,7 @@ class Marks:
     launch_turns: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class CoachView:
     """Everything to be seen at `at_s`. Equal for a live wind and its replay.
 

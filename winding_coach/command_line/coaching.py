@@ -220,7 +220,16 @@ def coach_it(
     if args.headless:
 
         def made(heard: Callable[[Said], None]) -> Session:
-            return Session(source, coach, writer, heard=heard, seen=seen, readings_hz=hz, replaying=replaying)
+            return Session(
+                source,
+                coach,
+                writer,
+                heard=heard,
+                seen=seen,
+                readings_hz=hz,
+                replaying=replaying,
+                looked_at=wanted.kind != "off" or wanted.speech,
+            )
 
         try:
             return without_screen(args, source, made, wanted, settings.units, hand=hand, live=live)
@@ -268,7 +277,7 @@ def without_screen(
             "output": lambda: out.trouble if live else None,
             "sound": lambda: None if sound is None else sound.trouble,
         }
-        with Troubles(looked_at, LinesOut(sys.stderr), out if args.json else None, lambda: session.view.at_s):
+        with Troubles(looked_at, LinesOut(sys.stderr), out if args.json else None, lambda: session.at_s):
             session.run()
     return _ended(session, out, live=live)
 

@@ -49,6 +49,8 @@ class Keys:
         """Return the next key as an input; after `quit`, Ended; None when there is nothing."""
         if self._ended:
             return Ended(at_s)
+        if self._waiting.empty():
+            return None
         try:
             name = self._waiting.get_nowait()
         except queue.Empty:
