@@ -24,6 +24,7 @@ from winding_coach.units import (
     UnitSystem,
     counted,
     example,
+    listed,
     parse_quantity,
     show,
     shown_number,
@@ -133,7 +134,20 @@ class TestRefused:
     @pytest.mark.parametrize(
         "text",
         [
-            *("", " ", "cm", "forty cm", "4,3 cm", "1/2 in", "1 2 cm", "nan", "inf cm", "1e400 cm", "0x10 cm", "٣ cm"),
+            *(
+                "",
+                " ",
+                "cm",
+                "forty cm",
+                "4,3,2 cm",
+                "1/2 in",
+                "1 2 cm",
+                "nan",
+                "inf cm",
+                "1e400 cm",
+                "0x10 cm",
+                "٣ cm",
+            ),
             *("--1 cm", "1_0 cm", "1e cm", "9" * 13, "1." + "0" * 13 + " cm", "5 cm 2", "1e1000 cm"),
         ],
     )
@@ -229,3 +243,40 @@ def test_inputs_are_values() -> None:
 def test_a_count_has_its_noun() -> None:
     assert [counted(n, "wind") for n in (0, 1, 2)] == ["0 winds", "1 wind", "2 winds"]
     assert counted(2, "batch", "batches") == "2 batches"
+
+
+class TestDecimalCommas:
+    """Half of the world writes 1,4; a list's commas and thousands must not be taken for it."""
+
+    @pytest.mark.parametrize(
+        ("text", "metres"),
+        [
+            ("4,3 cm", 0.043),
+            ("0,220 m", 0.22),
+            (",5 m", 0.5),
+            ("-1,25 m", -1.25),
+            ("12,5 in", 0.3175),
+            ("1,5e2 mm", 0.15),
+        ],
+    )
+    def test_a_comma_is_a_point(self, text: str, metres: float) -> None:
+        assert parse_quantity(text, "length") == pytest.approx(metres)
+
+    @pytest.mark.parametrize("text", ["1,400 mm", "1,310", "12,345,678 mm"])
+    def test_what_may_be_thousands_is_asked_for(self, text: str) -> None:
+        with pytest.raises(QuantityError, match=r"may be .* or .*: type the one that is meant"):
+            parse_quantity(text, "length")
+
+    @pytest.mark.parametrize(
+        ("text", "parts"),
+        [
+            ("0 g, 10 g,20 g", ["0 g", "10 g", "20 g"]),
+            ("0,10,20", ["0", "10", "20"]),
+            ("2,19 g/m, 2,20 g/m", ["2,19 g/m", "2,20 g/m"]),
+            ("2,19 g/m; 2.20 g/m", ["2,19 g/m", "2.20 g/m"]),
+            ("2,19 g/m", ["2,19 g/m"]),
+            ("28 cm", ["28 cm"]),
+        ],
+    )
+    def test_a_list_is_parted_at_its_own_commas(self, text: str, parts: list[str]) -> None:
+        assert listed(text) == parts

@@ -54,9 +54,11 @@ _OTHER_SPELLINGS = {
     "mNm": "mN.m",
     "'": "ft",
 }
-_QUANTITY = re.compile(
-    r"([+-]?(?:\d{1,12}(?:\.\d{0,12})?|\.\d{1,12})(?:[eE][+-]?\d{1,2})?)\s*((?![\d.])\S*)\s*", re.ASCII
-)
+_NUMBER = re.compile(r"[+-]?(?:\d{1,12}(?:[.,]\d{0,12})?|[.,]\d{1,12})(?:[eE][+-]?\d{1,2})?", re.ASCII)
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}(?:,\d{3})+", re.ASCII)
+_QUANTITY = re.compile(rf"({_NUMBER.pattern}|{_THOUSANDS.pattern})\s*((?![\d.,])\S*)\s*", re.ASCII)
+_BETWEEN = re.compile(r"\s*(?:;|,(?!\d)|(?<!\d),)\s*")
+_BARE_LIST = re.compile(r"[\d.,\s+-]+", re.ASCII)
 
 
 NO_NUMBER = "–"
@@ -65,6 +67,33 @@ NO_NUMBER = "–"
 
 class QuantityError(ValueError):
     """A typed quantity that is not one; the message is a whole sentence for the person who typed it."""
+
+
+def parse_number(text: str) -> float:
+    """Return a typed number, with a decimal point or a decimal comma.
+
+    Raises:
+        QuantityError: it is none, or may be thousands as well, as 1,310.
+    """
+    plain = text.strip()
+    if _THOUSANDS.fullmatch(plain):
+        joined, pointed = plain.replace(",", ""), plain.replace(",", ".", 1)
+        raise QuantityError(f"'{plain[:40]}' may be {joined[:40]} or {pointed[:40]}: type the one that is meant.")
+    if not _NUMBER.fullmatch(plain):
+        shown = "".join(c if c.isprintable() else "?" for c in plain[:40])
+        raise QuantityError(f"'{shown}' is not a number: type it as 1.4 or 1,4.")
+    # Twelve digits and two of exponent: always finite.
+    return float(plain.replace(",", "."))
+
+
+def listed(text: str) -> list[str]:
+    """Return the quantities of a typed list: between them stands a comma or a semicolon, within them a point or comma.
+
+    A comma between two digits is a decimal comma, unless there is nothing but digits and commas: 0,10,20 are three.
+    """
+    if _BARE_LIST.fullmatch(text):
+        return [part.strip() for part in text.split(",")]
+    return _BETWEEN.split(text.strip())
 
 
 def parse_quantity(text: str, kind: Kind, system: UnitSystem = "metric") -> float:
@@ -88,8 +117,7 @@ def parse_quantity(text: str, kind: Kind, system: UnitSystem = "metric") -> floa
     unit = _OTHER_SPELLINGS.get(unit, unit) or SHOWN[system][kind][0]
     if unit not in UNITS[kind]:
         raise QuantityError(f"'{shown}' has no unit of {kind}: use one of {known}, as in '{example(kind, system)}'.")
-    # Twelve digits and two of exponent: always finite.
-    return float(number) * UNITS[kind][unit]
+    return parse_number(number) * UNITS[kind][unit]
 
 
 def counted(count: int, one: str, many: str | None = None) -> str:

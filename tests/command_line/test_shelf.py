@@ -16,7 +16,8 @@ import pytest
 from tests.shelf.examples import a_wind
 from tests.test_indexing import SUMMARY, make_trace
 from winding_coach.command_line import main
-from winding_coach.command_line.flight import changes_in, duration_s, log_line
+from winding_coach.command_line.duration import duration_s
+from winding_coach.command_line.flight import changes_in, log_line
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.shelf.records import Motor, Person

@@ -32,7 +32,7 @@ from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.strength import Estimate, Wound, strength_of
-from winding_coach.units import QuantityError, parse_quantity
+from winding_coach.units import QuantityError, listed, parse_quantity
 
 BATCHES_FOLDER = "batches"
 LONGEST_TEXT = 10_000_000
@@ -221,7 +221,7 @@ def _learned(path: Path) -> Learned:
 def _set(args: argparse.Namespace, learned: list[Learned], home: Home) -> SetFit:
     units = units_from(args, home)
     try:
-        loops = [parse_quantity(typed, "length", units) for typed in args.loops.split(",")]
+        loops = [parse_quantity(typed, "length", units) for typed in listed(args.loops)]
         if len(loops) != len(learned) + 1 or not all(loop > 0 for loop in loops):
             raise UsageProblem(
                 f"--loops: {len(learned) + 1} lengths are needed, before the first wind and after each of the"

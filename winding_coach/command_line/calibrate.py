@@ -22,7 +22,7 @@ from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.typed import number, quantity
 from winding_coach.meter.calibration import Calibration, CalibrationError
 from winding_coach.private import write_private
-from winding_coach.units import GRAVITY_M_PER_S2, UnitSystem
+from winding_coach.units import GRAVITY_M_PER_S2, UnitSystem, listed
 
 if TYPE_CHECKING:
     from winding_coach.meter.calibrating import Calibrated, Point
@@ -181,7 +181,7 @@ def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
     from winding_coach.meter.guiding import Load
 
     if args.torques is not None:
-        torques = [quantity("--torques", typed, "torque", units) for typed in args.torques.split(",")]
+        torques = [quantity("--torques", typed, "torque", units) for typed in listed(args.torques)]
         return [Load(torque, f"{1e3 * torque:g} mN·m") for torque in torques]
     if args.arm is None:
         if args.points is not None:
@@ -190,7 +190,7 @@ def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
     arm_m = quantity("--arm", args.arm, "length", units)
     if not 1e-3 <= arm_m <= 1.0:
         raise UsageProblem("--arm: it is between 1 mm and 1 m.")
-    masses = [quantity("--masses", typed, "mass", units) for typed in args.masses.split(",")]
+    masses = [quantity("--masses", typed, "mass", units) for typed in listed(args.masses)]
     if min(masses) < 0:
         raise UsageProblem("--masses: a mass is not below zero.")
     gravity = _gravity(args)
@@ -206,7 +206,7 @@ def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
     if args.pull_masses is not None:
         from winding_coach.command_line.pulling import pull_loads
 
-        pulls = [quantity("--pull-masses", typed, "mass", units) for typed in args.pull_masses.split(",")]
+        pulls = [quantity("--pull-masses", typed, "mass", units) for typed in listed(args.pull_masses)]
         found += pull_loads(pulls, number("--tilt", args.tilt, 0, 30), found, gravity)
     return found
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from winding_coach.command_line.kinds import NONE, text
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.typed import LONGEST_SHOWN, number, quantity
-from winding_coach.units import FOOT_M, UnitSystem, show
+from winding_coach.units import FOOT_M, UnitSystem, parse_number, show
 
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight
@@ -85,7 +85,7 @@ def temperature_C(option: str, typed: str, units: UnitSystem) -> float:
     match = _TEMPERATURE.fullmatch(typed.strip())
     value = COLDEST_C - 1.0
     if match is not None:
-        value = float(match[1].replace(",", "."))
+        value = parse_number(match[1])
         if (match[2].upper() or ("F" if units == "inch" else "C")) == "F":
             value = (value - 32.0) / 1.8
     if not COLDEST_C <= value <= HOTTEST_C:

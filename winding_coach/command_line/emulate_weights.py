@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line.at_meter import say
 from winding_coach.command_line.problem import UsageProblem
-from winding_coach.units import GRAVITY_M_PER_S2
+from winding_coach.units import GRAVITY_M_PER_S2, parse_number
 
 if TYPE_CHECKING:
     from winding_coach.simulator.weights import WeightBench
@@ -32,8 +32,8 @@ FAULTS: dict[str, tuple[str, dict[str, Any]]] = {
 }
 """What may be wrong at the bench, by name. Figures invented."""
 
-_WEIGHT = re.compile(r"([\d.]+)\s*(k?g)\s*,?\s*(right|left)", re.ASCII)
-_PULL = re.compile(r"([\d.]+)\s*(k?g)\s+(?:pull|straight|from the hook)(?:[\s,]+(-?[\d.]+)\s*(?:deg|°))?")
+_WEIGHT = re.compile(r"(\d[\d.,]*)\s*(k?g)\s*,?\s*(right|left)", re.ASCII)
+_PULL = re.compile(r"(\d[\d.,]*)\s*(k?g)\s+(?:pull|straight|from the hook)(?:[\s,]+(-?\d[\d.,]*)\s*(?:deg|°))?")
 HELP = "type what hangs: '20 g right', '20 g left', '1 kg pull', '1 kg pull 5 deg', '20 g right, 1 kg pull', or 'off'"
 
 
@@ -67,10 +67,10 @@ def hung_from(typed: str) -> Hung | None:
     try:
         if weight is not None:
             side = 1.0 if weight[3] == "right" else -1.0
-            found.grams = side * float(weight[1]) * (1000.0 if weight[2] == "kg" else 1.0)
+            found.grams = side * parse_number(weight[1]) * (1000.0 if weight[2] == "kg" else 1.0)
         if pull is not None:
-            found.pull_kg = float(pull[1]) * (1.0 if pull[2] == "kg" else 1e-3)
-            found.tilt_deg = float(pull[3] or 0.0)
+            found.pull_kg = parse_number(pull[1]) * (1.0 if pull[2] == "kg" else 1e-3)
+            found.tilt_deg = parse_number(pull[3] or "0")
     except ValueError:
         return None
     return found if abs(found.grams) <= 10_000 and found.pull_kg <= 50 and abs(found.tilt_deg) <= 45 else None

@@ -9,7 +9,8 @@ example:
   winding-coach flight void
   winding-coach flight list --motor th-07
 
-Duration is typed as 6:52, 412 or '412 s'. --left counts turns of the motor, --left-crank turns of the winder's handle.
+Duration is typed as 6:52, '6 min 52', 412 or '412 s'. --left counts turns of the motor, --left-crank (or --left 18c)
+turns of the winder's handle.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line.conditions import add_conditions, condition_words, conditions_in
+from winding_coach.command_line.duration import duration_s, split_duration
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.kinds import text
 from winding_coach.command_line.problem import Problem, UsageProblem
@@ -36,11 +38,9 @@ from winding_coach.units import FOOT_M, UnitSystem
 if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Wind
 
-LONGEST_S = 3 * 3600.0
 MOST_TURNS = 1e6
-_TURNS = re.compile(r"\d{1,6}(?:\.\d{1,2})?c?", re.ASCII)
-_LENGTH = re.compile(r"\d{1,5}(?:\.\d{1,3})?(?:m|cm|ft|in)", re.ASCII)
-_CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):(\d{2}(?:\.\d{1,3})?)", re.ASCII)
+_TURNS = re.compile(r"\d{1,6}(?:[.,]\d{1,2})?c?", re.ASCII)
+_LENGTH = re.compile(r"\d{1,5}(?:[.,]\d{1,3})?(?:m|cm|ft|in)", re.ASCII)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -120,7 +120,11 @@ def _changes(args: argparse.Namespace, units: UnitSystem) -> dict[str, Any]:
     if args.duration is not None:
         changes["duration_s"] = duration_s(args.duration)
     if args.left is not None:
-        changes["turns_left"] = number("--left", args.left, 0, MOST_TURNS)
+        if args.left.strip().lower().endswith("c"):
+            # As in the finished screen: 18c are turns of the crank.
+            args.left_crank = args.left.strip()[:-1]
+        else:
+            changes["turns_left"] = number("--left", args.left, 0, MOST_TURNS)
     if args.height is not None:
         changes["height_m"] = quantity("--height", args.height, "length", units)
     if args.ceiling is not None:
@@ -139,7 +143,8 @@ def changes_in(line: str, ratio: float | None, units: UnitSystem) -> dict[str, A
     Raises:
         UsageProblem: the line holds no flight.
     """
-    first, *words = line.split() or [""]
+    first, rest = split_duration(line)
+    words = rest.split()
     changes: dict[str, Any] = {"duration_s": duration_s(first)}
     while words:
         word = words[0]
@@ -224,25 +229,6 @@ def flight_with(changes: dict[str, Any], wind: Wind, flown: list[Flight], *, cor
     if flown:
         raise UsageProblem(f"The flight of wind {short} is logged already: add --correct to change it.")
     return Flight(str(uuid.uuid4()), wind.id, datetime.now().astimezone().isoformat(timespec="seconds"), **changes)
-
-
-def duration_s(typed: str) -> float:
-    """Return a typed duration in seconds: `6:52`, `1:06:52`, `412`, `412 s`.
-
-    Raises:
-        UsageProblem: it is none.
-    """
-    match = _CLOCK.fullmatch(typed.strip())
-    try:
-        if match is None:
-            value = float(typed.strip().removesuffix("s"))
-        else:
-            value = int(match[1] or 0) * 3600 + int(match[2]) * 60 + float(match[3])
-    except ValueError:
-        value = -1.0
-    if (match is not None and float(match[3]) >= 60) or not 0 < value <= LONGEST_S:
-        raise UsageProblem(f"DURATION: '{typed[:40]}' is no duration: type it as 6:52 or 412.")
-    return value
 
 
 def energy_used_J(home: Home, wind: Wind, turns_left: float | None) -> float | None:

@@ -10,7 +10,7 @@ from typing import Any
 from winding_coach.command_line.figures import MOST_STRANDS, MOST_WINDS, RATIOS
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.typed import LONGEST_SHOWN, number, quantity, whole
-from winding_coach.units import Kind, UnitSystem, show
+from winding_coach.units import Kind, UnitSystem, listed, show
 
 LONGEST_TEXT = 500
 STATES = ("in_use", "retired", "broken")
@@ -129,7 +129,7 @@ def _state(option: str, typed: str, units: UnitSystem) -> str:
 
 def _densities(option: str, typed: str, units: UnitSystem) -> tuple[float, ...]:
     read = _above_zero("linear density")
-    return tuple(read(option, one, units) for one in typed.split(","))
+    return tuple(read(option, one, units) for one in listed(typed))
 
 
 def _show_densities(values: tuple[float, ...], units: UnitSystem) -> str:

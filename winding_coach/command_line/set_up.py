@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from winding_coach.command_line.figures import RATIOS
 from winding_coach.command_line.home import Home
 from winding_coach.command_line.settings import PACES_M, TAPES_M, drawn_from, save_settings
-from winding_coach.units import QuantityError, UnitSystem, parse_quantity
+from winding_coach.units import QuantityError, UnitSystem, parse_number, parse_quantity
 
 if TYPE_CHECKING:
     from winding_coach.screen.set_up import Question
@@ -35,7 +35,7 @@ def wrong_answers(answers: Mapping[str, str]) -> dict[str, str]:
     """Return a sentence for each answer that cannot be used."""
     wrong = {}
     try:
-        ratio = float(answers["ratio"].removesuffix(":1"))
+        ratio = parse_number(answers["ratio"].strip().removesuffix(":1"))
     except ValueError:
         ratio = 0.0
     if not RATIOS[0] <= ratio <= RATIOS[1]:

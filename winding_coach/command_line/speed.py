@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from winding_coach.command_line.problem import UsageProblem
+from winding_coach.units import parse_number
 
 SLOWEST, FASTEST = 0.01, 10_000.0
 
@@ -16,7 +17,7 @@ def speed_from(typed: str) -> float | None:
     if typed == "max":
         return None
     try:
-        speed = float(typed)
+        speed = parse_number(typed)
     except ValueError:
         speed = 0.0
     if not SLOWEST <= speed <= FASTEST:

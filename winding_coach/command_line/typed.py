@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from winding_coach.command_line.problem import UsageProblem
-from winding_coach.units import Kind, QuantityError, UnitSystem, parse_quantity
+from winding_coach.units import Kind, QuantityError, UnitSystem, parse_number, parse_quantity
 
 LONGEST_SHOWN = 40
 MOST_SEED = 2**53
@@ -18,8 +18,10 @@ def number(option: str, typed: str, low: float, high: float) -> float:
         UsageProblem: it is none, or outside.
     """
     try:
-        value = float(typed)
-    except ValueError:
+        value = parse_number(typed)
+    except QuantityError as error:
+        if "may be" in str(error):
+            raise UsageProblem(f"{option}: {error}") from None
         value = math.nan
     if not low <= value <= high:
         raise UsageProblem(f"{option}: '{typed[:LONGEST_SHOWN]}' is not a number from {low:g} to {high:g}.")
