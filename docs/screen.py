@@ -14,10 +14,11 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from tests.screen.views import Still, curve_to, done, final, state, walk_in
+from winding_coach.screen.after import After
 from winding_coach.screen.digits import QUARTERS
 from winding_coach.screen.face import Scene, face
 from winding_coach.screen.themes import PALETTES, Palette, pairs
-from winding_coach.screen.wording import CLOSED_LINE, KEY_LINE
+from winding_coach.screen.wording import KEY_LINE, closed_line
 from winding_coach.simulator.bench import Truth
 
 WIDE, HIGH = 8, 16
@@ -109,7 +110,7 @@ def pictures() -> dict[str, str]:
             40,
             light,
         ),
-        "screen-done.svg": svg(scene(done(), keys=CLOSED_LINE), 80, 24, contrast),
+        "screen-done.svg": svg(scene(done(), keys=closed_line(After())), 80, 24, contrast),
     }
 
 

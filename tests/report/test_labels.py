@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import zlib
 from xml.etree import ElementTree
 
 import pytest
 
+from winding_coach.command_line.codes import modules_of
 from winding_coach.report.labels import (
     A_SHEET,
+    BOXES,
     HEIGHT_MM,
+    LABEL_HEIGHT_MM,
     LABEL_WIDTH_MM,
+    MODULE_MM,
     WIDTH_MM,
     LabelError,
     MotorLabel,
@@ -33,9 +38,27 @@ def test_name_mass_loop_density_and_batch_stand_on_it() -> None:
 
 
 def test_boxes_are_crossed_for_the_winds_so_far() -> None:
-    lines = [labels_svg([MotorLabel("x", 0.3, 1e-3, 2e-3, uses=uses)], "metric").count("<line") for uses in (0, 2, 99)]
-    assert lines[1] - lines[0] == 4
-    assert lines[2] - lines[0] == 12
+    svgs = [labels_svg([MotorLabel("x", 0.3, 1e-3, 2e-3, uses=uses)], "metric") for uses in (0, 2, BOXES, 19)]
+    crosses = [(svg.count("<line") - svgs[0].count("<line")) // 2 for svg in svgs]
+    assert crosses == [0, 2, BOXES, 19 - 2 * BOXES]
+    assert [f"+ {2 * BOXES}" in texts(svg) for svg in svgs] == [False, False, False, True]
+
+
+def test_a_code_of_the_name_is_drawn_whole_within_the_label() -> None:
+    code = modules_of("th-07")
+    svg = labels_svg([dataclasses.replace(TH_07, code=code)], "metric")
+    pieces = [node for node in ElementTree.fromstring(svg).iter() if node.get("shape-rendering") == "crispEdges"]
+    x0 = min(float(node.get("x", "0")) for node in pieces)
+    y0 = min(float(node.get("y", "0")) for node in pieces)
+    drawn = [[False] * len(code) for _ in code]
+    for node in pieces:
+        row = round((float(node.get("y", "0")) - y0) / MODULE_MM)
+        first = round((float(node.get("x", "0")) - x0) / MODULE_MM)
+        for column in range(first, first + round(float(node.get("width", "0")) / MODULE_MM)):
+            drawn[row][column] = True
+    assert tuple(tuple(row) for row in drawn) == code
+    assert len(code) * MODULE_MM < LABEL_HEIGHT_MM
+    assert labels_pdf([dataclasses.replace(TH_07, code=code)], "metric") != labels_pdf([TH_07], "metric")
 
 
 def test_nothing_leaves_the_sheet_and_long_names_are_set_smaller() -> None:

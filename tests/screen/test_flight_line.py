@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 
 from tests.screen.views import Still, shown, state
+from winding_coach.screen.after import After
 from winding_coach.screen.app import CoachApp
 
 
@@ -20,7 +21,7 @@ def after_keys(
         return (True, "Flight of wind 3a81f40f: 6:52.") if line == "6:52" else (False, "DURATION: no duration.")
 
     async def run() -> None:
-        app = CoachApp(looked, flight=kept if keep else None)
+        app = CoachApp(looked, after=After(flight=kept) if keep else None)
         async with app.run_test(size=size) as pilot:
             await pilot.pause()
             await pilot.press(*presses)

@@ -29,13 +29,14 @@ from winding_coach.rubber.plan import DEFAULT_RESTS_ON, make_plan
 from winding_coach.traces.files import TraceWriter
 from winding_coach.traces.header import Header
 from winding_coach.traces.rows import TraceError
-from winding_coach.units import UnitSystem
+from winding_coach.units import UnitSystem, parse_number
 
 if TYPE_CHECKING:
-    from winding_coach.coach.person import Habits
     from winding_coach.coach.said import Said
+    from winding_coach.coach.step import Coach
     from winding_coach.coach.view import CoachView
     from winding_coach.command_line.earlier import EarlierWinds
+    from winding_coach.screen.after import After
     from winding_coach.session import Session, Source
     from winding_coach.simulator.bench import Truth
     from winding_coach.sound.sounding import SoundWanted
@@ -65,7 +66,7 @@ def readings_hz(args: argparse.Namespace) -> float:
     if args.readings is None:
         return 0.0
     try:
-        hz = float(args.readings)
+        hz = parse_number(args.readings)
     except ValueError:
         hz = -1.0
     if not 0 < hz <= 1000:
@@ -198,8 +199,8 @@ def coach_it(
     earlier: EarlierWinds | None = None,
     note: Callable[[], str] | None = None,
     ports: Callable[[], str] | None = None,
-    flight: Callable[[str], tuple[bool, str]] | None = None,
-    learnt: Callable[[Habits], None] | None = None,
+    after: After | None = None,
+    ended: Callable[[Coach], None] | None = None,
     live: bool = False,
 ) -> int:
     """Run a wind to its end on the screen or without one; return the exit status.
@@ -207,8 +208,8 @@ def coach_it(
     hand: takes the commands of practised hands (`simulator.hands.COMMANDS`), None outside practice. seen: shown the
     view after every input, in the loop's thread. aside: what is so on a simulated bench. earlier: winds for the chart.
     note: a remark for the screen while there is no alarm. ports: what is seen on them, for a screen without a meter.
-    flight: keeps a line about the flight, typed in the finished screen. learnt: keeps what was learnt of the person.
-    live: the coach waits for no output.
+    after: what the finished screen offers; takes what was asked for there. ended: given the coach of the wind that is
+    over. live: the coach waits for no output.
     """
     # Not above: the help needs no estimator, which takes a tenth of a second to load.
     from winding_coach.coach.step import Coach
@@ -234,8 +235,8 @@ def coach_it(
         try:
             return without_screen(args, source, made, wanted, settings.units, hand=hand, live=live)
         finally:
-            if learnt is not None:
-                learnt(coach.habits)
+            if ended is not None:
+                ended(coach)
     needs_terminal(args)
     from winding_coach.screen.app import run_screen
 
@@ -243,9 +244,9 @@ def coach_it(
     if earlier is not None:
         earlier.start()
     with sounding(wanted, session, screen=True) as sound:
-        run_screen(session, hand, aside, earlier, note, ports, eyes_from(home), sound, drawn_from(home), flight)
-    if learnt is not None:
-        learnt(coach.habits)
+        run_screen(session, hand, aside, earlier, note, ports, eyes_from(home), sound, drawn_from(home), after)
+    if ended is not None:
+        ended(coach)
     if session.failure is not None:
         raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
     if session.summary is not None:

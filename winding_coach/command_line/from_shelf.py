@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from winding_coach.shelf.store import Shelf
     from winding_coach.shelf.tables import N
 
-WORTH_MEASURING = 0.003
-"""A loop that should have grown by this share is measured again: 0.3 % of length are 0.6 % of torque."""
 SAME_LOOP_M = 0.5e-3
 """Lengths are the same within what a ruler tells."""
 
@@ -185,17 +183,14 @@ class _Picking:
 
     def _loop_now_m(self, motor: Motor, simulated: bool) -> float:
         """Return the length that a loop should have now: it grows in its first winds, and says so where it matters."""
-        from winding_coach.review.wear import grown_since
+        from winding_coach.command_line.loop_now import loop_of
 
-        if motor.measured_at_use is None:
-            return motor.loop_m
-        uses = self._shelf.uses(motor.name, simulated=simulated)
-        growth = grown_since(motor.measured_at_use, uses)
-        if growth < WORTH_MEASURING:
+        now = loop_of(motor, self._shelf.uses(motor.name, simulated=simulated))
+        if now is None or not now.worth_measuring:
             return motor.loop_m
         units = units_from(self._args, self._home)
-        now_m = motor.loop_m * (1.0 + growth)
-        since = counted(uses - motor.measured_at_use, "wind")
+        now_m = now.expected_m
+        since = counted(now.winds_since, "wind")
         self._doubts.append(
             f"Motor {motor.name} has had {since} since its loop was measured: {show(now_m, 'length', units)} is taken"
             f" instead of {show(motor.loop_m, 'length', units)}, by the growth to expect, which may be half as much or"

@@ -11,44 +11,31 @@ examples:
 from __future__ import annotations
 
 import argparse
-import contextlib
 import json
-import os
-import signal
-import threading
-from collections.abc import Callable
 from dataclasses import asdict
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line import printable
-from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter, expired, keep_repeats
-from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
+from winding_coach.command_line.coaching import calibration_from
 from winding_coach.command_line.conform import add_conform_arguments, conform
+from winding_coach.command_line.emulate import emulate_meter
 from winding_coach.command_line.emulate_weights import FAULTS
-from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
+from winding_coach.command_line.figures import add_motor_arguments
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.listening import listen
 from winding_coach.command_line.plain_port import LOW_TRUST, add_lines_argument, port_of
-from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.settings import fill_in
 from winding_coach.command_line.trials import trials_from, try_meter
-from winding_coach.command_line.typed import MOST_SEED, number, quantity, whole
+from winding_coach.command_line.typed import number, quantity
 from winding_coach.meter.calibration import SIMULATED, Calibration
-from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem, show
 
 if TYPE_CHECKING:
-    import numpy as np
-
-    from winding_coach.rubber.figures import MotorFigures, Plan
-    from winding_coach.simulator.hands import Hands
-    from winding_coach.simulator.motor import SimulatedMotor
-    from winding_coach.sources.emulator import PseudoPort
-    from winding_coach.sources.loopback import LoopbackPort
+    pass
 
 CARE = """\
 Weights fall, and a loaded arm springs back: eye protection on, hands and feet clear, within the rating of the cell and
@@ -140,7 +127,7 @@ def run(args: argparse.Namespace) -> int:
     """Do one job."""
     home = home_from(args)
     units = units_from(args, home)
-    does = {"list": _list, "check": _check, "calibrate": calibrate_meter, "conform": conform, "emulate": _emulate}
+    does = {"list": _list, "check": _check, "calibrate": calibrate_meter, "conform": conform, "emulate": emulate_meter}
     return does[args.job](args, home, units)
 
 
@@ -260,145 +247,3 @@ def _crank(pulses: int | None, per_turn: int) -> str:
     if pulses is None:
         return "no sensor"
     return f"{pulses} pulses" if per_turn == 1 else f"{pulses} pulses, {per_turn} a turn"
-
-
-def _emulate(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
-    import numpy as np
-
-    from winding_coach.meter.frames import MOST_PULSES_PER_TURN
-    from winding_coach.simulator.bench import Bench, MeterModel
-    from winding_coach.simulator.faults import FaultError, FaultyBench, parse_fault
-    from winding_coach.simulator.hands import ScriptedHands
-    from winding_coach.simulator.motor import SimulatedMotor
-    from winding_coach.sources.emulator import emulate
-    from winding_coach.sources.listening import LISTENS, ListeningBench, listener
-
-    if args.weights:
-        return _emulate_weights(args, units)
-    styles = (*STYLES, LISTENS)
-    if args.script not in styles:
-        raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(styles)}.")
-    if not set(args.channels) <= set("cqdt") or {"c", "q"} <= set(args.channels):
-        raise UsageProblem(f"--channels: '{args.channels}' is not made of c or q, d, t.")
-    try:
-        faults = tuple(parse_fault(text) for text in args.fault)
-    except FaultError as error:
-        raise UsageProblem(f"--fault: {error}") from None
-    take_invented(args)
-    fill_in(args, home)
-    figures = figures_from(args, units)
-    made = batch_from(args, home)
-    settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
-    speed = number("--speed", args.speed, 0.01, 1000)
-    rng = np.random.default_rng(whole("--seed", args.seed, 0, MOST_SEED))
-    stiffer = number("--torque-scale", args.torque_scale, 0.1, 10)
-    rubber, hooks_m = DEFAULT_RUBBER if made is None else made.rubber, settings.plan.walk_in[-1].distance_m
-    motor = SimulatedMotor(figures.motor, rubber, torque_scale=stiffer, hooks_m=hooks_m)
-    listens = args.script == LISTENS and args.left is None
-    person = listener(settings, rng)
-    hands: Hands = person
-    if not listens:
-        style = STYLES.get(args.script, STYLES["good"])
-        hands = ScriptedHands(settings.plan, figures.motor, figures.winder, style, rng)
-    model = MeterModel(
-        lines_per_s=number("--lines-per-s", args.lines_per_s, 1, 1000),
-        channels="".join(sorted(set(args.channels))),
-        pulses_per_turn=whole("--pulses-per-turn", args.pulses_per_turn, 1, MOST_PULSES_PER_TURN),
-    )
-    if args.left is not None:
-        share = number("--left", args.left.strip().rstrip("% "), 1, 100) / 100.0
-        motor, hands = _let_down(settings.plan, figures.motor, figures.winder.ratio, share, stiffer, rng)
-    inner = ListeningBench(motor, hands, figures.winder.ratio, model, rng) if listens else None
-    if inner is not None:
-        inner.listen(person, settings)
-    bench = FaultyBench(inner or Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
-    port = _port(args)
-    # Before the path is told: who knows it may send a signal at once.
-    stopped = _stopper(args.until_stdin_closes)
-    print(args.link or port.device, flush=True)
-    emulate(
-        bench,
-        port,
-        speed=speed,
-        wait_for_reader=args.wait,
-        until_stopped=args.until_stdin_closes,
-        stopped=stopped,
-    )
-    return 0
-
-
-def _let_down(
-    plan: Plan, motor: MotorFigures, ratio: float, share: float, stiffer: float, rng: np.random.Generator
-) -> tuple[SimulatedMotor, Hands]:
-    """Return a motor that was wound and flown, and hands that let it down."""
-    from winding_coach.rubber.turns_left import STRETCH_LENGTHS
-    from winding_coach.simulator.letting_down import LettingDown, landed
-
-    of = landed(plan, motor, share, torque_scale=stiffer)
-    hooks_m = plan.walk_in[-1].distance_m
-    too_full = share > 0.75
-    return of.motor, LettingDown(of.turns, ratio, hooks_m, 0.0 if too_full else STRETCH_LENGTHS * motor.loop_m, rng)
-
-
-def _port(args: argparse.Namespace) -> PseudoPort | LoopbackPort:
-    """Return the emulated meter's port: a pseudo-terminal, or a local socket if asked for or if there are none."""
-    from winding_coach.sources.emulator import PseudoPort
-    from winding_coach.sources.loopback import LoopbackPort
-
-    if args.socket and args.link is not None:
-        raise UsageProblem("--socket: a socket has no --link; leave one of them out.")
-    try:
-        if not args.socket:
-            return PseudoPort(None if args.link is None else Path(args.link))
-    except (ImportError, AttributeError):
-        if args.link is not None:
-            raise Problem("This system has no pseudo-terminals, so there can be no --link: leave it out.") from None
-    except OSError as error:
-        raise Problem(f"No pseudo-terminal can be made ({error.strerror}): check the path after --link.") from None
-    try:
-        return LoopbackPort()
-    except OSError as error:
-        raise Problem(f"No local socket can be opened ({error.strerror}): use 'practice' instead.") from None
-
-
-def _emulate_weights(args: argparse.Namespace, units: UnitSystem) -> int:
-    import numpy as np
-
-    from winding_coach.command_line.emulate_weights import TypedBench, meter_with
-    from winding_coach.simulator.weights import WeightBench
-    from winding_coach.sources.emulator import emulate
-
-    meter = meter_with(args.fault)
-    arm_m = quantity("--arm", args.arm, "length", units)
-    if not 1e-3 <= arm_m <= 1.0:
-        raise UsageProblem("--arm: it is between 1 mm and 1 m.")
-    speed = number("--speed", args.speed, 0.01, 1000)
-    rng = np.random.default_rng(whole("--seed", args.seed, 0, MOST_SEED))
-    bench = TypedBench(WeightBench(meter, rng), arm_m)
-    port = _port(args)
-    stopped = _stopper(False)
-    print(args.link or port.device, flush=True)
-    bench.start()
-    emulate(bench, port, speed=speed, wait_for_reader=args.wait, stopped=stopped)
-    return 0
-
-
-def _stopper(until_stdin_closes: bool) -> Callable[[], bool]:
-    """Return a function that tells whether a signal, or the end of standard input where that counts, has come."""
-    ended: list[bool] = []
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), lambda *_: ended.append(True))
-
-    if until_stdin_closes:
-        # A thread, since not every system can ask a pipe whether it has ended.
-        threading.Thread(target=_wait_for_end, args=(ended,), daemon=True).start()
-    return lambda: bool(ended)
-
-
-def _wait_for_end(ended: list[bool]) -> None:
-    """Read standard input to its end."""
-    with contextlib.suppress(OSError):
-        while os.read(0, 64):
-            pass
-    ended.append(True)

@@ -13,6 +13,7 @@ first, second and later winds unless --share says otherwise (common practice, no
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -100,6 +101,7 @@ def _label(args: argparse.Namespace) -> int:
             motor.batch,
             motor.strands,
             uses[motor.name],
+            _code_of(motor.name),
         )
         for motor in motors
     ]
@@ -119,4 +121,19 @@ def _label(args: argparse.Namespace) -> int:
         raise Problem(f"The labels '{args.to}' cannot be written ({error.strerror}): name another file.") from None
     count = "1 label" if len(labels) == 1 else f"{len(labels)} labels"
     print(f"{count} in {args.to}: print at 100 %, cut along the lines, wrap around the motor.")
+    if labels[0].code is None:
+        print("They carry no code for a scanner: pip install 'winding-coach[code]' adds it.", file=sys.stderr)
     return 0
+
+
+def _code_of(name: str) -> tuple[tuple[bool, ...], ...] | None:
+    """Return a code of a motor's name: what a scanner types is what the finished screen takes. None without the extra,
+    or for a name too long for a label."""
+    from winding_coach.command_line.codes import modules_of
+    from winding_coach.report.labels import MOST_CODE_MODULES
+
+    try:
+        code = modules_of(name)
+    except ImportError:
+        return None
+    return code if len(code) <= MOST_CODE_MODULES else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import socket
 
+from winding_coach.command_line.codes import modules_of
 from winding_coach.command_line.problem import Problem
 
 EVERY_ADDRESS = ("0.0.0.0", "::")
@@ -33,13 +34,12 @@ def code_lines(address: str) -> list[str]:
         Problem: the library for it is not installed.
     """
     try:
-        import segno
+        dark = modules_of(address, border=QUIET_ZONE)
     except ImportError:
         raise Problem(
             "--show-code needs segno, which is not installed: pip install 'winding-coach[code]', or type the address."
         ) from None
-    code = segno.make(address, error="m", micro=False)
-    light = [[not cell for cell in row] for row in code.matrix_iter(border=QUIET_ZONE)]
+    light = [[not cell for cell in row] for row in dark]
     if len(light) % 2:
         light.append([True] * len(light[0]))
     pairs = zip(light[::2], light[1::2], strict=True)

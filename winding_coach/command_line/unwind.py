@@ -18,7 +18,7 @@ motor's line. Local rules and the adult in charge come first.
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,7 +34,7 @@ from winding_coach.command_line.coaching import (
     without_screen,
 )
 from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
-from winding_coach.command_line.flight import clock, energy_used_J
+from winding_coach.command_line.flight import clock, energy_used_J, keeper
 from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.headless import unwound_words
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
@@ -50,13 +50,19 @@ if TYPE_CHECKING:
     from winding_coach.coach.said import Said, Unwound
     from winding_coach.coach.settings import CoachSettings
     from winding_coach.coach.unwinding import UnwindCoach
+    from winding_coach.command_line.stand import Stand
     from winding_coach.rubber.turns_left import StretchedMotor
+    from winding_coach.screen.after import After, Upcoming
+    from winding_coach.session import Session
     from winding_coach.shelf.records import Wind
     from winding_coach.sources.simulated import SimulatedMeter
     from winding_coach.traces.files import TraceWriter
+    from winding_coach.traces.header import Header
     from winding_coach.units import UnitSystem
 
 FOLDER = "unwindings"
+SIMULATED_LEFT = (12.0, 35.0)
+"""Per cent of the turns at launch that a simulated flight leaves; invented."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -80,8 +86,6 @@ def run(args: argparse.Namespace) -> int:
     """Let a motor down."""
     from winding_coach.coach.unwinding import UnwindCoach
     from winding_coach.sources.serial_port import SerialSource
-    from winding_coach.traces.files import TraceWriter
-    from winding_coach.traces.rows import TraceError
 
     home = home_from(args)
     units = units_from(args, home)
@@ -95,22 +99,88 @@ def run(args: argparse.Namespace) -> int:
     scale = _scale(settings, wind)
     coach = UnwindCoach(settings, _motor(settings, scale))
     meter = _simulated(args) if simulated else None
-    writer = None
     found: Unwound | None = None
     try:
         source = SerialSource(args.port or "auto" if meter is None else meter.device)
         header = header_for(settings, source.started, args.port or "auto", args.person, _more(wind, scale))
-        try:
-            writer = TraceWriter(home.folder / FOLDER, header)
-        except TraceError as error:
-            raise Problem(str(error)) from None
+        writer = _writer(home, header)
         found = _let_down(args, home, units, coach, source, writer)
     finally:
         if meter is not None:
             meter.close()
-    if found is not None and wind is not None:
-        tell(_complete(args, home, wind, found))
+    if found is not None and wind is not None and not args.not_flown:
+        completed = _complete(home, wind, found)
+        tell(completed.said)
     return 0
+
+
+def let_down_after(args: argparse.Namespace, home: Home, stand: Stand, trace: str, upcoming: Upcoming | None) -> After:
+    """Let the motor of a wind down at the stand, on the screen; return what was offered, and asked for.
+
+    args: of `wind`. trace: the wind's. upcoming: the next winds.
+
+    Raises:
+        Problem: the wind is not on the shelf, or nothing can be kept.
+    """
+    from winding_coach.coach.unwinding import UnwindCoach
+    from winding_coach.screen.after import After
+    from winding_coach.session import Session
+
+    units = units_from(args, home)
+    with shelf_at(home) as shelf:
+        wind = shelf.find_wind(trace)
+    settings = replace(_settings_of(args, home, units, wind), tare_counts=stand.zero_counts)
+    scale = _scale(settings, wind)
+    coach = UnwindCoach(settings, _motor(settings, scale))
+    simulated = _left_words(args, trace) if args.port == "sim" else None
+    source = stand.source(args.port, simulated)
+    writer = _writer(home, header_for(settings, source.started, stand.port or "", args.person, _more(wind, scale)))
+    session = Session(source, coach, writer)
+    said: list[str] = []
+
+    def found() -> str:
+        """What was found, as a sentence; the first time, it goes into the flight's entry."""
+        if not said and coach.unwound is not None:
+            completed = _complete(home, wind, coach.unwound)
+            said.append(" ".join([unwound_words(coach.unwound, units), *completed.kept_before]))
+        return said[0] if said else ""
+
+    flight = keeper(home, trace, units) if wind.outcome == "done" else None
+    after = After(flight=flight, upcoming=upcoming, found=found)
+    _on_screen(args, home, session, after)
+    if found():
+        print(found())
+    stand.keep_zero(session.view)
+    if session.fault is not None:
+        raise Problem(session.fault)
+    return after
+
+
+def _left_words(args: argparse.Namespace, trace: str) -> list[str]:
+    """Return the options of `meter emulate` for a motor that has flown; how many turns are left, the trace decides."""
+    import random
+
+    given = ("loop", "mass", "orings", "strands", "use", "ratio", "hooks")
+    words = [word for name in given if getattr(args, name) for word in (f"--{name}", getattr(args, name))]
+    left = random.Random(trace).uniform(*SIMULATED_LEFT)
+    return [*words, "--left", f"{left:.1f}", "--speed", args.sim_speed]
+
+
+def _on_screen(args: argparse.Namespace, home: Home, session: Session, after: After | None) -> None:
+    from winding_coach.screen.app import run_screen
+
+    with sounding(sound_from(args, home, "auto"), session, screen=True) as sound:
+        run_screen(session, None, None, None, None, None, eyes_from(home), sound, drawn_from(home), after)
+
+
+def _writer(home: Home, header: Header) -> TraceWriter:
+    from winding_coach.traces.files import TraceWriter
+    from winding_coach.traces.rows import TraceError
+
+    try:
+        return TraceWriter(home.folder / FOLDER, header)
+    except TraceError as error:
+        raise Problem(str(error)) from None
 
 
 def _more(wind: Wind | None, scale: float | None) -> dict[str, Any]:
@@ -135,21 +205,8 @@ def _wind(args: argparse.Namespace, home: Home) -> Wind | None:
 def _settings(
     args: argparse.Namespace, home: Home, units: UnitSystem, wind: Wind | None, *, simulated: bool
 ) -> CoachSettings:
-    from winding_coach.replaying import settings_of
-    from winding_coach.traces.files import Trace
-    from winding_coach.traces.glance import glance
-    from winding_coach.traces.rows import TraceError
-
     if wind is not None:
-        try:
-            seen = glance(home.traces / wind.trace)
-            settings = settings_of(Trace(seen.path, seen.header), units=units)
-        except TraceError as error:
-            raise Problem(str(error)) from None
-        kept_zero = replace(settings, tare_counts=None)
-        if args.calibration is None and not home.calibration.exists():
-            return kept_zero
-        return replace(kept_zero, calibration=calibration_from(args.calibration, home, simulated=False))
+        return _settings_of(args, home, units, wind)
     fill_in(args, home)
     if simulated:
         take_invented(args, "invented")
@@ -158,6 +215,23 @@ def _settings(
     figures = figures_from(args, units)
     calibration = calibration_from(args.calibration, home, simulated=simulated or args.calibration == SIMULATED_NAME)
     return settings_for(figures, calibration, units, batch_from(args, home))
+
+
+def _settings_of(args: argparse.Namespace, home: Home, units: UnitSystem, wind: Wind) -> CoachSettings:
+    """Return the settings of a wind, without its zero; the calibration is today's, where there is one."""
+    from winding_coach.replaying import settings_of
+    from winding_coach.traces.files import Trace
+    from winding_coach.traces.glance import glance
+    from winding_coach.traces.rows import TraceError
+
+    try:
+        seen = glance(home.traces / wind.trace)
+        settings = replace(settings_of(Trace(seen.path, seen.header), units=units), tare_counts=None)
+    except TraceError as error:
+        raise Problem(str(error)) from None
+    if wind.simulated or (args.calibration is None and not home.calibration.exists()):
+        return settings
+    return replace(settings, calibration=calibration_from(args.calibration, home, simulated=False))
 
 
 def _scale(settings: CoachSettings, wind: Wind | None) -> float | None:
@@ -194,19 +268,16 @@ def _let_down(
 ) -> Unwound | None:
     from winding_coach.session import Session
 
-    wanted = sound_from(args, home, "off" if args.headless else "auto")
     if args.headless:
+        wanted = sound_from(args, home, "off")
 
         def made(heard: Callable[[Said], None]) -> Session:
             return Session(source, coach, writer, heard=heard, readings_hz=readings_hz(args))
 
         without_screen(args, source, made, wanted, units, live=True)
         return coach.unwound
-    from winding_coach.screen.app import run_screen
-
     session = Session(source, coach, writer)
-    with sounding(wanted, session, screen=True) as sound:
-        run_screen(session, None, None, None, None, None, eyes_from(home), sound, drawn_from(home), None)
+    _on_screen(args, home, session, None)
     if coach.unwound is not None:
         print(unwound_words(replace(coach.unwound, trace=session.trace_name), units))
     if session.fault is not None:
@@ -214,15 +285,23 @@ def _let_down(
     return coach.unwound
 
 
-def _complete(args: argparse.Namespace, home: Home, wind: Wind, found: Unwound) -> list[str]:
-    """Put the turns left into the flight of the wind; return what to say about it."""
+@dataclass(frozen=True, slots=True)
+class _Completed:
+    """What became of a flight's entry. said: on what to type next. kept_before: where it has turns left already."""
+
+    said: tuple[str, ...] = ()
+    kept_before: tuple[str, ...] = ()
+
+
+def _complete(home: Home, wind: Wind, found: Unwound) -> _Completed:
+    """Put the turns left into the flight of the wind, unless it has some."""
     import uuid
     from datetime import datetime
 
     from winding_coach.shelf.records import Flight
 
-    if found.turns_left is None or args.not_flown or wind.outcome != "done":
-        return []
+    if found.turns_left is None or wind.outcome != "done":
+        return _Completed()
     left = round(found.turns_left, 1)
     if wind.launch_turns is not None:
         left = min(left, wind.launch_turns)
@@ -230,17 +309,18 @@ def _complete(args: argparse.Namespace, home: Home, wind: Wind, found: Unwound) 
     with shelf_at(home) as shelf:
         flown = shelf.flights([wind.id])
         if flown and flown[0].turns_left is not None:
-            return [
+            before = (
                 f"Its flight has {flown[0].turns_left:.0f} turns left already; to take these:"
-                f" winding-coach flight --wind {short} --left {left:.0f} --correct"
-            ]
+                f" winding-coach flight --wind {short} --left {left:.0f} --correct",
+            )
+            return _Completed(before, before)
         flown_at = datetime.now().astimezone().isoformat(timespec="seconds")
         flight = flown[0] if flown else Flight(str(uuid.uuid4()), wind.id, flown_at)
         flight = replace(flight, turns_left=left, energy_used_J=energy_used_J(home, wind, left))
         shelf.fly(flight)
     if flight.duration_s is None:
-        return [f"Kept with wind {short}. How long it flew: winding-coach flight 6:52 --wind {short}"]
-    return [f"The flight of wind {short}, {clock(flight.duration_s)}, has its turns left now."]
+        return _Completed((f"Kept with wind {short}. How long it flew: winding-coach flight 6:52 --wind {short}",))
+    return _Completed((f"The flight of wind {short}, {clock(flight.duration_s)}, has its turns left now.",))
 
 
 def _again(path: Path, units: UnitSystem) -> int:

@@ -18,8 +18,9 @@ from pathlib import Path
 from winding_coach.coach.curve import Curve
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for
+from winding_coach.command_line.home import add_common_arguments, home_from, units_asked_for, units_from
 from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.queue_seen import QueueSeen
 from winding_coach.command_line.settings import drawn_from, eyes_from
 from winding_coach.replaying import settings_of
 from winding_coach.session import Session
@@ -68,15 +69,18 @@ def run(args: argparse.Namespace) -> int:
         )
     except TraceError as error:
         raise Problem(str(error)) from None
+    queue = QueueSeen(home, units_from(args, home))
     if address is not None:
-        return _serve(watched, *address, show_code=args.show_code)
+        return _serve(watched, *address, queue, show_code=args.show_code)
     from winding_coach.screen.terminal import is_terminal
     from winding_coach.screen.watch_app import run_watch
 
     if not is_terminal():
         watched.stop()
         raise UsageProblem("The screen needs a terminal: use --serve for a page, or replay --headless.")
-    run_watch(watched, eyes_from(home), drawn_from(home))
+    queue.start()
+    run_watch(watched, eyes_from(home), drawn_from(home), queue)
+    queue.stop()
     return 0
 
 
@@ -185,7 +189,7 @@ def _address(typed: str) -> tuple[str, int]:
     return host.strip("[]") or "127.0.0.1", int(port)
 
 
-def _serve(watched: Watched, host: str, port: int, *, show_code: bool) -> int:
+def _serve(watched: Watched, host: str, port: int, queue: QueueSeen, *, show_code: bool) -> int:
     from winding_coach.command_line.phone import code_lines, reachable_at
     from winding_coach.screen.serving import PageServer
 
@@ -193,7 +197,7 @@ def _serve(watched: Watched, host: str, port: int, *, show_code: bool) -> int:
     # Beyond this computer the address itself is the key: who was not shown it finds nothing.
     token = None if local else secrets.token_urlsafe(TOKEN_BYTES)
     try:
-        server = PageServer(watched, host, port, token=token)
+        server = PageServer(watched, host, port, token=token, queue=queue)
     except (OSError, OverflowError, UnicodeError) as error:
         watched.stop()
         raise Problem(
@@ -205,16 +209,18 @@ def _serve(watched: Watched, host: str, port: int, *, show_code: bool) -> int:
     print(f"{address} shows {watched.trace_name}; Ctrl-C ends it.", flush=True)
     if not local:
         print(
-            "Whoever has this address on this network can see torque, turns, advice and the names of the trace and its"
-            " motor; nobody can change anything.",
+            "Whoever has this address on this network can see torque, turns, advice, the names of the trace and its"
+            " motor, and the nicknames of those who are next; nobody can change anything.",
             flush=True,
         )
     if show_code:
         print("\n".join(code_lines(address)), flush=True)
     watched.start()
+    queue.start()
     try:
         server.serve_forever()
     finally:
+        queue.stop()
         server.server_close()
         watched.stop()
     return 0

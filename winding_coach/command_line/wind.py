@@ -11,8 +11,11 @@ and hooks, keep bystanders and children out of the motor's line. Local rules and
 from __future__ import annotations
 
 import argparse
+import contextlib
+import copy
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from winding_coach.coach.person import UNKNOWN
 from winding_coach.command_line.batch import batch_from
@@ -29,6 +32,7 @@ from winding_coach.command_line.coaching import (
     writer_for,
 )
 from winding_coach.command_line.figures import (
+    Figures,
     add_motor_arguments,
     figures_from,
     motor_words,
@@ -43,11 +47,20 @@ from winding_coach.command_line.plain_port import add_lines_argument, port_of
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
+from winding_coach.command_line.stand import Stand
 from winding_coach.command_line.typed import number
+from winding_coach.command_line.unwind import let_down_after
+from winding_coach.command_line.upcoming import UpcomingWinds
 from winding_coach.meter.calibration import Calibration
 from winding_coach.rubber.doubts import doubts_of
+from winding_coach.screen.after import After, Asked
 from winding_coach.sources.ports import port_is_there
 from winding_coach.traces.header import DIRECTIONS, MOST_TURNS_IN
+
+if TYPE_CHECKING:
+    from winding_coach.coach.settings import CoachSettings
+    from winding_coach.coach.step import Coach
+    from winding_coach.units import UnitSystem
 
 MOTOR_OPTIONS = (
     "loop",
@@ -94,12 +107,48 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Coach one wind."""
-    from winding_coach.sources.serial_port import SerialSource
-    from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
-
+    """Coach one wind, and those that are asked for in the finished screen."""
     readings_hz(args)
     needs_terminal(args)
+    typed = copy.copy(args)
+    with contextlib.closing(Stand()) as stand:
+        wound = _wind(args, stand)
+        after = wound.after
+        while (asked := after.asked) is not None:
+            if asked.what == "let_down":
+                after = let_down_after(args, wound.home, stand, wound.trace, wound.after.upcoming)
+            else:
+                args = _next(typed, asked)
+                wound = _wind(args, stand)
+                after = wound.after
+    return wound.status
+
+
+@dataclass(frozen=True, slots=True)
+class _Wound:
+    """A wind that is over. trace: its file's name. after: what was offered, and asked for."""
+
+    status: int
+    home: Home
+    trace: str
+    after: After
+
+
+def _next(typed: argparse.Namespace, asked: Asked) -> argparse.Namespace:
+    """Return what would have been typed for the next wind; another motor's figures come from the shelf."""
+    args = copy.copy(typed)
+    args.set_up, args.turns_in, args.use = False, None, None
+    if asked.motor is not None:
+        args.motor = asked.motor
+        for name in ("loop", "mass", "orings", "strands", "batch"):
+            setattr(args, name, None)
+    if asked.person is not None:
+        args.person = asked.person
+    return args
+
+
+def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
+    """Coach one wind at the stand."""
     home = home_from(args)
     picked = pick(args, home, simulated=_is_simulated(args, home), winding=True)
     if not args.headless and (args.set_up or wants_set_up(args, home)) and sys.stdin.isatty() and sys.stdout.isatty():
@@ -113,34 +162,15 @@ def run(args: argparse.Namespace) -> int:
         _check_simulation(args)
         take_invented(args, "invented")
     figures = figures_from(args, units)
-    calibration = _calibration(args, home, simulated=simulated)
-    old = expired(calibration)
-    if old is not None:
-        print(f"winding-coach wind: {old}", file=sys.stderr)
-    settings = settings_for(figures, calibration, units, batch_from(args, home))
-    turns_in = None if args.turns_in is None else number("--turns-in", args.turns_in, 0.0, MOST_TURNS_IN)
-    settings = replace(
-        settings, steps=steps_from(args, units, settings.plan), direction=args.direction, turns_in=turns_in
-    )
+    settings = _settings(args, home, figures, units, stand, simulated=simulated)
     # What simulated hands do says nothing of the person.
     learns = not simulated
-    habits = habits_of(home.folder, args.person) if learns else UNKNOWN
-    settings = replace(settings, habits=habits)
+    settings = replace(settings, habits=habits_of(home.folder, args.person) if learns else UNKNOWN)
     tell([f"{motor_words(figures.motor, units)}; winder {winder_words(figures.winder, units)}."])
     tell(doubts_of(settings.plan, figures.motor, figures.model, units))
-    meter: SimulatedMeter | None = None
-    port = args.port
-    if simulated:
-        given = [(name, getattr(args, name)) for name in MOTOR_OPTIONS if getattr(args, name) is not None]
-        options = [word for name, value in given if value for word in (f"--{name.replace('_', '-')}", value)]
-        try:
-            meter = SimulatedMeter([*options, "--script", args.sim_script, "--speed", args.sim_speed])
-        except SimulatedMeterError as error:
-            raise Problem(str(error)) from None
-        port = meter.device
+    source = stand.source(args.port, _simulated_words(args) if simulated else None)
     writer = None
     try:
-        source = SerialSource(port)
         earlier, ports = None, None
         if not args.headless:
             from winding_coach.command_line.earlier import EarlierWinds
@@ -149,28 +179,62 @@ def run(args: argparse.Namespace) -> int:
             earlier, ports = EarlierWinds(home.traces, figures.motor.name), PortsSeen()
             ports.start()
         more = picked.more | ({} if args.purpose is None else {"purpose": args.purpose})
-        if habits.winds:
+        if settings.habits.winds:
             from winding_coach.replaying import HABITS
 
-            more = more | {HABITS: habits.as_json()}
-        writer = writer_for(home, header_for(settings, source.started, port, args.person, more))
-        return coach_it(
-            args,
-            home,
-            settings,
-            source,
-            writer,
-            earlier=earlier,
-            ports=ports,
-            flight=keeper(home, writer.path.name, units),
-            learnt=(lambda found: keep_habits(home.folder, args.person, found)) if learns else None,
-            live=True,
+            more = more | {HABITS: settings.habits.as_json()}
+        writer = writer_for(home, header_for(settings, source.started, stand.port or args.port, args.person, more))
+        after = _after(args, home, writer.path.name, units)
+
+        def ended(coach: Coach) -> None:
+            stand.keep_zero(coach.view)
+            if learns:
+                keep_habits(home.folder, args.person, coach.habits)
+
+        status = coach_it(
+            args, home, settings, source, writer, earlier=earlier, ports=ports, after=after, ended=ended, live=True
         )
+        return _Wound(status, home, writer.path.name, after)
     finally:
-        if meter is not None:
-            meter.close()
+        source.close()
         if writer is not None:
             tell(after_the_wind(args, home, writer.path))
+
+
+def _settings(
+    args: argparse.Namespace, home: Home, figures: Figures, units: UnitSystem, stand: Stand, *, simulated: bool
+) -> CoachSettings:
+    """Return the coach's settings, with the zero that was set at this stand before."""
+    calibration = _calibration(args, home, simulated=simulated)
+    old = expired(calibration)
+    if old is not None:
+        print(f"winding-coach wind: {old}", file=sys.stderr)
+    settings = settings_for(figures, calibration, units, batch_from(args, home))
+    turns_in = None if args.turns_in is None else number("--turns-in", args.turns_in, 0.0, MOST_TURNS_IN)
+    return replace(
+        settings,
+        steps=steps_from(args, units, settings.plan),
+        direction=args.direction,
+        turns_in=turns_in,
+        tare_counts=stand.zero_counts,
+    )
+
+
+def _simulated_words(args: argparse.Namespace) -> list[str]:
+    """Return the options of `meter emulate` for this wind."""
+    given = [(name, getattr(args, name)) for name in MOTOR_OPTIONS if getattr(args, name) is not None]
+    options = [word for name, value in given if value for word in (f"--{name.replace('_', '-')}", value)]
+    return [*options, "--script", args.sim_script, "--speed", args.sim_speed]
+
+
+def _after(args: argparse.Namespace, home: Home, trace: str, units: UnitSystem) -> After:
+    """Return what the finished screen offers."""
+    simulated = _is_simulated(args, home)
+    return After(
+        flight=keeper(home, trace, units),
+        upcoming=UpcomingWinds(home, units, simulated=simulated, person=args.person),
+        lets_down=True,
+    )
 
 
 def _calibration(args: argparse.Namespace, home: Home, *, simulated: bool) -> Calibration:

@@ -13,22 +13,24 @@ from textual.binding import Binding, BindingType
 from textual.events import Resize
 
 from winding_coach.coach.view import CoachView
+from winding_coach.screen.after import After, Asked
 from winding_coach.screen.chart import Points
 from winding_coach.screen.closing import closed_by_signals
 from winding_coach.screen.face import Scene, face
 from winding_coach.screen.figures import alarm_text, big_word, figures_in, torque_figure, torque_template
-from winding_coach.screen.flight_line import FlightLine, Keep
+from winding_coach.screen.flight_line import FlightLine
 from winding_coach.screen.help import Help
 from winding_coach.screen.layout import layout_for
 from winding_coach.screen.legible import Eyes, hint
 from winding_coach.screen.looking import Looked, Sound
+from winding_coach.screen.next_wind import NextWind
 from winding_coach.screen.sheet import CHARACTERS
 from winding_coach.screen.sheet_view import SheetView
 from winding_coach.screen.side import LookAside
 from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.terminal import is_terminal as is_terminal
 from winding_coach.screen.themes import PALETTES, styles, theme
-from winding_coach.screen.wording import CLOSED_LINE, FLOWN_LINE, HAND_HELP, HAND_KEY_LINE, HAND_KEYS, KEY_LINE, KEYS
+from winding_coach.screen.wording import HAND_HELP, HAND_KEY_LINE, HAND_KEYS, KEY_LINE, KEYS, closed_line
 from winding_coach.units import UnitSystem
 
 COACH_KEYS = (
@@ -52,6 +54,7 @@ LOOK_KEYS = (
     Binding("z", "freeze", "freeze"),
     Binding("a", "characters", "characters"),
     Binding("f", "flight", "flight"),
+    Binding("d", "let_down", "let the motor down"),
     Binding("escape", "seen", "close the cautions"),
     Binding("h,question_mark", "help", "help"),
     Binding("q,ctrl+c,ctrl+q", "leave", "quit"),
@@ -88,13 +91,13 @@ class CoachApp(App[None]):
         note: Callable[[], str] | None = None,
         ports: Callable[[], str] | None = None,
         sound: Sound | None = None,
-        flight: Keep | None = None,
+        after: After | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """hand: takes the commands of practised hands, None outside practice. keys, eyes: for the help. aside: what
         a simulated bench knows. earlier: winds of the same motor, for the chart. note: a remark while there is no
         alarm, as what a lesson is about. ports: what is seen on them, asked for only while there is no meter.
-        sound: what is heard, for who does not hear it. flight: keeps the line typed of it in the finished screen."""
+        sound: what is heard, for who does not hear it. after: what the finished screen offers; takes what was asked."""
         super().__init__()
         self._looked = looked
         self._hand = hand
@@ -107,7 +110,8 @@ class CoachApp(App[None]):
         self._eyes = eyes or Eyes()
         self._aside, self._earlier, self._note, self._ports = aside, earlier, note, ports
         self._sound, self._rung = sound, 0
-        self._flight = flight
+        self._after = after or After()
+        self._said_found = False
         self._looked_s = 0.0
         self._view_told: CoachView | None = None
         self._told_now: tuple[object, ...] = ()
@@ -139,8 +143,11 @@ class CoachApp(App[None]):
     # -- keys
 
     def action_press(self, name: str) -> None:
-        """Pass a key of the coach on."""
-        self._looked.press(name)
+        """Pass a key of the coach on; once the wind is closed, `next` goes on to the next wind."""
+        if self.over and name == "next":
+            self.ask_next()
+        else:
+            self._looked.press(name)
 
     def action_hand(self, command: str) -> None:
         """Pass a command of practised hands on."""
@@ -195,10 +202,51 @@ class CoachApp(App[None]):
         reach = hint(layout, self.size.height, self._eyes)
         self.push_screen(Help(self._keys, reach, ascii_only=self._characters == "ascii"))
 
+    # -- once it is over
+
+    @property
+    def over(self) -> bool:
+        """Whether the wind is closed, or the motor let down."""
+        view = self._looked.view
+        return view.summary is not None or (view.letting_down and self._looked.finished)
+
     def action_flight(self) -> None:
         """Take a line about the flight, once the wind is closed."""
-        if self._flight is not None and self._looked.view.summary is not None:
-            self.push_screen(FlightLine(self._flight, ascii_only=self._characters == "ascii"))
+        if self.over:
+            self.ask_flight("")
+
+    def ask_flight(self, found: str) -> None:
+        """Take a line about the flight, and then go on to the next wind."""
+        keep, goes_on = self._after.flight, self._after.upcoming is not None
+        if keep is None:
+            self.ask_next(found)
+            return
+        panel = FlightLine(keep, found, goes_on=goes_on, ascii_only=self._characters == "ascii")
+        self.push_screen(panel, lambda said: None if said is None else self.ask_next(said))
+
+    def ask_next(self, said: str = "") -> None:
+        """Take who and which motor is next."""
+        if self._after.upcoming is not None:
+            panel = NextWind(self._after.upcoming, said, ascii_only=self._characters == "ascii")
+            self.push_screen(panel, self._go_on)
+
+    def action_let_down(self) -> None:
+        """Leave this screen for letting the motor down."""
+        summary = self._looked.view.summary
+        if self._after.lets_down and summary is not None and summary.outcome != "broken":
+            self._go_on(Asked("let_down"))
+
+    def _go_on(self, asked: Asked | None) -> None:
+        if asked is not None:
+            self._after.asked = asked
+            self.action_leave()
+
+    def _say_found(self) -> None:
+        """When the motor is let down: what was found goes into the flight's line, which opens by itself."""
+        if self._after.found is None or self._said_found or not self._looked.finished or len(self.screen_stack) > 1:
+            return
+        self._said_found = True
+        self.ask_flight(self._after.found())
 
     def action_leave(self) -> None:
         """Close the wind and leave."""
@@ -211,6 +259,7 @@ class CoachApp(App[None]):
         """Look for as long as the app runs. A bare task: the library's timers cost ten times as much a look."""
         while True:
             await asyncio.sleep(1 / CHECKS_PER_S)
+            self._say_found()
             waited_s = time.monotonic() - self._looked_s
             if waited_s >= 1 / LOOKS_PER_S or (waited_s >= 1 / PICTURES_PER_S and self._told() != self._told_last):
                 self.look()
@@ -243,7 +292,6 @@ class CoachApp(App[None]):
         looked = self._looked
         view, trouble = figures_in(self._live(looked.view), self._units()), looked.trouble
         keys = KEY_LINE if self._hand is None else HAND_KEY_LINE
-        closed = CLOSED_LINE if self._flight is None else FLOWN_LINE
         return Scene(
             view=view,
             points=looked.curve.points(),
@@ -251,7 +299,7 @@ class CoachApp(App[None]):
             trace_name=looked.trace_name,
             trouble=trouble,
             mode="REPLAY" if looked.replaying else "",
-            keys=closed if view.summary is not None else keys,
+            keys=closed_line(self._after) if self.over else keys,
             glance=self._glance,
             cautions_seen=self._seen,
             others=() if self._earlier is None else self._earlier(),
@@ -283,7 +331,7 @@ def run_screen(
     eyes: Eyes | None = None,
     sound: Sound | None = None,
     drawn: Drawing | None = None,
-    flight: Keep | None = None,
+    after: After | None = None,
 ) -> None:
     """Show a wind until the person leaves; the wind is closed and saved then. For the rest see `CoachApp`."""
     app = CoachApp(
@@ -296,7 +344,7 @@ def run_screen(
         ports=ports,
         eyes=eyes,
         sound=sound,
-        flight=flight,
+        after=after,
     )
     try:
         with closed_by_signals(looked.stop, app.exit):

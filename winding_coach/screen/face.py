@@ -51,7 +51,7 @@ class Scene:
     place: (share, words) of a replay's place, None when live. note: a remark for the row of alarms while there is
     none. cautions_seen: closed by a key. side: what a simulated bench knows; side_first: if there is no room for both
     it and the chart, this is drawn. ports: what is seen on them, for who has no meter yet. heard:
-    what sounds now, in a word or two. characters: what the terminal's font has.
+    what sounds now, in a word or two. characters: what the terminal's font has. notice: lines in the chart's place.
     """
 
     view: CoachView
@@ -71,6 +71,7 @@ class Scene:
     ports: str = ""
     heard: str = ""
     characters: Characters = "all"
+    notice: tuple[str, ...] = ()
 
 
 def face(scene: Scene, columns: int, rows: int) -> Sheet:
@@ -252,6 +253,8 @@ def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
         _notice(sheet, at, rows, (*NO_METER, scene.ports) if scene.ports else NO_METER)
     elif wants_cautions(view) and not scene.cautions_seen:
         _notice(sheet, at, rows, CAUTIONS)
+    elif scene.notice:
+        _notice(sheet, at, rows, scene.notice)
     else:
         if scene.side is not None and (rows >= ROWS + ENOUGH_CHART or scene.side_first):
             draw_side(sheet, 1, at, columns - 2, scene.side, view)
@@ -260,7 +263,8 @@ def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
 
 
 def _notice(sheet: Sheet, row: int, rows: int, lines: tuple[str, ...]) -> None:
-    """A framed notice as large as its lines, framed where there is room."""
+    """A framed notice as large as its lines, framed where there is room; lines that are too many are left out."""
+    lines = lines[:rows]
     framed = rows >= len(lines) + 2
     wide = min(sheet.columns - 2, max(len(line) for line in lines) + 6)
     top = row + max((rows - len(lines) - 2) // 2, 0) if framed else row

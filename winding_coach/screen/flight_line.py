@@ -5,7 +5,6 @@ The coach has ended by then, so nothing waits for this.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import ClassVar
 
 from rich.text import Text
@@ -15,28 +14,29 @@ from textual.containers import VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from winding_coach.screen.after import Keep
 from winding_coach.screen.sheet import in_ascii
 
 HINT = "duration, turns left, height, ceiling, remarks: 6:52 180 7.5m ceiling a beam; 18c are crank turns"
-Keep = Callable[[str], tuple[bool, str]]
-"""What was typed → whether it was kept, and what to say of it."""
 
 
-class FlightLine(ModalScreen[None]):
-    """A panel with one line to type in, over the picture."""
+class FlightLine(ModalScreen[str | None]):
+    """A panel with one line to type in, over the picture; its result is what was said of what was kept, or None."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss", "close")]
 
-    def __init__(self, keep: Keep, *, ascii_only: bool = False) -> None:
-        """keep: takes the line. ascii_only: draw with plain characters."""
+    def __init__(self, keep: Keep, found: str = "", *, goes_on: bool = False, ascii_only: bool = False) -> None:
+        """keep: takes the line. found: what letting the motor down has found. goes_on: another panel follows, which
+        says what was kept. ascii_only: draw with plain characters."""
         super().__init__(classes="ascii" if ascii_only else None)
-        self._keep = keep
-        self._kept = False
+        self._keep, self._found, self._goes_on = keep, found, goes_on
+        self._kept: str | None = None
 
     def compose(self) -> ComposeResult:
         """The hint, the line, and what is said of it."""
         self._said = Static(HINT)
-        panel = VerticalScroll(Static(Text("How was the flight?")), Input(), self._said)
+        found = [Static(Text(self._found))] if self._found else []
+        panel = VerticalScroll(*found, Static(Text("How was the flight?")), Input(), self._said)
         panel.border_title, panel.border_subtitle = "flight", "enter keeps, escape closes"
         yield panel
 
@@ -46,9 +46,13 @@ class FlightLine(ModalScreen[None]):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Keep the line; once it is kept, enter closes."""
-        if self._kept:
-            self.dismiss()
+        if self._kept is not None:
+            self.dismiss(self._kept)
             return
-        self._kept, said = self._keep(event.value)
-        shown = f"{said} Enter closes." if self._kept else said
+        kept, said = self._keep(event.value)
+        self._kept = said if kept else None
+        if kept and self._goes_on:
+            self.dismiss(said)
+            return
+        shown = f"{said} Enter closes." if kept else said
         self._said.update(Text(in_ascii(shown) if self.has_class("ascii") else shown))

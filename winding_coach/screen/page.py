@@ -27,8 +27,13 @@ from winding_coach.units import SHOWN, UNITS, show, unit_label
 MOST_POINTS = 300
 
 
-def page_object(view: CoachView, points: Points, trace_name: str | None, trouble: str | None) -> dict[str, Any]:
-    """Return everything the page shows. Torque in the chart is in the unit shown; null is not known."""
+def page_object(
+    view: CoachView, points: Points, trace_name: str | None, trouble: str | None, queue: tuple[str, ...] = ()
+) -> dict[str, Any]:
+    """Return everything the page shows. Torque in the chart is in the unit shown; null is not known.
+
+    queue: a heading and those who are next.
+    """
     big, (alarm, level) = big_word(view), alarm_text(view, trouble)
     one = UNITS["torque"][SHOWN[view.units]["torque"][0]]
     goal, turns, stand_m = view.targets.torque_Nm, view.reading.turns, stand_at_m(view)
@@ -56,6 +61,7 @@ def page_object(view: CoachView, points: Points, trace_name: str | None, trouble
         "stand": "" if stand_m is None else place_words(stand_m, view.units, view.steps),
         "steps": [PHASE_BLOCKS[phase].lower() for phase in steps],
         "step": steps.index(view.phase) if view.phase in steps else len(steps),
+        "queue": [cell_safe(line) for line in queue],
         "wrapper": [] if view.summary is None else wrapper_rows(view, view.summary),
         "chart": {
             "axis": "turns" if by_turns else "seconds",

@@ -41,9 +41,11 @@ class PageServer(ThreadingHTTPServer):
         port: int,
         *,
         token: str | None = None,
+        queue: Callable[[], tuple[str, ...]] | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """Bind the address; port 0 takes a free one, see `port`. token: the page is only at `/TOKEN/`, None: at `/`.
+        queue: who is next.
 
         Raises:
             OSError: the address cannot be had.
@@ -53,7 +55,7 @@ class PageServer(ThreadingHTTPServer):
         self.local = host in LOOPBACK
         self.root = "/" if token is None else f"/{token}/"
         self.page = files("winding_coach.screen").joinpath("page.html").read_bytes()
-        self._clock = clock
+        self._clock, self._queue = clock, queue
         self._newest: tuple[CoachView, float] | None = None
         self._ear, self._lock = Ear(), threading.Lock()
         super().__init__((host, port), _Handler)
@@ -74,7 +76,9 @@ class PageServer(ThreadingHTTPServer):
             self._newest = (view, now_s)
         if now_s - self._newest[1] > SIGN_OF_LIFE_S:
             view = replace(view, stale=True)
-        shown = page_object(view, looked.curve.points(), looked.trace_name, looked.trouble)
+        shown = page_object(
+            view, looked.curve.points(), looked.trace_name, looked.trouble, self._queue() if self._queue else ()
+        )
         with self._lock:
             shown["sound"] = sound_object(self._ear.hear(view))
         return json.dumps(shown, ensure_ascii=False, allow_nan=False).encode("utf-8")

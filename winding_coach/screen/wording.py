@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from winding_coach.coach.said import Level, Phase
+from winding_coach.screen.after import After
 
 PHASE_BLOCKS: dict[Phase, str] = {
     Phase.HOOK_UP: "ZERO",
@@ -147,6 +148,8 @@ KEYS = (
     ("+, -", "turns that the motor holds already, ten more or fewer"),
     *LOOK_HELP,
     ("f", "log the flight, once the wind is closed"),
+    ("d", "let the motor down on the meter, once the wind is closed"),
+    ("n, enter", "the next wind, once this one is closed"),
     ("q", "close the wind, save it, and leave"),
 )
 """Keys of a live wind and what they do."""
@@ -192,7 +195,17 @@ PLAY_HELP = (
     ("q", "leave"),
 )
 PLAY_KEY_LINE = "space pause  ← → 5 s  , . step  b n event  ↑ ↓ speed  h help  q quit"
-CLOSED_LINE = "q closes  g glance  l theme  h help"
-FLOWN_LINE = "f log the flight  q closes  g glance  h help"
-WATCH_LINE = "watching only  g glance  u units  l theme  z freeze  h help  q quit"
-WATCH_HELP = (*LOOK_HELP, ("q", "leave; the wind goes on"))
+
+
+def closed_line(after: After) -> str:
+    """Return the line of keys of a finished screen."""
+    offered = (
+        ("n next wind", after.upcoming is not None),
+        ("d let down", after.lets_down),
+        ("f log the flight", after.flight is not None),
+    )
+    return "  ".join([*(words for words, is_so in offered if is_so), "q closes", "g glance", "l theme", "h help"])
+
+
+WATCH_LINE = "watching only  w who is next  g glance  u units  l theme  z freeze  h help  q quit"
+WATCH_HELP = (("w", "who is next, and what each did last"), *LOOK_HELP, ("q", "leave; the wind goes on"))

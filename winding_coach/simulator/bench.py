@@ -148,6 +148,11 @@ class Bench:
         return self._at_s
 
     @property
+    def crank_count(self) -> int:
+        """Pulses of the crank that the meter has counted."""
+        return self._crank_count
+
+    @property
     def truth(self) -> Truth:
         """What is so now."""
         motor, hands = self._motor, self._hands.state

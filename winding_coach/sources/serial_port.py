@@ -47,8 +47,12 @@ class SerialSource:
         open_wire: Callable[[str], Wire] = open_wire,
         list_ports: Callable[[], list[Port]] = list_ports,
         start: Callable[[Callable[[], None]], None] = in_thread,
+        link: Found | None = None,
+        known: Known | None = None,
+        keep: Callable[[Found], None] | None = None,
     ) -> None:
-        """start: runs what may block (finding and opening the port); a test may run it at once."""
+        """start: runs what may block (finding and opening the port); a test may run it at once. link: a port that is
+        open already. known: the meter to find again. keep: takes the open port at the end, instead of its closing."""
         self.started = started_now()
         self._port = port
         self._keys = Keys()
@@ -60,7 +64,9 @@ class SerialSource:
         self._start = start
         self._wire: Wire | None = None
         self._name = port
-        self._known: Known | None = None
+        self._known: Known | None = known
+        self._keep = keep
+        self._taken_over = link
         self._heard = b""
         self._heard_at_s = 0.0
         self._asked = False
@@ -78,7 +84,17 @@ class SerialSource:
         self._keys.press(name)
 
     def close(self) -> None:
-        """Close the port, and what is being opened."""
+        """Close the port, or hand it on; and what is being opened."""
+        open_now, self._taken_over = self._taken_over, None
+        if self._wire is not None:
+            open_now, self._wire = Found(self._wire, self._name, self._known), None
+        if open_now is not None and self._keep is not None:
+            self._keep(open_now)
+        elif open_now is not None:
+            open_now.wire.close()
+        self._let_go()
+
+    def _let_go(self) -> None:
         wire, self._wire = self._wire, None
         attempt, self._attempt = self._attempt, None
         if wire is not None:
@@ -94,6 +110,10 @@ class SerialSource:
             key = self._keys.take(now_s)
             if key is not None:
                 return key
+            taken, self._taken_over = self._taken_over, None
+            if taken is not None:
+                ask(taken.wire)
+                return self._opened(taken)
             found = self._connect(now_s) if self._wire is None else self._look(self._wire)
             if found is not None:
                 return found
@@ -172,7 +192,7 @@ class SerialSource:
         return more
 
     def _lost(self, reason: str) -> Input:
-        self.close()
+        self._let_go()
         now_s = self._clock.now()
         self._pause_s = FIRST_PAUSE_S
         self._try_at_s = now_s + self._pause_s
@@ -192,7 +212,10 @@ class SerialSource:
         self._attempt = None
         if isinstance(result, NotFound):
             return self._not_yet(result)
-        self._wire, self._name, self._known, self._heard = result.wire, result.name, result.known, result.heard
+        return self._opened(result)
+
+    def _opened(self, found: Found) -> Input:
+        self._wire, self._name, self._known, self._heard = found.wire, found.name, found.known, found.heard
         self._reason = None
         self._pause_s = FIRST_PAUSE_S
         self._heard_at_s = self._looked_s = self._clock.now()

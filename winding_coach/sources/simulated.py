@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import queue
+import shlex
 import shutil
 import subprocess
 import sys
@@ -72,6 +73,19 @@ class SimulatedMeter:
     def _clear(self) -> None:
         if self._folder is not None:
             shutil.rmtree(self._folder, ignore_errors=True)
+
+    def put_on(self, arguments: Sequence[str]) -> None:
+        """Put another motor on the meter, by these options of `meter emulate`; port and zero stay.
+
+        Raises:
+            SimulatedMeterError: the meter has ended.
+        """
+        assert self._child.stdin is not None
+        try:
+            self._child.stdin.write(f"next {shlex.join(arguments)}\n")
+            self._child.stdin.flush()
+        except OSError:
+            raise SimulatedMeterError("The simulated meter has ended: leave with q, start again.") from None
 
     def close(self) -> None:
         """End it."""

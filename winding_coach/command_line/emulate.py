@@ -1,0 +1,254 @@
+"""`meter emulate`: a simulated meter on a pseudo-terminal or a local socket, for one motor or one after another.
+
+With --until-stdin-closes each line of standard input that begins with `next` puts another motor on the same meter:
+`next --loop '30 cm' --mass 1.4g`, with --left for one that is let down. Port, zero and the meter's clock stay.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import queue
+import shlex
+import signal
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from winding_coach.command_line.batch import batch_from
+from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
+from winding_coach.command_line.figures import figures_from, take_invented
+from winding_coach.command_line.home import Home
+from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.settings import fill_in
+from winding_coach.command_line.typed import MOST_SEED, number, quantity, whole
+from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.simulator.hands import STYLES
+from winding_coach.units import UnitSystem
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from winding_coach.rubber.figures import MotorFigures, Plan
+    from winding_coach.simulator.faults import FaultyBench
+    from winding_coach.simulator.hands import Hands
+    from winding_coach.simulator.motor import SimulatedMotor
+    from winding_coach.sources.emulator import PseudoPort
+    from winding_coach.sources.loopback import LoopbackPort
+
+NEXT = "next"
+LONGEST_LINE = 4000
+
+
+def emulate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
+    """Run a simulated meter until its hands have finished, or it is stopped."""
+    import numpy as np
+
+    from winding_coach.sources.emulator import emulate
+
+    if args.weights:
+        return _emulate_weights(args, units)
+    speed = number("--speed", args.speed, 0.01, 1000)
+    rng = np.random.default_rng(whole("--seed", args.seed, 0, MOST_SEED))
+    bench = _Benches(args, home, units, rng)
+    port = _port(args)
+    # Before the path is told: who knows it may send a signal at once.
+    stopped = _stopper(bench.lines if args.until_stdin_closes else None)
+    print(args.link or port.device, flush=True)
+    emulate(
+        bench,
+        port,
+        speed=speed,
+        wait_for_reader=args.wait,
+        until_stopped=args.until_stdin_closes,
+        stopped=stopped,
+    )
+    return 0
+
+
+class _Benches:
+    """A bench, and the next on the same meter: as `sources.emulator.Bench`. lines: what comes on standard input."""
+
+    def __init__(self, args: argparse.Namespace, home: Home, units: UnitSystem, rng: np.random.Generator) -> None:
+        self.lines: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._first, self._home, self._units, self._rng = args, home, units, rng
+        self._up_s = 0.0
+        self._now = bench_for(args, home, units, rng)
+
+    @property
+    def plugged(self) -> bool:
+        """Whether the lead is in."""
+        return self._now.plugged
+
+    @property
+    def done(self) -> bool:
+        """Whether the hands have finished."""
+        return self._now.done
+
+    def answer(self, data: bytes) -> None:
+        """Take what the host sent."""
+        self._now.answer(data)
+
+    def advance(self, dt_s: float) -> bytes:
+        """Let time pass, on the next motor's bench if one was put on."""
+        if not self.lines.empty():
+            self._next(self.lines.get())
+        return self._now.advance(dt_s)
+
+    def _next(self, line: str) -> None:
+        from winding_coach.command_line import parser_of
+
+        first, _, words = line.strip().partition(" ")
+        if first != NEXT:
+            return
+        given = parser_of("meter").parse_args(["emulate", *shlex.split(words)])
+        for name in ("script", "channels", "lines_per_s", "pulses_per_turn", "home", "units"):
+            setattr(given, name, getattr(self._first, name))
+        bench = self._now.bench
+        self._up_s += bench.at_s
+        self._now = bench_for(given, self._home, self._units, self._rng, up_s=self._up_s, crank=bench.crank_count)
+
+
+def bench_for(
+    args: argparse.Namespace,
+    home: Home,
+    units: UnitSystem,
+    rng: np.random.Generator,
+    *,
+    up_s: float = 0.0,
+    crank: int = 0,
+) -> FaultyBench:
+    """Return the bench of one motor. up_s, crank: how long the meter has been on, and what it has counted.
+
+    Raises:
+        UsageProblem: what was typed describes none.
+    """
+    from winding_coach.meter.frames import MOST_PULSES_PER_TURN
+    from winding_coach.simulator.bench import Bench, MeterModel
+    from winding_coach.simulator.faults import FaultError, FaultyBench, parse_fault
+    from winding_coach.simulator.hands import ScriptedHands
+    from winding_coach.simulator.motor import SimulatedMotor
+    from winding_coach.sources.listening import LISTENS, ListeningBench, listener
+
+    styles = (*STYLES, LISTENS)
+    if args.script not in styles:
+        raise UsageProblem(f"--script: there is no style '{args.script}': choose one of {', '.join(styles)}.")
+    if not set(args.channels) <= set("cqdt") or {"c", "q"} <= set(args.channels):
+        raise UsageProblem(f"--channels: '{args.channels}' is not made of c or q, d, t.")
+    try:
+        faults = tuple(parse_fault(text) for text in args.fault)
+    except FaultError as error:
+        raise UsageProblem(f"--fault: {error}") from None
+    take_invented(args)
+    fill_in(args, home)
+    figures = figures_from(args, units)
+    made = batch_from(args, home)
+    settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
+    stiffer = number("--torque-scale", args.torque_scale, 0.1, 10)
+    rubber, hooks_m = DEFAULT_RUBBER if made is None else made.rubber, settings.plan.walk_in[-1].distance_m
+    motor = SimulatedMotor(figures.motor, rubber, torque_scale=stiffer, hooks_m=hooks_m)
+    listens = args.script == LISTENS and args.left is None
+    person = listener(settings, rng)
+    hands: Hands = person
+    if not listens:
+        style = STYLES.get(args.script, STYLES["good"])
+        hands = ScriptedHands(settings.plan, figures.motor, figures.winder, style, rng)
+    model = MeterModel(
+        lines_per_s=number("--lines-per-s", args.lines_per_s, 1, 1000),
+        channels="".join(sorted(set(args.channels))),
+        pulses_per_turn=whole("--pulses-per-turn", args.pulses_per_turn, 1, MOST_PULSES_PER_TURN),
+        uptime_s=up_s,
+        crank_so_far=crank,
+    )
+    if args.left is not None:
+        share = number("--left", args.left.strip().rstrip("% "), 1, 100) / 100.0
+        motor, hands = _let_down(settings.plan, figures.motor, figures.winder.ratio, share, stiffer, rng)
+    inner = ListeningBench(motor, hands, figures.winder.ratio, model, rng) if listens else None
+    if inner is not None:
+        inner.listen(person, settings)
+    return FaultyBench(inner or Bench(motor, hands, figures.winder.ratio, model, rng), faults, rng)
+
+
+def _let_down(
+    plan: Plan, motor: MotorFigures, ratio: float, share: float, stiffer: float, rng: np.random.Generator
+) -> tuple[SimulatedMotor, Hands]:
+    """Return a motor that was wound and flown, and hands that let it down."""
+    from winding_coach.rubber.turns_left import STRETCH_LENGTHS
+    from winding_coach.simulator.letting_down import LettingDown, landed
+
+    of = landed(plan, motor, share, torque_scale=stiffer)
+    hooks_m = plan.walk_in[-1].distance_m
+    too_full = share > 0.75
+    return of.motor, LettingDown(of.turns, ratio, hooks_m, 0.0 if too_full else STRETCH_LENGTHS * motor.loop_m, rng)
+
+
+def _port(args: argparse.Namespace) -> PseudoPort | LoopbackPort:
+    """Return the emulated meter's port: a pseudo-terminal, or a local socket if asked for or if there are none."""
+    from winding_coach.sources.emulator import PseudoPort
+    from winding_coach.sources.loopback import LoopbackPort
+
+    if args.socket and args.link is not None:
+        raise UsageProblem("--socket: a socket has no --link; leave one of them out.")
+    try:
+        if not args.socket:
+            return PseudoPort(None if args.link is None else Path(args.link))
+    except (ImportError, AttributeError):
+        if args.link is not None:
+            raise Problem("This system has no pseudo-terminals, so there can be no --link: leave it out.") from None
+    except OSError as error:
+        raise Problem(f"No pseudo-terminal can be made ({error.strerror}): check the path after --link.") from None
+    try:
+        return LoopbackPort()
+    except OSError as error:
+        raise Problem(f"No local socket can be opened ({error.strerror}): use 'practice' instead.") from None
+
+
+def _emulate_weights(args: argparse.Namespace, units: UnitSystem) -> int:
+    import numpy as np
+
+    from winding_coach.command_line.emulate_weights import TypedBench, meter_with
+    from winding_coach.simulator.weights import WeightBench
+    from winding_coach.sources.emulator import emulate
+
+    meter = meter_with(args.fault)
+    arm_m = quantity("--arm", args.arm, "length", units)
+    if not 1e-3 <= arm_m <= 1.0:
+        raise UsageProblem("--arm: it is between 1 mm and 1 m.")
+    speed = number("--speed", args.speed, 0.01, 1000)
+    rng = np.random.default_rng(whole("--seed", args.seed, 0, MOST_SEED))
+    bench = TypedBench(WeightBench(meter, rng), arm_m)
+    port = _port(args)
+    stopped = _stopper(None)
+    print(args.link or port.device, flush=True)
+    bench.start()
+    emulate(bench, port, speed=speed, wait_for_reader=args.wait, stopped=stopped)
+    return 0
+
+
+def _stopper(lines: queue.SimpleQueue[str] | None) -> Callable[[], bool]:
+    """Return a function that tells whether a signal, or the end of standard input where that counts, has come.
+
+    lines: takes the lines of standard input, whose end counts then.
+    """
+    ended: list[bool] = []
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: ended.append(True))
+    if lines is not None:
+        # A thread, since not every system can ask a pipe whether it has ended.
+        threading.Thread(target=_read_lines, args=(lines, ended), daemon=True).start()
+    return lambda: bool(ended)
+
+
+def _read_lines(lines: queue.SimpleQueue[str], ended: list[bool]) -> None:
+    """Read standard input to its end, line by line."""
+    begun = b""
+    with contextlib.suppress(OSError):
+        while data := os.read(0, 256):
+            *whole_lines, begun = (begun + data).split(b"\n")
+            begun = begun[-LONGEST_LINE:]
+            for line in whole_lines:
+                lines.put(line.decode("utf-8", "replace"))
+    ended.append(True)
