@@ -97,7 +97,7 @@ def test_each_row_is_answered_before_the_next_and_the_words_are_the_recording_s(
 
 def test_the_end_of_the_rows_closes_the_wind_with_its_summary(coached: Coached, header: str) -> None:
     coached.send(header)
-    coached.send('[0.0,"link","up","pipe"]')
+    coached.send('{"at_s":0.0,"in":"link","state":"up","port":"pipe"}')
     coached.answer()
     out, errors, status = coached.close()
     assert (json.loads(out)["event"], errors, status) == ("summary", "", 0)
@@ -105,9 +105,9 @@ def test_the_end_of_the_rows_closes_the_wind_with_its_summary(coached: Coached, 
 
 def test_rows_after_the_end_of_the_wind_are_still_taken(coached: Coached, header: str) -> None:
     coached.send(header)
-    coached.send('[0.0,"key","quit"]')
+    coached.send('{"at_s":0.0,"in":"key","name":"quit"}')
     assert [one["event"] for one in coached.answer()][-2:] == ["summary", "taken"]
-    coached.send('[1.0,"time"]')
+    coached.send('{"at_s":1.0,"in":"time"}')
     assert coached.answer() == [{"event": "taken", "at_s": 1.0}]
     assert coached.close() == ("", "", 0)
 
@@ -125,6 +125,9 @@ def test_what_was_said_then_is_passed_over_so_that_a_whole_trace_can_be_piped(ho
         ("no row", "is not JSON"),
         ('{"at_s":1}', "is neither an input nor something said"),
         ("null", "is neither an input nor something said"),
+        ('{"at_s":1.0,"in":"key","name":"jump"}', "names a key that there is not"),
+        ('{"at_s":-1,"in":"time"}', "has no time"),
+        ('{"at_s":0.5,"in":"time"}', "goes back in time"),
         ('[1.0,"key","jump"]', "names a key that there is not"),
         ('[-1,"time"]', "has no time"),
         ('[1.0,"rx","\\u2022"]', "holds received bytes that are none"),
@@ -180,7 +183,7 @@ def test_readings_come_at_the_rows_own_time(home: Path, header: str) -> None:
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 def test_a_signal_between_rows_closes_the_wind(coached: Coached, header: str) -> None:
     coached.send(header)
-    coached.send('[3.0,"time"]')
+    coached.send('{"at_s":3.0,"in":"time"}')
     coached.answer()
     coached.process.send_signal(signal.SIGTERM)
     assert coached.process.stdout is not None

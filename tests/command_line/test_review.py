@@ -175,7 +175,7 @@ def test_traces_in_every_sad_state_are_sentences(
     assert "No torque was measured" in out
     assert "was not closed" in out
     cut = tmp_path / "cut.wind.jsonl.gz"
-    cut.write_bytes(gzip.compress(("\n".join(lines[:300]) + '\n[33.1,"rx').encode()))
+    cut.write_bytes(gzip.compress(("\n".join(lines[:300]) + '\n{"at_s":33.1,"in":"byt').encode()))
     out, _ = said(capsys, cut)
     assert "was cut off" in out
     uncalibrated = changed(trace, tmp_path / "none.wind.jsonl", calibration=None)
@@ -185,8 +185,8 @@ def test_traces_in_every_sad_state_are_sentences(
     summary = {"event": "summary", "peak_torque_mNm": 7.1, "peak_turns": None, "launch_torque_mNm": 3.5}
     uncalibrated.write_text(uncalibrated.read_text(encoding="utf-8") + json.dumps(summary) + "\n", encoding="utf-8")
     assert "On the day it said: peak 7.1 mN·m, launch 3.5 mN·m." in record_from(uncalibrated, "metric").trouble
-    _, err = said(capsys, changed(trace, tmp_path / "newer.wind.jsonl", version=3), status=1)
-    assert "of trace version 3" in err
+    _, err = said(capsys, changed(trace, tmp_path / "newer.wind.jsonl", version=4), status=1)
+    assert "of trace version 4" in err
     spoilt = tmp_path / "spoilt.wind.jsonl"
     spoilt.write_text("\n".join([*lines[:50], "{", *lines[50:]]), encoding="utf-8")
     _, err = said(capsys, spoilt, status=1)

@@ -140,7 +140,7 @@ def test_a_wind_of_plain_lines_is_recorded_and_replayed(home: Path) -> None:
     summary = json.loads(rest.splitlines()[-1])
     assert summary["event"] == "summary"
     trace = next((home / "traces").glob("*.wind.jsonl"))
-    assert '"rx"' in trace.read_text()
+    assert '"in":"bytes"' in trace.read_text()
     assert "board=plain" in trace.read_text()
     done = subprocess.run(
         [*me, "replay", str(trace), "--check"], capture_output=True, text=True, timeout=60, check=False

@@ -166,7 +166,9 @@ def test_time_passes_in_a_flood() -> None:
 def test_a_skip_is_a_row_of_the_trace_and_comes_back() -> None:
     skipped = Skipped(3.25, 8123, "lines came 2.0 s late: the old ones are left out")
     row = input_row(skipped)
-    assert row == '[3.25,"skip",8123,"lines came 2.0 s late: the old ones are left out"]'
+    assert row == (
+        '{"at_s":3.25,"in":"left_out","bytes":8123,"reason":"lines came 2.0 s late: the old ones are left out"}'
+    )
     assert input_from(load(row)) == skipped
 
 

@@ -82,10 +82,10 @@ def test_silence_is_time_that_passes_and_never_goes_back(writer: TraceWriter, so
 
 def test_a_line_cut_in_the_middle_waits_for_its_end(writer: TraceWriter, source: FollowSource) -> None:
     with writer.path.open("ab") as file:
-        file.write(b'[1.5,"rx",')
+        file.write(b'{"at_s":1.5,"in":"bytes","data":')
         file.flush()
         assert source.read(0.05) == TimePassed(0.0)
-        file.write(b'"ok"]\n')
+        file.write(b'"ok"}\n')
         file.flush()
     assert source.read(0.05) == BytesArrived(1.5, b"ok")
 
@@ -107,7 +107,19 @@ def test_only_quit_is_heard(source: FollowSource) -> None:
     assert source.read(0.1) == Ended(0.0)
 
 
-@pytest.mark.parametrize("line", [b"rubbish", b"[1]", b'"text"', b'[1,"rx"', b"\xff\xfe", b'[NaN,"time"]'])
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"rubbish",
+        b"[1]",
+        b'"text"',
+        b'[1,"rx"',
+        b"\xff\xfe",
+        b'[NaN,"time"]',
+        b'{"at_s":1,"in":"rubbish"}',
+        b'{"at_s":NaN,"in":"time"}',
+    ],
+)
 def test_a_spoilt_line_is_said_and_nothing_after_it_believed(
     writer: TraceWriter, source: FollowSource, line: bytes
 ) -> None:

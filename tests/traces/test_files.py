@@ -177,7 +177,7 @@ def test_a_missing_trace_and_a_folder_are_said(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "change",
     [
-        {"version": 3},
+        {"version": 4},
         {"version": True},
         {"started": "yesterday"},
         {"started": 5},

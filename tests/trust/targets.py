@@ -67,6 +67,16 @@ def header_line() -> bytes:
     return dump(header.as_json()).encode() + b"\n"
 
 
+EDITED = (
+    '[0.1,"rx","$D"]',
+    '[1,"time"]',
+    '{"event":""}',
+    '{"at_s":0.1,"in":"bytes","data":"$D"}',
+    '{"at_s":1,"in":"link","state":"up","port":""}',
+)
+"""Rows of every kind, old and new, that a fuzzer changes."""
+
+
 def with_sums(data: bytes) -> bytes:
     """Bytes taken as the bodies of lines, one a line, each with the check sum that makes it count."""
     lines = []
@@ -156,12 +166,11 @@ def trace(data: bytes) -> None:
     elif kind == b"j":
         rest = edited(header_line().decode(), rest) + b'\n[0.1,"time"]\n[0.2,"key","next"]\n'
     elif kind == b"e":
-        rows = [
-            edited(row, rest[i::3]).decode() for i, row in enumerate(('[0.1,"rx","$D"]', '[1,"time"]', '{"event":""}'))
-        ]
+        rows = [edited(row, rest[i :: len(EDITED)]).decode() for i, row in enumerate(EDITED)]
         rest = header_line() + "\n".join([*rows, ""]).encode()
     elif kind == b"b":
-        rows = [dump([i / 8, "rx", line.decode("latin-1")]) for i, line in enumerate(with_sums(rest).splitlines(True))]
+        lines = [line.decode("latin-1") for line in with_sums(rest).splitlines(True)]
+        rows = [dump({"at_s": i / 8, "in": "bytes", "data": line}) for i, line in enumerate(lines)]
         rest = header_line() + "\n".join([*rows, ""]).encode()
     path = scratch() / f"{os.getpid()}.wind.jsonl"
     path.write_bytes(rest)
@@ -316,7 +325,11 @@ def seeds(name: str) -> list[bytes]:
         b"D,0,50012,84211,08,c=0\nD,812,10200124,1187340,00,c=17,d=3120,t=213\nD,815,10325120,,02,c=17\n"
         b"H,1,board=uno,adc=hx711,gain=128,rate=80,ch=cdt,rst=ext\nD,65535,4294959744,2210458,00,c=65535"
     )
-    rows = b'[0.1,"rx","$D,0,50012,84211,08,c=0*9D73\\r\\n"]\n[0.2,"time"]\n[0.3,"key","tare"]\n[1,"link","down","x"]\n'
+    old = b'[0.1,"rx","$D,0,50012,84211,08,c=0*9D73\\r\\n"]\n[0.2,"time"]\n[0.3,"key","tare"]\n[1,"link","down","x"]\n'
+    rows = (
+        b'{"at_s":0.1,"in":"bytes","data":"$D,0,50012,84211,08,c=0*9D73\\r\\n"}\n{"at_s":0.2,"in":"time"}\n'
+        b'{"at_s":0.3,"in":"key","name":"tare"}\n{"at_s":1,"in":"link","state":"down","reason":"x"}\n'
+    )
     said = b'{"event":"phase","at_s":0.1,"phase":"hook_up"}\n{"event":"summary","at_s":1.0}\n'
     usual = {"units": "inch", "ratio": "10", "hooks": "220 mm", "read_from": "3 m", "screen_height": "20 cm"}
     rubber = {
@@ -332,6 +345,7 @@ def seeds(name: str) -> list[bytes]:
         "trace": [
             b"r" + rows + said,
             b"z" + rows,
+            b"r" + old + said,
             b"b" + lines,
             b"f" + header_line() + rows,
             b"j\x00\x01\x02",

@@ -43,7 +43,7 @@ def trace_in(home: Path) -> Path | None:
 
 def has_rows(home: Path, count: int = 40) -> bool:
     path = trace_in(home)
-    return path is not None and path.read_bytes().count(b'"rx"') > count
+    return path is not None and path.read_bytes().count(b'"in":"bytes"') > count
 
 
 def kept(home: Path) -> Trace:

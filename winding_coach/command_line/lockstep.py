@@ -21,7 +21,7 @@ from winding_coach.command_line.problem import Problem
 from winding_coach.inputs import Ended, Input
 from winding_coach.traces.files import LONGEST_LINE, Trace
 from winding_coach.traces.header import header_from
-from winding_coach.traces.rows import TraceError, input_from, load
+from winding_coach.traces.rows import TraceError, input_from, is_input, load
 from winding_coach.units import UnitSystem
 
 
@@ -68,7 +68,7 @@ class Rows:
             if isinstance(found, dict) and isinstance(found.get("event"), str):
                 continue
             try:
-                if not isinstance(found, list):
+                if not is_input(found):
                     raise TraceError("is neither an input nor something said")
                 event = input_from(found)
                 if event.at_s < self._last_s:

@@ -12,7 +12,7 @@ from winding_coach.inputs import Ended, Input, KeyPressed, LinkDown, TimePassed
 from winding_coach.sources.clock import Clock, Keys, Sleep
 from winding_coach.traces.files import LONGEST_LINE
 from winding_coach.traces.header import Header, header_from
-from winding_coach.traces.rows import TraceError, input_from, load
+from winding_coach.traces.rows import TraceError, input_from, is_input, load
 
 POLL_S = 0.02
 GRACE_S = 0.5
@@ -96,13 +96,13 @@ class FollowSource:
             self._heard_s = self._clock()
             try:
                 found = load(self._next_line())
-                if isinstance(found, dict):
+                if not is_input(found):
+                    if not isinstance(found, dict):
+                        raise TraceError("is neither an input nor something said")
                     self._over = found.get("event") == "summary"
                     if self._over:
                         return Ended(self._at_s)
                     continue
-                if not isinstance(found, list):
-                    raise TraceError("is neither an input nor something said")
                 event = input_from(found)
             except (TraceError, UnicodeDecodeError) as error:
                 self._spoilt = True

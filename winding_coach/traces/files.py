@@ -19,7 +19,7 @@ from winding_coach.private import private_folder
 from winding_coach.traces.disk import Disk
 from winding_coach.traces.header import Header, header_from
 from winding_coach.traces.pen import Pen
-from winding_coach.traces.rows import TraceError, dump, input_from, input_row, load
+from winding_coach.traces.rows import TraceError, dump, input_from, input_row, is_input, load
 
 SUFFIX = ".wind.jsonl"
 SYNC_EVERY_S = 1.0
@@ -198,7 +198,7 @@ def read_trace(path: Path) -> Trace:
                 raise TraceError("is one row more than any trace has")
             if header is None:
                 header = header_from(found)
-            elif isinstance(found, list):
+            elif is_input(found):
                 event = input_from(found)
                 if inputs and event.at_s < inputs[-1].at_s:
                     raise TraceError("goes back in time")

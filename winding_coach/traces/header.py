@@ -15,9 +15,9 @@ from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 
 FORMAT = "winding-coach trace"
-VERSION = 2
-READ = (1, 2)
-"""Version 2 may hold rows of skipped bytes."""
+VERSION = 3
+READ = (1, 2, 3)
+"""Version 2 may hold rows of bytes left out; since version 3 the rows are objects with keys."""
 
 DIRECTIONS = ("right", "left")
 """Which way round a motor is wound: right-hand is the way the meter was calibrated, its torque positive."""
