@@ -16,6 +16,7 @@ review          what happened in a wind, in a season, and how well it was wound;
 report          pictures and pages of that
 shelf           what has a name, winds and flights, in one file
 indexing, recomputing, saving, merging    traces to the shelf; copies out and in
+values          dataclasses made at every sample, which nothing may change
 private         files that only their user can read
 command_line    one module a command; joins the parts
 """
