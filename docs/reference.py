@@ -50,6 +50,7 @@ SETTINGS = {
     "ratio": "of the winder: turns of the motor for one of the crank",
     "hooks": "distance between the model's hooks",
     "port": "where the meter is: `auto`, a device, a URL, `sim`",
+    "crank_port": "where a crank sender is: a device, or `socket://ADDRESS:7008`",
     "person": "who winds",
     "steps": "unit in which you are told where to stand",
     "pace": "length of a pace",

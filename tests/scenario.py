@@ -52,7 +52,7 @@ def wind(
         at_s = round(at_s + TICK_S, 6)
         data = faulty.advance(TICK_S)
         if data:
-            inputs.append(BytesArrived(at_s, data))
+            inputs.append(BytesArrived(at_s, data + faulty.crank_sent()))
     return tuple(inputs)
 
 

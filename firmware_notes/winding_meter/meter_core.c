@@ -113,30 +113,31 @@ size_t meter_encode_hello(char *out, const char *fields)
 
 /* -- crank */
 
-static bool look(meter_switch *one, bool closed, uint32_t now_us)
+static bool look(meter_switch *one, bool closed, uint32_t bounce_us, uint32_t now_us)
 {
     if (closed != one->newest) {
         one->newest = closed;
         one->since_us = now_us;
     }
     /* The difference stays right when the clock wraps. */
-    if (one->newest != one->steady && (uint32_t)(now_us - one->since_us) >= METER_BOUNCE_US) {
+    if (one->newest != one->steady && (uint32_t)(now_us - one->since_us) >= bounce_us) {
         one->steady = one->newest;
         return true;
     }
     return false;
 }
 
-/* Place in the four steps of a turn forwards: both open, a closed, both closed, b closed. */
+/* Place in the four steps of a magnet forwards: both open, a closed, both closed, b closed. */
 static uint8_t place(const meter_crank *crank)
 {
     return crank->b.steady ? (crank->a.steady ? 2 : 3) : (crank->a.steady ? 1 : 0);
 }
 
-void meter_crank_start(meter_crank *crank, bool two, bool a_closed, bool b_closed, uint32_t now_us)
+void meter_crank_start(meter_crank *crank, bool two, bool a_closed, bool b_closed, uint32_t bounce_us, uint32_t now_us)
 {
     memset(crank, 0, sizeof *crank);
     crank->two = two;
+    crank->bounce_us = bounce_us;
     crank->direction = 1;
     crank->a.steady = crank->a.newest = a_closed;
     crank->b.steady = crank->b.newest = b_closed;
@@ -144,16 +145,17 @@ void meter_crank_start(meter_crank *crank, bool two, bool a_closed, bool b_close
     crank->quarter = two ? place(crank) : 0;
 }
 
-void meter_crank_look(meter_crank *crank, bool a_closed, bool b_closed, uint32_t now_us)
+bool meter_crank_look(meter_crank *crank, bool a_closed, bool b_closed, uint32_t now_us)
 {
-    bool changed = look(&crank->a, a_closed, now_us);
+    uint16_t counted = crank->counts;
+    bool changed = look(&crank->a, a_closed, crank->bounce_us, now_us);
     if (!crank->two) {
         if (changed && crank->a.steady)
-            crank->turns++;
-        return;
+            crank->counts++;
+        return crank->counts != counted;
     }
-    if (!look(&crank->b, b_closed, now_us) && !changed)
-        return;
+    if (!look(&crank->b, b_closed, crank->bounce_us, now_us) && !changed)
+        return false;
     uint8_t before = (uint8_t)(crank->quarter & 3), steps = (uint8_t)((place(crank) - before) & 3);
     if (steps == 2) {
         /* Both at once: too fast to see which came first, so it went on as it went. */
@@ -162,8 +164,9 @@ void meter_crank_look(meter_crank *crank, bool a_closed, bool b_closed, uint32_t
         crank->direction = steps == 1 ? 1 : -1;
         crank->quarter += crank->direction;
     }
-    /* A turn is complete where both are open again; going back over that place takes it away again. */
-    crank->turns = (uint16_t)(crank->quarter >> 2);
+    /* A count is complete where both are open again; going back over that place takes it away again. */
+    crank->counts = (uint16_t)(crank->quarter >> 2);
+    return crank->counts != counted;
 }
 
 /* -- meter */
@@ -191,7 +194,7 @@ static bool queue_line(meter *self, const char *line, size_t length)
 /* A hello goes right after a line of data, where the time to the next one is longest; the first needs none. */
 static void queue_hello(meter *self)
 {
-    char line[METER_LONGEST_LINE];
+    char line[METER_LONGEST_HELLO];
     size_t length = meter_encode_hello(line, self->hello_fields);
     if (queue_line(self, line, length))
         self->hello_due = false;
@@ -208,13 +211,24 @@ static void queue_sample(meter *self, int32_t raw, uint8_t flags, uint32_t t_us)
     sample.raw = raw;
     sample.flags = flags;
     sample.has = self->has;
-    sample.crank = self->crank.turns;
+    sample.crank = self->crank.counts;
     sample.distance_mm = self->distance_mm;
     sample.temperature_dC = self->temperature_dC;
     self->dropped = !queue_line(self, line, meter_encode_sample(line, &sample));
     self->heard_us = t_us;
     if (self->hello_due)
         queue_hello(self);
+}
+
+/* At the end of its range a converter gives equal values, and that is a fault of its own. */
+static uint8_t frozen(meter *self, int32_t raw, bool at_end)
+{
+    if (raw != self->newest || at_end)
+        self->equal = 0;
+    else if (self->equal < METER_FROZEN_CONVERSIONS)
+        self->equal++;
+    self->newest = raw;
+    return self->equal == METER_FROZEN_CONVERSIONS ? METER_FROZEN : 0;
 }
 
 void meter_converted(meter *self, uint32_t bits, uint32_t t_us)
@@ -229,6 +243,7 @@ void meter_converted(meter *self, uint32_t bits, uint32_t t_us)
         self->settling--;
         flags |= METER_SETTLING;
     }
+    flags |= frozen(self, raw, flags & METER_SATURATED);
     queue_sample(self, raw, flags, t_us);
 }
 
@@ -266,4 +281,52 @@ char meter_next(meter *self)
     self->out_first = (uint8_t)((self->out_first + 1) % METER_OUT_BYTES);
     self->out_count--;
     return byte;
+}
+
+/* -- crank sender */
+
+#define LONGEST_AGE_MS UINT32_C(65535)
+
+void meter_sender_start(meter_sender *self, const char *fields, uint32_t now_us)
+{
+    memset(self, 0, sizeof *self);
+    self->fields = fields;
+    self->sent_us = now_us;
+    self->due = true;
+}
+
+static size_t encode_crank(char *out, const meter_sender *self, uint8_t flags, uint32_t now_us)
+{
+    char *at = put_unsigned(put_text(out, "$C,"), self->link.seq);
+    *at++ = ',';
+    at = put_unsigned(at, now_us);
+    *at++ = ',';
+    at = put_unsigned(at, self->link.crank.counts);
+    *at++ = ',';
+    if (self->counted)
+        at = put_unsigned(at, (uint32_t)(now_us - self->counted_us) / 1000);
+    *at++ = ',';
+    *at++ = HEX[flags >> 4];
+    *at++ = HEX[flags & 0xF];
+    return finish(out, put_text(at, self->fields));
+}
+
+void meter_sender_look(meter_sender *self, bool a_closed, bool b_closed, uint32_t now_us)
+{
+    char line[METER_LONGEST_LINE];
+    uint8_t flags;
+    if (meter_crank_look(&self->link.crank, a_closed, b_closed, now_us)) {
+        self->counted_us = now_us;
+        self->counted = self->due = true;
+    }
+    /* An age that has reached its end stays there, also when the clock wraps. */
+    if (self->counted && (uint32_t)(now_us - self->counted_us) / 1000 > LONGEST_AGE_MS)
+        self->counted_us = now_us - LONGEST_AGE_MS * 1000;
+    if ((uint32_t)(now_us - self->sent_us) < (self->due ? METER_SENDER_APART_US : METER_SENDER_EVERY_US))
+        return;
+    flags = (uint8_t)((self->battery_low ? METER_BATTERY_LOW : 0) | (self->link.dropped ? METER_LINE_DROPPED : 0));
+    self->link.dropped = !queue_line(&self->link, line, encode_crank(line, self, flags, now_us));
+    self->link.seq++;
+    self->sent_us = now_us;
+    self->due = false;
 }

@@ -1,4 +1,4 @@
-// Winding meter for ATmega328P, RP2040 and ESP32 boards and a converter that shifts out 24 bits (see config.h).
+// Winding meter for ATmega328P, RP2040 and ESP32 boards and a converter of 24 bits (see config.h).
 // Pins in, lines of the meter protocol out; every decision is made in meter_core, every choice in config.h.
 // Nothing here waits for the port: what finds no room is dropped, counted and flagged.
 
@@ -27,8 +27,12 @@ static WiFiClient PORT; // one reader at a time: socket://ADDRESS:WIFI_PORT
 #define IN_RAM
 #endif
 
+static char fields[METER_HELLO_FIELDS + 1];
+#ifdef CRANK_SENDER
+static meter_sender sender;
+static meter &winding_meter = sender.link;
+#else
 static meter winding_meter;
-static char hello_fields[METER_HELLO_FIELDS + 1];
 
 // -- cause of the last reset
 
@@ -57,7 +61,7 @@ static const char *reset_cause() {
 static const char *reset_cause() { return RESET_CAUSE; }
 #endif
 
-// -- the converter: DOUT falls when a conversion is ready; 24 clocks take it out, one or more choose the next gain
+// -- the converter: its ready line stamps the time, its own file starts it and takes a conversion out
 
 #ifndef digitalPinToInterrupt
 #error "This board does not name its interrupts: choose one that does."
@@ -66,35 +70,18 @@ static const char *reset_cause() { return RESET_CAUSE; }
 static volatile uint32_t ready_us;
 static volatile bool ready_stamped;
 
-static void IN_RAM on_dout() {
-    // The bits that are shifted out make edges too: those are no conversion, and come while the stamp is still held.
+static void IN_RAM on_ready() {
+    // What is shifted out may make edges too: those are no conversion, and come while the stamp is still held.
     if (ready_stamped) return;
     ready_us = micros();
     ready_stamped = true;
 }
 
-static void converter_restart() {
-    // Over 60 us of high clock switch the converter off; the fall switches it on, wherever in a conversion it was.
-    digitalWrite(SCK_PIN, HIGH);
-    delayMicroseconds(100);
-    digitalWrite(SCK_PIN, LOW);
-    ready_stamped = false;
-}
+#include CONVERTER_CODE
 
-static uint32_t converter_take() {
-    uint32_t bits = 0;
-    for (uint8_t i = 0; i < CONVERTER_CLOCKS; i++) {
-        // An interrupt within the high half could make it longer than the 50 us allowed, and switch the converter off.
-        noInterrupts();
-        digitalWrite(SCK_PIN, HIGH);
-        delayMicroseconds(1);
-        if (i < 24) bits = (bits << 1) | (digitalRead(DOUT_PIN) == HIGH ? 1 : 0);
-        digitalWrite(SCK_PIN, LOW);
-        interrupts();
-        delayMicroseconds(1);
-    }
+static void converter_restart() {
+    converter_start();
     ready_stamped = false;
-    return bits;
 }
 
 // -- optional channels
@@ -118,6 +105,8 @@ static int16_t temperature_dC() {
 #endif
 }
 
+#endif
+
 static bool closed(int pin) { return pin >= 0 && digitalRead(pin) == LOW; }
 
 // -- the port
@@ -128,7 +117,7 @@ static void port_begin() {
     server.begin();
 }
 
-static bool port_has_room() {
+static int port_room() {
     if (!PORT.connected()) {
         WiFiClient next = server.available();
         if (next) {
@@ -136,29 +125,56 @@ static bool port_has_room() {
             PORT.setNoDelay(true);
         }
     }
-    return PORT.connected();
+    return PORT.connected() ? METER_OUT_BYTES : 0;
 }
 #else
 static void port_begin() { Serial.begin(115200); }
 
-// Several cores (RP2040, Uno R4 WiFi) answer 0 to availableForWrite for ever: there, an open port is one with room.
-#ifdef __AVR__
-static bool port_has_room() { return Serial.availableForWrite() > 0; }
-#else
-static bool port_has_room() { return (bool)Serial; }
+// Bytes that can be written without waiting. Some cores (the official one of the RP2040, Uno R4 WiFi) answer 0 to
+// availableForWrite for ever: there, an open port is one with room. Asking whether it is open takes the first of them 1 ms.
+static int port_room() {
+    int room = Serial.availableForWrite();
+#ifndef __AVR__
+    static bool knows_room;
+    if (room > 0) knows_room = true;
+    if (!knows_room && Serial) return METER_OUT_BYTES;
 #endif
+    return room;
+}
 #endif
+
+// What waits goes out in one piece: a piece is a packet of USB or of WiFi.
+static void send_waiting() {
+    uint8_t piece[64], count = 0;
+    if (!meter_waiting(&winding_meter)) return;
+    int room = port_room();
+    while (count < room && count < sizeof piece && meter_waiting(&winding_meter)) piece[count++] = (uint8_t)meter_next(&winding_meter);
+    if (count) PORT.write(piece, count);
+}
 
 // -- Arduino's two
 
+static void crank_begin() {
+    if (CRANK_A_PIN >= 0) pinMode(CRANK_A_PIN, INPUT_PULLUP);
+    if (CRANK_B_PIN >= 0) pinMode(CRANK_B_PIN, INPUT_PULLUP);
+    meter_crank_start(&winding_meter.crank, CRANK_B_PIN >= 0, closed(CRANK_A_PIN), closed(CRANK_B_PIN), CRANK_BOUNCE_US, micros());
+}
+
+static void add_pulses_per_turn() {
+#if CRANK_PULSES_PER_TURN != 1
+    meter_add_field(fields, "ppr", CONFIG_TEXT(CRANK_PULSES_PER_TURN));
+#endif
+}
+
+#ifdef CRANK_SENDER
+#include "crank_sender.h"
+#else
 void setup() {
     char channels[4] = "";
     uint8_t has = 0;
     if (CRANK_A_PIN >= 0) {
         has |= METER_HAS_CRANK;
         strcat(channels, CRANK_B_PIN >= 0 ? "q" : "c");
-        pinMode(CRANK_A_PIN, INPUT_PULLUP);
-        if (CRANK_B_PIN >= 0) pinMode(CRANK_B_PIN, INPUT_PULLUP);
     }
     if (DISTANCE_PIN >= 0) {
         has |= METER_HAS_DISTANCE;
@@ -168,33 +184,30 @@ void setup() {
         has |= METER_HAS_TEMPERATURE;
         strcat(channels, "t");
     }
-    meter_add_field(hello_fields, "board", BOARD);
-    meter_add_field(hello_fields, "rate", RATE);
-    meter_add_field(hello_fields, "ch", channels);
-    meter_add_field(hello_fields, "rst", reset_cause());
-#if CRANK_PULSES_PER_TURN != 1
-    meter_add_field(hello_fields, "ppr", CONFIG_TEXT(CRANK_PULSES_PER_TURN));
-#endif
-    meter_add_field(hello_fields, "adc", CONVERTER_NAME);
-    meter_add_field(hello_fields, "gain", CONVERTER_GAIN);
-    pinMode(SCK_PIN, OUTPUT);
-    pinMode(DOUT_PIN, INPUT_PULLUP); // a converter that is not there reads as never ready
+    meter_add_field(fields, "board", BOARD);
+    meter_add_field(fields, "rate", CONFIG_TEXT(RATE));
+    meter_add_field(fields, "ch", channels);
+    meter_add_field(fields, "rst", reset_cause());
+    if (CRANK_A_PIN >= 0) add_pulses_per_turn();
+    meter_add_field(fields, "adc", CONVERTER_NAME);
+    meter_add_field(fields, "gain", CONVERTER_GAIN);
     port_begin();
-    meter_start(&winding_meter, hello_fields, has, OVERLOAD_COUNTS, micros());
-    meter_crank_start(&winding_meter.crank, CRANK_B_PIN >= 0, closed(CRANK_A_PIN), closed(CRANK_B_PIN), micros());
+    converter_begin();
+    meter_start(&winding_meter, fields, has, OVERLOAD_COUNTS, micros());
+    crank_begin();
     converter_restart();
-    attachInterrupt(digitalPinToInterrupt(DOUT_PIN), on_dout, FALLING);
+    attachInterrupt(digitalPinToInterrupt(DOUT_PIN), on_ready, READY_EDGE);
 #ifdef __AVR__
     set_sleep_mode(SLEEP_MODE_IDLE);
 #endif
 }
 
 void loop() {
-    if (digitalRead(DOUT_PIN) == LOW) {
-        uint32_t t_us = ready_stamped ? ready_us : micros();
-        uint32_t bits = converter_take();
-        // After its last clock a converter holds the line high. Low still: nothing is there, or it has no supply.
-        if (digitalRead(DOUT_PIN) == HIGH) {
+    if (converter_ready()) {
+        uint32_t bits, t_us = ready_stamped ? ready_us : micros();
+        bool taken = converter_take(bits);
+        ready_stamped = false;
+        if (taken) {
             winding_meter.distance_mm = distance_mm();
             winding_meter.temperature_dC = temperature_dC();
             meter_converted(&winding_meter, bits, t_us);
@@ -204,9 +217,10 @@ void loop() {
         meter_crank_look(&winding_meter.crank, closed(CRANK_A_PIN), closed(CRANK_B_PIN), micros());
     if (meter_waited(&winding_meter, micros())) converter_restart();
     while (PORT.available() > 0) meter_received(&winding_meter, (uint8_t)PORT.read());
-    while (meter_waiting(&winding_meter) && port_has_room()) PORT.write((uint8_t)meter_next(&winding_meter));
+    send_waiting();
 #ifdef __AVR__
     // Idle until the next interrupt: the clock's, every 1.024 ms at the latest. A sleeping processor is a quiet one.
     sleep_mode();
 #endif
 }
+#endif

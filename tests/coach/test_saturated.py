@@ -9,7 +9,7 @@ import pytest
 
 from tests.scenario import coached, wind
 from winding_coach.inputs import BytesArrived, Input
-from winding_coach.meter.frames import OVERLOAD, RAW_MAX, SATURATED, FrameParser, Hello, encode_hello, encode_sample
+from winding_coach.meter.frames import OVERLOAD, RAW_MAX, SATURATED, FrameParser, Sample, encode
 
 
 def saturated_between(begin_s: float, end_s: float) -> Iterator[Input]:
@@ -21,12 +21,9 @@ def saturated_between(begin_s: float, end_s: float) -> Iterator[Input]:
             continue
         lines = []
         for frame in parser.feed(event.data):
-            if isinstance(frame, Hello):
-                lines.append(encode_hello(frame))
-                continue
-            if begin_s <= event.at_s < end_s:
+            if isinstance(frame, Sample) and begin_s <= event.at_s < end_s:
                 frame = replace(frame, raw=RAW_MAX, flags=SATURATED | OVERLOAD)
-            lines.append(encode_sample(frame))
+            lines.append(encode(frame))
         yield replace(event, data=b"".join(lines))
 
 

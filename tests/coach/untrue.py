@@ -18,7 +18,7 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.inputs import BytesArrived, Input, KeyPressed, LinkUp, TimePassed
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.frames import RAW_MAX, RAW_MIN, FrameParser, Sample, encode_hello, encode_sample
+from winding_coach.meter.frames import RAW_MAX, RAW_MIN, FrameParser, Sample, encode, encode_sample
 from winding_coach.simulator.bench import Bench, MeterModel, Truth
 from winding_coach.simulator.coached import CoachedPerson
 from winding_coach.simulator.motor import SimulatedMotor
@@ -96,7 +96,7 @@ class World:
         out = []
         for frame in self._parser.feed(data):
             if not isinstance(frame, Sample):
-                out.append(encode_hello(frame))
+                out.append(encode(frame))
                 continue
             spoilt = self.spoil(frame, self)
             if spoilt is not None:

@@ -64,6 +64,7 @@ def build_core(folder: Path, sketch: Path = SKETCH) -> ctypes.CDLL:
     core.meter_encode_hello.restype = ctypes.c_size_t
     core.shim_sample.restype = ctypes.c_size_t
     core.shim_take.restype = ctypes.c_size_t
+    core.shim_sender_take.restype = ctypes.c_size_t
     core.shim_waited.restype = ctypes.c_bool
     core.shim_add_field.restype = ctypes.c_bool
     core.shim_fields_now.restype = ctypes.c_char_p
@@ -79,14 +80,24 @@ AVR_FLAGS = (
 _CXX = ("avr-g++", "-std=gnu++11", "-fpermissive", "-fno-exceptions", "-fno-threadsafe-statics")
 
 
+LIBRARIES = {"NAU7802": ("Wire", "Wire/src", "Wire/src/utility"), "ADS1220": ("SPI", "SPI/src")}
+"""Folders of the core's libraries that a converter's code needs."""
+
+
 @cache
-def _arduino_objects(folder: Path) -> tuple[Path, ...]:
+def _arduino_objects(folder: Path, libraries: tuple[str, ...] = ()) -> tuple[Path, ...]:
     made = []
-    for source in sorted((ARDUINO / "cores" / "arduino").glob("*.c*")):
+    core = sorted((ARDUINO / "cores" / "arduino").glob("*.c*"))
+    of_libraries = [path for name in libraries for path in sorted((ARDUINO / "libraries" / name).glob("*.c*"))]
+    for source in [*core, *of_libraries]:
         compiler = ("avr-gcc", "-std=gnu11") if source.suffix == ".c" else _CXX
         made.append(folder / f"{source.name}.o")
-        _run([*compiler, "-w", *AVR_FLAGS, "-c", source, "-o", made[-1]])
+        _run([*compiler, "-w", *AVR_FLAGS, *_include(libraries), "-c", source, "-o", made[-1]])
     return tuple(made)
+
+
+def _include(libraries: tuple[str, ...]) -> list[str]:
+    return [f"-I{ARDUINO / 'libraries' / name}" for name in libraries]
 
 
 def build_sketch(folder: Path, *options: str, sketch: Path = SKETCH) -> Path:
@@ -94,12 +105,13 @@ def build_sketch(folder: Path, *options: str, sketch: Path = SKETCH) -> Path:
     shared = folder / "arduino"
     shared.mkdir(exist_ok=True)
     firmware = folder / "meter.elf"
-    warn: list[str | Path] = ["-Wall", "-Wextra", "-Werror", *AVR_FLAGS, *options, f"-I{sketch}"]
+    libraries = next((them for chip, them in LIBRARIES.items() if f"-DCONVERTER=CONVERTER_{chip}" in options), ())
+    warn: list[str | Path] = ["-Wall", "-Wextra", "-Werror", *AVR_FLAGS, *_include(libraries), *options, f"-I{sketch}"]
     ino: list[str | Path] = ["-include", "Arduino.h", "-x", "c++", sketch / "winding_meter.ino"]
     _run([*_CXX, *warn, *ino, "-c", "-o", folder / "sketch.o"])
     _run(["avr-gcc", "-std=gnu11", *warn, "-c", sketch / "meter_core.c", "-o", folder / "core.o"])
     link = ["avr-gcc", "-Os", "-flto", "-fuse-linker-plugin", "-Wl,--gc-sections", "-mmcu=atmega328p"]
-    _run([*link, folder / "sketch.o", folder / "core.o", *_arduino_objects(shared), "-o", firmware, "-lm"])
+    _run([*link, folder / "sketch.o", folder / "core.o", *_arduino_objects(shared, libraries), "-o", firmware, "-lm"])
     return firmware
 
 

@@ -15,7 +15,8 @@ from pathlib import Path
 
 from tests.firmware.build import SKETCH, SKETCH_VARIABLE
 
-CORE, INO = "meter_core.c", "winding_meter.ino"
+CORE, INO, SHIFT = "meter_core.c", "winding_meter.ino", "converter_shift.h"
+NAU7802, ADS1220 = "converter_nau7802.h", "converter_ads1220.h"
 
 
 @dataclass(frozen=True)
@@ -52,10 +53,10 @@ MUTANTS = (
     Mutant(
         "bounce compared without the wrap",
         CORE,
-        "(uint32_t)(now_us - one->since_us) >= METER_BOUNCE_US",
-        "now_us >= one->since_us + METER_BOUNCE_US",
+        "(uint32_t)(now_us - one->since_us) >= bounce_us",
+        "now_us >= one->since_us + bounce_us",
     ),
-    Mutant("no debouncing", CORE, "(uint32_t)(now_us - one->since_us) >= METER_BOUNCE_US", "true"),
+    Mutant("no debouncing", CORE, "(uint32_t)(now_us - one->since_us) >= bounce_us", "true"),
     Mutant("a switch that opens counts too", CORE, "if (changed && crank->a.steady)", "if (changed)"),
     Mutant("two switches count upwards only", CORE, "crank->direction = steps == 1 ? 1 : -1;", "crank->direction = 1;"),
     Mutant("a missed place goes forwards always", CORE, "2 * crank->direction", "2"),
@@ -94,35 +95,51 @@ MUTANTS = (
         "    converter_restart();\n    attachInterrupt",
         "    attachInterrupt",
     ),
-    Mutant("24 clocks", INO, "i < CONVERTER_CLOCKS", "i < 24"),
-    Mutant("26 clocks, another channel", INO, "i < CONVERTER_CLOCKS", "i < 26"),
-    Mutant("a line held low is data", INO, "if (digitalRead(DOUT_PIN) == HIGH) {", "if (true) {"),
+    Mutant("24 clocks", SHIFT, "i < CONVERTER_CLOCKS", "i < 24"),
+    Mutant("26 clocks, another channel", SHIFT, "i < CONVERTER_CLOCKS", "i < 26"),
+    Mutant("a line held low is data", SHIFT, "return digitalRead(DOUT_PIN) == HIGH;", "return true;"),
     Mutant(
         "a port whose room is always 0 is mute",
         INO,
-        "{ return (bool)Serial; }",
-        "{ return Serial.availableForWrite() > 0; }",
+        "if (!knows_room && Serial) return METER_OUT_BYTES;",
+        "",
     ),
     Mutant(
         "the clock is high for too long",
-        INO,
+        SHIFT,
         "digitalWrite(SCK_PIN, HIGH);\n        delayMicroseconds(1);",
         "digitalWrite(SCK_PIN, HIGH);\n        delayMicroseconds(55);",
     ),
-    Mutant("interrupts while the clock is high", INO, "        noInterrupts();\n", ""),
-    Mutant("bits are taken one clock late", INO, "if (i < 24) bits", "if (i > 0) bits"),
-    Mutant("the stamp is not renewed", INO, "    ready_stamped = false;\n    return bits;", "    return bits;"),
+    Mutant("interrupts while the clock is high", SHIFT, "        noInterrupts();\n", ""),
+    Mutant("bits are taken one clock late", SHIFT, "if (i < 24) bits", "if (i > 0) bits"),
+    Mutant("the stamp is not renewed", INO, "        ready_stamped = false;\n        if (taken)", "        if (taken)"),
     Mutant("stamped when it is taken out", INO, "ready_stamped ? ready_us : micros()", "micros()"),
     Mutant("half the speed of the port", INO, "Serial.begin(115200);", "Serial.begin(57600);"),
     Mutant(
         "the port is waited for",
         INO,
-        "while (meter_waiting(&winding_meter) && port_has_room())",
-        "while (meter_waiting(&winding_meter))",
+        "while (count < room && count < sizeof piece",
+        "while (count < sizeof piece",
     ),
     Mutant("the cause of the reset is not kept", INO, "    from_processor = MCUSR;\n", "    from_processor = 0;\n"),
     Mutant("a switch is closed at a high level", INO, "digitalRead(pin) == LOW", "digitalRead(pin) == HIGH"),
     Mutant("temperature off by a degree", INO, "mV - 500", "mV - 510"),
+    Mutant("a byte a piece", INO, "uint8_t piece[64]", "uint8_t piece[1]"),
+    Mutant("frozen is never said", CORE, "? METER_FROZEN : 0", "? 0 : 0"),
+    Mutant("frozen at the end of the range", CORE, "raw != self->newest || at_end", "raw != self->newest"),
+    Mutant("registers are not read back", NAU7802, " || found != NAU7802_SET[i][1]", ""),
+    Mutant("the ready line is believed", NAU7802, " || !(status & NAU7802_CR)", ""),
+    Mutant("it is not waited for", NAU7802, "delayMicroseconds(1000);", "delayMicroseconds(1);"),
+    Mutant(
+        "bytes of a conversion swapped",
+        NAU7802,
+        "bytes[0] << 16 | (uint32_t)bytes[1] << 8",
+        "bytes[1] << 16 | (uint32_t)bytes[0] << 8",
+    ),
+    Mutant("another SPI mode", ADS1220, "SPI_MODE1", "SPI_MODE0"),
+    Mutant("no wait after its reset", ADS1220, "delayMicroseconds(100);", "delayMicroseconds(1);"),
+    Mutant("its registers are not read back", ADS1220, "good &= SPI.transfer(0) == ADS1220_SET[i]", "SPI.transfer(0)"),
+    Mutant("single conversions", ADS1220, "ADS1220_DR << 5 | 0x04", "ADS1220_DR << 5"),
     Mutant("the host is not heard", INO, "meter_received(&winding_meter, (uint8_t)PORT.read())", "(void)PORT.read()"),
 )
 

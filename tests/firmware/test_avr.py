@@ -13,26 +13,27 @@ from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.conforming import Conformance
 from winding_coach.meter.frames import (
     LINE_DROPPED,
-    LONGEST_LINE,
     NO_DATA,
     OVERLOAD,
     RAW_MAX,
     RAW_MIN,
     SATURATED,
     SETTLING,
+    Frame,
     FrameParser,
     Hello,
     Sample,
+    longest,
 )
 from winding_coach.meter.reader import MeterReader
 
 
-def frames(run: Run) -> list[Sample | Hello]:
+def frames(run: Run) -> list[Frame]:
     """All that was sent; every byte of it must belong to a good line of lawful length."""
     parser = FrameParser()
     found = parser.feed(run.wire.rpartition(b"\n")[0] + b"\n")
     assert parser.bad_lines == 0
-    assert max(len(line) + 1 for line in run.wire.split(b"\n")) <= LONGEST_LINE
+    assert all(len(line) + 1 <= longest(line) for line in run.wire.split(b"\n"))
     return found
 
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from winding_coach.meter.clock import DeviceClock
 from winding_coach.meter.frames import (
+    FROZEN,
     LINE_DROPPED,
     NO_DATA,
     OVERLOAD,
@@ -139,12 +140,12 @@ def test_the_ends_of_the_range_have_their_sign(core: ctypes.CDLL) -> None:
 
 
 def test_a_hello_is_the_readers_own_up_to_the_longest(core: ctypes.CDLL) -> None:
-    out = ctypes.create_string_buffer(80)
-    for extra in range(30):
+    out = ctypes.create_string_buffer(100)
+    for extra in range(70):
         fields = ",board=uno,rate=80,ch=c,x=" + "y" * extra
         pairs = tuple(tuple(part.split("=")) for part in fields[1:].split(","))
         length = core.meter_encode_hello(out, fields.encode())
-        if extra <= 51 - 26:
+        if extra <= 85 - 26:
             assert out.raw[:length] == encode_hello(Hello(1, pairs))  # type: ignore[arg-type]
         else:
             assert length == 0
@@ -153,18 +154,20 @@ def test_a_hello_is_the_readers_own_up_to_the_longest(core: ctypes.CDLL) -> None
 def test_fields_are_added_as_long_as_they_fit(core: ctypes.CDLL) -> None:
     core.shim_fields(b"")
     wanted = [
-        (b"board", b"uno"),
+        (b"board", b"a board with a name"),
         (b"rate", b"80"),
         (b"ch", b"qdt"),
         (b"rst", b"ext"),
-        (b"adc", b"hx711"),
+        (b"ppr", b"1000"),
+        (b"adc", b"ads1220"),
         (b"gain", b"128"),
+        (b"more", b"0123456789"),
     ]
-    assert [core.shim_add_field(*pair) for pair in wanted] == [True] * 5 + [False]
-    assert core.shim_fields_now() == b",board=uno,rate=80,ch=qdt,rst=ext,adc=hx711"
-    assert core.shim_add_field(b"z", b"12345")
-    assert len(core.shim_fields_now()) == 51
-    assert not core.shim_add_field(b"", b"")
+    assert [core.shim_add_field(*pair) for pair in wanted] == [True] * 7 + [False]
+    assert core.shim_fields_now().endswith(b",ppr=1000,adc=ads1220,gain=128")
+    assert core.shim_add_field(b"z", b"1")
+    assert len(core.shim_fields_now()) <= 85
+    assert not core.shim_add_field(b"y", b"1234567890")
 
 
 # -- the meter
@@ -306,6 +309,16 @@ def test_sequence_and_clock_wrap(core: ctypes.CDLL) -> None:
             assert (last.lost, last.restarted) == (0, False)
     assert last is not None
     assert last.device_s == pytest.approx((U16 + 9) * 1e-3)
+
+
+def test_equal_readings_are_flagged_as_frozen(core: ctypes.CDLL) -> None:
+    """32 in a row; one that differs, or the end of the range, takes the flag away."""
+    meter = Core(core)
+    flags = []
+    for number, raw in enumerate([5] * 40 + [6] + [5] * 33 + [RAW_MAX] * 40):
+        meter.converted(raw, 12_500 * number)
+        flags += [sample.flags & FROZEN for sample in samples(meter.frames())]
+    assert flags == [0] * 32 + [FROZEN] * 8 + [0] * 33 + [FROZEN] + [0] * 40
 
 
 # -- the crank

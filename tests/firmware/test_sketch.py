@@ -15,7 +15,7 @@ from tests.firmware.mutants import MUTANTS, Mutant, planted
 @pytest.mark.parametrize("options", [(), ("-DCRANK_B_PIN=6", "-DDISTANCE_PIN=A0", "-DTEMPERATURE_PIN=A1", "-DRATE=80")])
 def test_the_sketch_compiles_for_a_board_that_is_no_avr(options: tuple[str, ...], tmp_path: Path) -> None:
     need("cc")
-    named = ['-DBOARD="pico"', *(f'{option.split("=")[0]}="80"' if "RATE" in option else option for option in options)]
+    named = ['-DBOARD="pico"', *options]
     command = ["c++", "-std=c++11", "-Wall", "-Wextra", "-Werror", f"-I{HERE / 'other_board'}", f"-I{SKETCH}", *named]
     sketch = [
         "-include",

@@ -65,7 +65,7 @@ BODY = b"D,5,112516,-1502,00"
         (line("D,5,112516,-0,00"), "raw is no plain"),
         (line("D,5,112516,007,00"), "raw is no plain"),
         (line("D,5,112516,7,0a"), "two upper-case"),
-        (line("D,5,112516,7,20"), "no meaning"),
+        (line("D,5,112516,7,80"), "no meaning"),
         (line("D,5,112516,,00"), "flag 02 (no data) is not set"),
         (line("D,5,112516,7,02"), "raw is not empty"),
         (line("D,5,112516,8388607,00"), "flag 01 (saturated) is not set"),

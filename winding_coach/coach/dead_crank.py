@@ -41,13 +41,14 @@ class DeadCrank:
         self._pulse_m: float | None = None
         self._since_s: float | None = None
 
-    def tell(self, now: Moment, limits: Limits, *, contradicted: bool) -> bool:
+    def tell(self, now: Moment, limits: Limits, *, contradicted: bool, gone: bool = False) -> bool:
         """Take one moment; return whether the sensor has just been given up.
 
-        contradicted: the ripple of the torque says that the crank turns, the count that it stands.
+        contradicted: the ripple of the torque says that the crank turns, the count that it stands. gone: it is a board
+        of its own, and has not been heard for seconds.
         """
         if not self.dead:
-            self.dead = self._never_counted(now, limits) or self._count_stands(now, limits, contradicted)
+            self.dead = gone or self._never_counted(now, limits) or self._count_stands(now, limits, contradicted)
             return self.dead
         return False
 

@@ -98,8 +98,9 @@ class Gathering:
         self._fallen.tell(at_s, torque_Nm)
         self._most_turns = max(self._most_turns, turns or 0.0)
         signed = sample is not None and sample.quadrature
-        cranking = None if live is None else live.cranking
-        reversing = live is not None and live.crank_state is CrankState.REVERSING
+        known = None if intake.crank_unheard else live
+        cranking = None if known is None else known.cranking
+        reversing = known is not None and known.crank_state is CrankState.REVERSING
         here.stopped = here.stopped or cranking is False or reversing
         coming, peak_in_s = self._peak_coming(phase, live)
         still, lead, fallen = intake.still, guide.lead, self._fallen
@@ -150,7 +151,7 @@ class Gathering:
             held.turns,  # turns_in
             held.source == "noticed",  # turns_in_noticed
             self.turns_in.rest_Nm,
-            intake.frozen.frozen,
+            intake.stuck,  # frozen
             intake.meter.another,
             intake.meter.board,
             self.doubts.reasons,  # doubts

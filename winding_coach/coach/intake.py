@@ -59,13 +59,14 @@ class Intake:
         self._live_at_s: float | None = None
         self._strange_bytes = 0
         self._skip_said_at_s: float | None = None
+        self._trouble_said_at_s: float | None = None
 
     # -- what happens
 
     def bytes(self, data: bytes, phase: Phase, top_Nm: float) -> None:
         """Take bytes as they came; `top_Nm` is the highest torque of the wind so far."""
         self._strange_bytes += len(data)
-        for sample in self.meter.feed(data):
+        for sample in self.meter.feed(data, self.at_s):
             self._strange_bytes = 0
             self._newest = sample
             self._take(sample, phase, top_Nm)
@@ -177,13 +178,23 @@ class Intake:
         if good_at_s is not None and self.at_s - good_at_s <= STALE_S:
             self._live_at_s = self.at_s
             if self.link.state == "up":
-                return None
+                return self._sender_trouble() if self.meter.crank_sender.lines else None
         silent = min(self.silent_s(phase), self._since(self._up_at_s)) >= SILENT_AFTER_S and self._up_at_s is not None
         if silent and self.link.state == "up":
             return self._link_is("silent", self.link.port, self._why_silent())
         if not silent and self.link.state == "silent":
             return self._link_is("up", self.link.port)
         return None
+
+    def _sender_trouble(self) -> LinkSaid | None:
+        """Return what is to be said of the crank sender's lines: lost, late, or none. Not again and again."""
+        if self._since(self._trouble_said_at_s) < SKIP_SAID_EVERY_S:
+            return None
+        trouble = self.meter.crank_sender.trouble
+        if trouble is None:
+            return None
+        self._trouble_said_at_s = self.at_s
+        return self._link_is("up", self.link.port, trouble)
 
     def _why_silent(self) -> str:
         if self.meter.standing is not None:
@@ -204,9 +215,19 @@ class Intake:
     def live(self) -> Reading | None:
         """The present reading, None once torque is old, frozen, or another meter's."""
         good_at_s = self.heard.good_at_s
-        if good_at_s is None or self.at_s - good_at_s > STALE_S or self.frozen.frozen or self.meter.another:
+        if good_at_s is None or self.at_s - good_at_s > STALE_S or self.stuck or self.meter.another:
             return None
         return self.estimator.reading
+
+    @property
+    def stuck(self) -> bool:
+        """Whether the reading cannot be, since it does not change: by what comes, or by the meter's own word."""
+        return self.frozen.frozen or (self._newest is not None and self._newest.frozen)
+
+    @property
+    def crank_unheard(self) -> bool:
+        """Whether a sender of its own counts the crank and is not heard now: nobody knows whether it turns."""
+        return self._newest is not None and self._newest.crank_unheard
 
     @property
     def distance_m(self) -> float | None:

@@ -236,7 +236,8 @@ class Coach:
         contradicted = intake.estimator.contradicted
         if intake.turns.source != "counted":
             return now
-        if not intake.dead_crank.tell(now, self._gathering.limits, contradicted=contradicted):
+        gone = intake.meter.crank_sender.gone
+        if not intake.dead_crank.tell(now, self._gathering.limits, contradicted=contradicted, gone=gone):
             return now
         intake.crank_sensor_lost()
         self._notes.uncounted()

@@ -90,7 +90,7 @@ class UnwindCoach:
             self._enter(Phase.HOOK_UP)
         match event:
             case BytesArrived(_, data):
-                for sample in self._meter.feed(data):
+                for sample in self._meter.feed(data, self._at_s):
                     self._take(sample)
             case LinkUp(at_s, port):
                 self._meter.link_up()

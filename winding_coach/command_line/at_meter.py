@@ -121,7 +121,7 @@ class AtMeter:
             raise Problem(f"The meter cannot be read: {event.reason}.")
         if isinstance(event, LinkUp):
             self._reader.link_up()
-        samples = self._reader.feed(event.data) if isinstance(event, BytesArrived) else []
+        samples = self._reader.feed(event.data, event.at_s) if isinstance(event, BytesArrived) else []
         self.raws.extend(sample.raw for sample in samples)
         if samples and samples[-1].crank_turns is not None:
             self.crank_turns, self.quadrature = samples[-1].crank_turns, samples[-1].quadrature
@@ -180,7 +180,7 @@ class GuidedMeter:
         elif isinstance(event, LinkDown):
             self.lost = f"The meter is gone: {event.reason}."
         elif isinstance(event, BytesArrived):
-            samples = self._reader.feed(event.data)
+            samples = self._reader.feed(event.data, event.at_s)
             self.raws.extend(sample.raw for sample in samples)
             self._guide.see(samples)
         while not self._keys.empty():

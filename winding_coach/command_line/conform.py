@@ -40,17 +40,29 @@ def conform(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     faults = found.faults
     if args.json:
         print(
-            json.dumps({"lines": found.lines, "samples": found.samples, "faults": [asdict(fault) for fault in faults]})
+            json.dumps(
+                {
+                    "lines": found.lines,
+                    "samples": found.samples,
+                    "crank_lines": found.sender.lines,
+                    "notes": list(found.notes),
+                    "faults": [asdict(fault) for fault in faults],
+                }
+            )
         )
     else:
-        print(f"{found.lines} lines, {found.samples} of data, in {seconds:g} s.")
+        sender = found.sender
+        of_sender = f", {sender.lines} of a crank sender, {sender.counts} counts" if sender.lines else ""
+        print(f"{found.lines} lines, {found.samples} of data{of_sender}, in {seconds:g} s.")
         for fault in faults:
             often = "" if fault.times == 1 else f" ({fault.times} times)"
             print(fault.words + often)
             if fault.example:
                 print(printable(f"    {fault.example}"))
+        for note in found.notes:
+            print(note)
         if not faults:
-            print("It conforms to protocol 1.1, as far as these lines show.")
+            print("It conforms to protocol 1.2, as far as these lines show.")
     return 1 if faults else 0
 
 

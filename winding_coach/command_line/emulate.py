@@ -1,4 +1,4 @@
-"""`meter emulate`: a simulated meter on a pseudo-terminal or a local socket, for one motor or one after another.
+"""`meter emulate`: a simulated meter, and a crank sender beside it, on real ports, for one motor or one after another.
 
 With --until-stdin-closes each line of standard input that begins with `next` puts another motor on the same meter:
 `next --loop '30 cm' --mass 1.4g`, with --left for one that is let down. Port, zero and the meter's clock stay.
@@ -19,12 +19,14 @@ from typing import TYPE_CHECKING
 
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import SIMULATED_NAME, calibration_from, settings_for
-from winding_coach.command_line.figures import figures_from, take_invented
-from winding_coach.command_line.home import Home
+from winding_coach.command_line.emulate_weights import FAULTS
+from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
+from winding_coach.command_line.home import Home, add_common_arguments
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import fill_in
 from winding_coach.command_line.typed import MOST_SEED, number, quantity, whole
 from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem
 
@@ -42,6 +44,56 @@ NEXT = "next"
 LONGEST_LINE = 4000
 
 
+def _fault_form(kind: str, for_s: float) -> str:
+    return f"{kind}@SECONDS[:{for_s:g}]" if for_s else f"{kind}=SHARE"
+
+
+FAULT_WORDS = (
+    "\n\nfaults, at a second of the wind (and for so many seconds), or of a share of all lines or bytes:\n"
+    + "\n".join(f"  {_fault_form(kind, for_s):<22}{what}" for kind, (what, for_s) in KINDS.items())
+    + "\n\nfaults with --weights:\n"
+    + "\n".join(f"  {name:<22}{what}" for name, (what, _) in FAULTS.items())
+)
+
+
+def add_emulate_arguments(emulate: argparse.ArgumentParser) -> None:
+    """Add the options of `meter emulate`."""
+    emulate.add_argument(
+        "--weights", action="store_true", help="on the calibration bench: type what hangs, line by line"
+    )
+    emulate.add_argument("--arm", default="30 mm", metavar="LENGTH", help="with --weights, from axis to thread (30 mm)")
+    emulate.add_argument(
+        "--script",
+        default="good",
+        metavar="STYLE",
+        help=f"how the hands wind: {', '.join(STYLES)}, or listens: as the coach says",
+    )
+    emulate.add_argument("--left", metavar="PERCENT", help="a motor with so much of its launch turns left is let down")
+    emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
+    emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")
+    emulate.add_argument("--channels", default="c", metavar="LETTERS", help="of c or q (crank), d, t (c)")
+    emulate.add_argument("--pulses-per-turn", default="1", metavar="N", help="counts of a turn of the crank (1)")
+    emulate.add_argument(
+        "--crank-sender",
+        action="store_true",
+        help="a board of its own counts the crank: a second line says what opens it (--crank-port of wind)",
+    )
+    emulate.add_argument("--crank-link", metavar="PATH", help="keep a link to the crank sender's device here")
+    emulate.add_argument("--seed", default="1", metavar="N", help="same seed, same wind (1)")
+    emulate.add_argument("--fault", action="append", default=[], metavar="FAULT", help="as in unplug@55:4 or lost=0.01")
+    emulate.add_argument("--link", metavar="PATH", help="keep a link to the device here, also after it was unplugged")
+    emulate.add_argument(
+        "--socket",
+        action="store_true",
+        help="a socket of this computer alone (taken where there are no pseudo-terminals)",
+    )
+    emulate.add_argument("--torque-scale", default="1", metavar="R", help="how much stiffer the motor is than its plan")
+    emulate.add_argument("--wait", action="store_true", help="let the wind begin when a reader opens the device")
+    emulate.add_argument("--until-stdin-closes", action="store_true", help="end when standard input does, not sooner")
+    add_motor_arguments(emulate)
+    add_common_arguments(emulate)
+
+
 def emulate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     """Run a simulated meter until its hands have finished, or it is stopped."""
     import numpy as np
@@ -53,19 +105,28 @@ def emulate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> in
     speed = number("--speed", args.speed, 0.01, 1000)
     rng = np.random.default_rng(whole("--seed", args.seed, 0, MOST_SEED))
     bench = _Benches(args, home, units, rng)
-    port = _port(args)
+    port = _port(args, args.link)
+    crank_port = _port(args, args.crank_link) if _has_sender(args) else None
     # Before the path is told: who knows it may send a signal at once.
     stopped = _stopper(bench.lines if args.until_stdin_closes else None)
     print(args.link or port.device, flush=True)
+    if crank_port is not None:
+        print(args.crank_link or crank_port.device, flush=True)
     emulate(
         bench,
         port,
+        crank_port=crank_port,
+        crank_sent=bench.crank_sent,
         speed=speed,
         wait_for_reader=args.wait,
         until_stopped=args.until_stdin_closes,
         stopped=stopped,
     )
     return 0
+
+
+def _has_sender(args: argparse.Namespace) -> bool:
+    return args.crank_sender or args.crank_link is not None
 
 
 class _Benches:
@@ -97,6 +158,10 @@ class _Benches:
             self._next(self.lines.get())
         return self._now.advance(dt_s)
 
+    def crank_sent(self) -> bytes:
+        """Return what has come from the crank sender."""
+        return self._now.crank_sent()
+
     def _next(self, line: str) -> None:
         from winding_coach.command_line import parser_of
 
@@ -104,7 +169,16 @@ class _Benches:
         if first != NEXT:
             return
         given = parser_of("meter").parse_args(["emulate", *shlex.split(words)])
-        for name in ("script", "channels", "lines_per_s", "pulses_per_turn", "home", "units"):
+        for name in (
+            "script",
+            "channels",
+            "lines_per_s",
+            "pulses_per_turn",
+            "crank_sender",
+            "crank_link",
+            "home",
+            "units",
+        ):
             setattr(given, name, getattr(self._first, name))
         bench = self._now.bench
         self._up_s += bench.at_s
@@ -161,7 +235,10 @@ def bench_for(
         pulses_per_turn=whole("--pulses-per-turn", args.pulses_per_turn, 1, MOST_PULSES_PER_TURN),
         uptime_s=up_s,
         crank_so_far=crank,
+        crank_sender=_has_sender(args),
     )
+    if model.crank_sender and not {"c", "q"} & set(model.channels):
+        raise UsageProblem("--crank-sender: it counts the crank that --channels names: c or q.")
     if args.left is not None:
         share = number("--left", args.left.strip().rstrip("% "), 1, 100) / 100.0
         motor, hands = _let_down(settings.plan, figures.motor, figures.winder.ratio, share, stiffer, rng)
@@ -184,18 +261,18 @@ def _let_down(
     return of.motor, LettingDown(of.turns, ratio, hooks_m, 0.0 if too_full else STRETCH_LENGTHS * motor.loop_m, rng)
 
 
-def _port(args: argparse.Namespace) -> PseudoPort | LoopbackPort:
-    """Return the emulated meter's port: a pseudo-terminal, or a local socket if asked for or if there are none."""
+def _port(args: argparse.Namespace, link: str | None) -> PseudoPort | LoopbackPort:
+    """Return an emulated port: a pseudo-terminal, or a local socket if asked for or if there are none."""
     from winding_coach.sources.emulator import PseudoPort
     from winding_coach.sources.loopback import LoopbackPort
 
-    if args.socket and args.link is not None:
+    if args.socket and link is not None:
         raise UsageProblem("--socket: a socket has no --link; leave one of them out.")
     try:
         if not args.socket:
-            return PseudoPort(None if args.link is None else Path(args.link))
+            return PseudoPort(None if link is None else Path(link))
     except (ImportError, AttributeError):
-        if args.link is not None:
+        if link is not None:
             raise Problem("This system has no pseudo-terminals, so there can be no --link: leave it out.") from None
     except OSError as error:
         raise Problem(f"No pseudo-terminal can be made ({error.strerror}): check the path after --link.") from None
@@ -219,7 +296,7 @@ def _emulate_weights(args: argparse.Namespace, units: UnitSystem) -> int:
     speed = number("--speed", args.speed, 0.01, 1000)
     rng = np.random.default_rng(whole("--seed", args.seed, 0, MOST_SEED))
     bench = TypedBench(WeightBench(meter, rng), arm_m)
-    port = _port(args)
+    port = _port(args, args.link)
     stopped = _stopper(None)
     print(args.link or port.device, flush=True)
     bench.start()

@@ -15,11 +15,15 @@ PATIENCE_S = 3.0
 
 
 def listen(
-    port: str, seconds: float, reader: MeterReader, arrivals: Arrivals | None = None
+    port: str,
+    seconds: float,
+    reader: MeterReader,
+    arrivals: Arrivals | None = None,
+    crank_port: str | None = None,
 ) -> tuple[list[TorqueSample], int]:
     """Return what a meter sent in so many seconds from its first byte, and how many bytes that were.
 
-    arrivals: is given each piece with its time.
+    arrivals: is given each piece with its time. crank_port: of a crank sender, whose lines are joined.
 
     Raises:
         Problem: the port cannot be opened, or was lost.
@@ -27,7 +31,7 @@ def listen(
     from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
     from winding_coach.sources.serial_port import SerialSource
 
-    source = SerialSource(port)
+    source = SerialSource(port, crank_port=crank_port)
     samples: list[TorqueSample] = []
     received, begun = 0, None
     try:
@@ -44,7 +48,7 @@ def listen(
                 if not received:
                     begun = event.at_s
                 received += len(event.data)
-                found = reader.feed(event.data)
+                found = reader.feed(event.data, event.at_s)
                 samples += found
                 if arrivals is not None:
                     arrivals.take(event.at_s, event.data, found, reader.hello)

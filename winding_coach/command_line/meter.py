@@ -13,29 +13,28 @@ from __future__ import annotations
 import argparse
 import json
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from winding_coach.command_line import printable
 from winding_coach.command_line.calibrate import add_calibrate_arguments, calibrate_meter, expired, keep_repeats
 from winding_coach.command_line.coaching import calibration_from
 from winding_coach.command_line.conform import add_conform_arguments, conform
-from winding_coach.command_line.emulate import emulate_meter
-from winding_coach.command_line.emulate_weights import FAULTS
-from winding_coach.command_line.figures import add_motor_arguments
+from winding_coach.command_line.emulate import FAULT_WORDS, add_emulate_arguments, emulate_meter
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.listening import listen
-from winding_coach.command_line.plain_port import LOW_TRUST, add_lines_argument, port_of
+from winding_coach.command_line.plain_port import (
+    LOW_TRUST,
+    add_crank_argument,
+    add_lines_argument,
+    crank_port_of,
+    port_of,
+)
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.settings import fill_in
 from winding_coach.command_line.trials import trials_from, try_meter
 from winding_coach.command_line.typed import number, quantity
 from winding_coach.meter.calibration import SIMULATED, Calibration
-from winding_coach.simulator.faults import KINDS
-from winding_coach.simulator.hands import STYLES
 from winding_coach.units import UnitSystem, show
-
-if TYPE_CHECKING:
-    pass
 
 CARE = """\
 Weights fall, and a loaded arm springs back: eye protection on, hands and feet clear, within the rating of the cell and
@@ -52,6 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("port", metavar="PORT", nargs="?", help="auto, a device or a URL (auto)")
     check.add_argument("--seconds", default="5", metavar="S", help="how long (5)")
     add_lines_argument(check)
+    add_crank_argument(check)
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     check.add_argument(
         "--try", dest="trials", metavar="LIST", help="of pull, stretch, release, crank: what you are asked to do"
@@ -67,44 +67,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_calibrate_arguments(_job(jobs, "calibrate", what, example, f"\n\n{CARE}"))
     what = "hold a meter's lines against the protocol, for who writes firmware"
     add_conform_arguments(_job(jobs, "conform", what, "meter conform /dev/ttyACM0"))
-    emulate = _job(
-        jobs,
-        "emulate",
-        "a simulated meter on a pseudo-terminal or a local socket; prints what opens it",
-        "meter emulate --script stall --fault unplug@60:4 --link meter.port",
-        "\n\nfaults, at a second of the wind (and for so many seconds), or of a share of all lines or bytes:\n"
-        + "\n".join(f"  {_fault_form(kind, for_s):<22}{what}" for kind, (what, for_s) in KINDS.items())
-        + "\n\nfaults with --weights:\n"
-        + "\n".join(f"  {name:<22}{what}" for name, (what, _) in FAULTS.items()),
-    )
-    emulate.add_argument(
-        "--weights", action="store_true", help="on the calibration bench: type what hangs, line by line"
-    )
-    emulate.add_argument("--arm", default="30 mm", metavar="LENGTH", help="with --weights, from axis to thread (30 mm)")
-    emulate.add_argument(
-        "--script",
-        default="good",
-        metavar="STYLE",
-        help=f"how the hands wind: {', '.join(STYLES)}, or listens: as the coach says",
-    )
-    emulate.add_argument("--left", metavar="PERCENT", help="a motor with so much of its launch turns left is let down")
-    emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
-    emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")
-    emulate.add_argument("--channels", default="c", metavar="LETTERS", help="of c or q (crank), d, t (c)")
-    emulate.add_argument("--pulses-per-turn", default="1", metavar="N", help="counts of a turn of the crank (1)")
-    emulate.add_argument("--seed", default="1", metavar="N", help="same seed, same wind (1)")
-    emulate.add_argument("--fault", action="append", default=[], metavar="FAULT", help="as in unplug@55:4 or lost=0.01")
-    emulate.add_argument("--link", metavar="PATH", help="keep a link to the device here, also after it was unplugged")
-    emulate.add_argument(
-        "--socket",
-        action="store_true",
-        help="a socket of this computer alone (taken where there are no pseudo-terminals)",
-    )
-    emulate.add_argument("--torque-scale", default="1", metavar="R", help="how much stiffer the motor is than its plan")
-    emulate.add_argument("--wait", action="store_true", help="let the wind begin when a reader opens the device")
-    emulate.add_argument("--until-stdin-closes", action="store_true", help="end when standard input does, not sooner")
-    add_motor_arguments(emulate)
-    add_common_arguments(emulate)
+    what = "a simulated meter on a pseudo-terminal or a local socket; prints what opens it"
+    example = "meter emulate --script stall --fault unplug@60:4 --link meter.port"
+    add_emulate_arguments(_job(jobs, "emulate", what, example, FAULT_WORDS))
 
 
 def _job(
@@ -117,10 +82,6 @@ def _job(
         epilog=f"example:\n  winding-coach {example}{more}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-
-
-def _fault_form(kind: str, for_s: float) -> str:
-    return f"{kind}@SECONDS[:{for_s:g}]" if for_s else f"{kind}=SHARE"
 
 
 def run(args: argparse.Namespace) -> int:
@@ -172,8 +133,11 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     calibration = _calibration_for_check(args.calibration, home)
     reader = MeterReader(calibration)
     arrivals = Arrivals()
-    samples, received = listen(args.port, seconds, reader, arrivals)
-    found = check_meter(reader, samples, received, seconds, arrivals=arrivals, launch_Nm=launch)
+    crank_port = crank_port_of(args)
+    samples, received = listen(args.port, seconds, reader, arrivals, crank_port=crank_port)
+    found = check_meter(
+        reader, samples, received, seconds, arrivals=arrivals, launch_Nm=launch, sender=crank_port is not None
+    )
     # A reading that stands, or numbers without a clock, teach nothing of the meter's own noise.
     sound = found.signal is not None and not found.signal.frozen and not found.plain
     kept = sound and keep_repeats(home, args.calibration, (sample.raw for sample in samples))
@@ -198,7 +162,9 @@ def _try(args: argparse.Namespace, home: Home, units: UnitSystem, launch: float 
     pull_kg = quantity("--pull-mass", args.pull_mass, "mass", units)
     if not 0.01 <= pull_kg <= 20.0:
         raise UsageProblem("--pull-mass: it is between 10 g and 20 kg.")
-    found = try_meter(args.port, names, _calibration_for_check(args.calibration, home), pull_kg, launch)
+    found = try_meter(
+        args.port, names, _calibration_for_check(args.calibration, home), pull_kg, launch, crank_port_of(args)
+    )
     if args.json:
         print(json.dumps({"port": args.port, "trials": [asdict(trial) for trial in found]}))
     else:
@@ -236,6 +202,9 @@ def _print_check(found: dict[str, Any], units: UnitSystem) -> None:
         ("restarts", str(found["restarts"])),
         ("crank", _crank(found["crank_pulses"], found["pulses_per_turn"])),
     ]
+    sender = found["sender"]
+    if sender is not None:
+        rows.append(("sender", f"{sender['lines']} lines, {sender['lost']} lost, {sender['late']} late"))
     # Where nothing was understood there is nothing to tell but the verdict.
     for name, text in rows if found["samples"] else []:
         print(f"{name:<12} {text}")

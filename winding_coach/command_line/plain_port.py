@@ -1,4 +1,4 @@
-"""`--lines plain`: a meter that prints one number a line and speaks no protocol."""
+"""`--lines plain`: a meter that prints one number a line; `--crank-port`: a crank sender beside the meter."""
 
 from __future__ import annotations
 
@@ -24,6 +24,29 @@ def add_lines_argument(parser: argparse.ArgumentParser | argparse._ArgumentGroup
         default="protocol",
         help="plain: one number a line, counts or a torque with its unit, from a port that is named (protocol)",
     )
+
+
+def add_crank_argument(parser: argparse.ArgumentParser | argparse._ArgumentGroup) -> None:
+    """Add `--crank-port`."""
+    parser.add_argument(
+        "--crank-port", metavar="PORT", help="of a crank sender with a radio: a device, or socket://ADDRESS:7008"
+    )
+
+
+def crank_port_of(args: argparse.Namespace) -> str | None:
+    """Return the crank sender's port, None where there is none.
+
+    Raises:
+        UsageProblem: it is the meter's, or is to be found by itself: a sender answers no question.
+    """
+    found: str | None = args.crank_port
+    if found in (None, ""):
+        return None
+    if found in ("auto", "sim"):
+        raise UsageProblem("--crank-port: name the sender's port, as in socket://192.168.4.2:7008.")
+    if found == args.port:
+        raise UsageProblem("--crank-port: that is the meter's own port; the sender has another.")
+    return found
 
 
 def port_of(lines: str, port: str) -> str:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from winding_coach.screen.legible import Eyes
     from winding_coach.screen.terminal import Drawing
 
-FILLED_IN = ("ratio", "hooks", "port", "person", "steps", "pace", "tape")
+FILLED_IN = ("ratio", "hooks", "port", "crank_port", "person", "steps", "pace", "tape")
 """Options that the settings of the same name stand in for; the other settings are read apart."""
 PACES_M = (0.2, 2.0)
 TAPES_M = (0.05, 2.0)

@@ -26,8 +26,10 @@ class Stand:
         self._kept: KeptPort | None = None
         self._meter: SimulatedMeter | None = None
 
-    def source(self, port: str, simulated: Sequence[str] | None = None) -> SerialSource:
+    def source(self, port: str, simulated: Sequence[str] | None = None, crank_port: str | None = None) -> SerialSource:
         """Return the source of the next wind. simulated: options of `meter emulate` for what is hooked up there.
+
+        crank_port: of a crank sender.
 
         Raises:
             Problem: the simulated meter cannot be had.
@@ -38,7 +40,7 @@ class Stand:
             port = self._put_on(simulated)
         if self._kept is None:
             self.port = port
-            self._kept = KeptPort(port)
+            self._kept = KeptPort(port, crank_port=crank_port)
         return self._kept.source()
 
     def _put_on(self, options: Sequence[str]) -> str:

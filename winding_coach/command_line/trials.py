@@ -30,7 +30,12 @@ def trials_from(typed: str) -> tuple[str, ...]:
 
 
 def try_meter(
-    port: str, names: tuple[str, ...], calibration: Calibration, pull_kg: float, launch_Nm: float | None = None
+    port: str,
+    names: tuple[str, ...],
+    calibration: Calibration,
+    pull_kg: float,
+    launch_Nm: float | None = None,
+    crank_port: str | None = None,
 ) -> list[Trial]:
     """Lead somebody through the trials; return what came of them.
 
@@ -39,7 +44,7 @@ def try_meter(
     """
     from winding_coach.sources.serial_port import SerialSource
 
-    source = SerialSource(port)
+    source = SerialSource(port, crank_port=crank_port)
     try:
         at = AtMeter(source, Lines())
         does = {

@@ -38,6 +38,7 @@ from winding_coach.command_line.flight import clock, energy_used_J, keeper
 from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.headless import unwound_words
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.plain_port import add_crank_argument, crank_port_of
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import drawn_from, eyes_from, fill_in
 from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at, shelf_file
@@ -73,6 +74,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     of.add_argument("--again", metavar="FILE", help="what a kept unwinding tells, once more")
     meter = parser.add_argument_group("the meter")
     meter.add_argument("--port", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
+    add_crank_argument(meter)
     meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     meter.add_argument("--left", default="20", metavar="PERCENT", help="with --port sim: of the launch turns (20)")
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
@@ -101,7 +103,8 @@ def run(args: argparse.Namespace) -> int:
     meter = _simulated(args) if simulated else None
     found: Unwound | None = None
     try:
-        source = SerialSource(args.port or "auto" if meter is None else meter.device)
+        crank_port = None if simulated else crank_port_of(args)
+        source = SerialSource(args.port or "auto" if meter is None else meter.device, crank_port=crank_port)
         header = header_for(settings, source.started, args.port or "auto", args.person, _more(wind, scale))
         writer = _writer(home, header)
         found = _let_down(args, home, units, coach, source, writer)

@@ -43,7 +43,7 @@ from winding_coach.command_line.flight import keeper
 from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
 from winding_coach.command_line.habits import habits_of, keep_habits
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
-from winding_coach.command_line.plain_port import add_lines_argument, port_of
+from winding_coach.command_line.plain_port import add_crank_argument, add_lines_argument, crank_port_of, port_of
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
@@ -85,6 +85,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter = parser.add_argument_group("the meter")
     meter.add_argument("--port", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
     add_lines_argument(meter)
+    add_crank_argument(meter)
     meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     meter.add_argument(
         "--sim-script", default="listens", metavar="STYLE", help="how the simulated hands wind (listens)"
@@ -168,7 +169,8 @@ def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
     settings = replace(settings, habits=habits_of(home.folder, args.person) if learns else UNKNOWN)
     tell([f"{motor_words(figures.motor, units)}; winder {winder_words(figures.winder, units)}."])
     tell(doubts_of(settings.plan, figures.motor, figures.model, units))
-    source = stand.source(args.port, _simulated_words(args) if simulated else None)
+    words, crank_port = (_simulated_words(args), None) if simulated else (None, crank_port_of(args))
+    source = stand.source(args.port, words, crank_port)
     writer = None
     try:
         earlier, ports = None, None

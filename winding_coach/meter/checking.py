@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+from winding_coach.meter.crank_sender import CrankSender
 from winding_coach.meter.examining import Signal, examine
 from winding_coach.meter.frames import Hello
 from winding_coach.meter.judging import PLAIN_BOARD, judged
@@ -64,6 +65,17 @@ class Arrivals:
 
 
 @dataclass(frozen=True, slots=True)
+class SenderCheck:
+    """What came of a crank sender: lines, those lost and late, the latest of them in seconds; what is wrong now."""
+
+    lines: int
+    lost: int
+    late: int
+    worst_late_s: float
+    trouble: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class MeterCheck:
     """What was found; None where it cannot be told. Rates in lines a second by the device's clock; torque in N·m.
 
@@ -72,7 +84,8 @@ class MeterCheck:
     launch_Nm: the launch torque that drift is judged by. converter_noise_counts: of the converter alone, by its data
     sheet. pulses_per_turn: of the crank, by the meter's word. clock_ratio: seconds of its clock for one of ours.
     step_jitter: scatter of the time from line to line, as a share of it. passed: whether the verdict is that it is fit.
-    plain: numbers alone came, without clock and check sum.
+    plain: numbers alone came, without clock and check sum. frozen: lines that the meter flags so. sender: of
+    a crank sender, where one was asked for or heard.
     """
 
     seconds: float
@@ -108,6 +121,8 @@ class MeterCheck:
     step_jitter: float | None = None
     without_hello_s: float | None = None
     plain: bool = False
+    frozen: int = 0
+    sender: SenderCheck | None = None
     signal: Signal | None = field(default=None)
 
 
@@ -124,10 +139,12 @@ def check_meter(
     *,
     arrivals: Arrivals | None = None,
     launch_Nm: float | None = None,
+    sender: bool = False,
 ) -> MeterCheck:
     """Return what these samples say of the meter; `received` bytes came in all, in so many seconds.
 
-    launch_Nm: launch torque of the motors it is for; else it is taken from the cell's rating.
+    launch_Nm: launch torque of the motors it is for; else it is taken from the cell's rating. sender: a crank
+    sender was asked for.
     """
     good = [sample for sample in samples if sample.raw is not None and not sample.settling]
     times = [sample.device_s for sample in samples]
@@ -176,11 +193,17 @@ def check_meter(
         step_jitter=_jitter(gaps),
         without_hello_s=None if arrivals is None else arrivals.longest_without_hello_s,
         signal=signal,
+        frozen=sum(sample.frozen for sample in samples),
+        sender=_sender(reader.crank_sender) if sender or reader.crank_sender.heard else None,
         plain=hello is not None and hello.board == PLAIN_BOARD,
         verdict=(),
     )
     words = judged(found, received, rating, b"" if arrivals is None else arrivals.first_bytes, hello)
     return replace(found, verdict=words or (FIT,), passed=not words)
+
+
+def _sender(found: CrankSender) -> SenderCheck:
+    return SenderCheck(found.lines, found.lost, found.late, found.worst_late_s, found.trouble)
 
 
 def _converter_noise(hello: Hello | None) -> float | None:

@@ -11,7 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from winding_coach.meter.clock import wrap_found
+from winding_coach.meter.conforming_crank import SenderConformance, crank_faults, number_faults
 from winding_coach.meter.frames import (
+    FROZEN,
     LINE_DROPPED,
     LONGEST_LINE,
     MOST_PULSES_PER_TURN,
@@ -24,6 +26,7 @@ from winding_coach.meter.frames import (
     SETTLING,
     U16,
     U32,
+    CrankLine,
     Hello,
     Sample,
     longest,
@@ -34,7 +37,7 @@ from winding_coach.meter.judging import OTHER, no_line
 FIRST_BYTES = 4096
 SHORTEST_CLOCK_S, CLOCK_OFF, CLOCK_SLACK_S = 2.0, 0.03, 0.15
 """A clock is compared over two seconds at least: bytes come in bunches."""
-KNOWN_FLAGS = SATURATED | NO_DATA | OVERLOAD | SETTLING | LINE_DROPPED
+KNOWN_FLAGS = SATURATED | NO_DATA | OVERLOAD | SETTLING | LINE_DROPPED | FROZEN
 SETTLING_LINES = 4
 HELLO_EVERY_S, ANSWER_WITHIN_S = 5.0, 1.0
 SLACK_S = 0.7
@@ -42,7 +45,6 @@ SLACK_S = 0.7
 RATE_SHARE = (0.6, 1.6)
 LONGEST_SILENCE_S = 0.75
 """A silent converter is told every 0.6 s."""
-_WHOLE = re.compile(rb"-?(0|[1-9][0-9]*)")
 _HEX = re.compile(rb"[0-9A-F]{2}")
 _FIELD_LIMITS = {b"c": (0, U16 - 1), b"d": (0, U16 - 1), b"t": (-(2**15), 2**15 - 1)}
 _HELLO_KEYS = ("board", "rate", "ch", "rst")
@@ -78,6 +80,8 @@ def line_faults(line: bytes) -> Iterator[str]:
     kind, _, rest = body.partition(b",")
     if kind == b"D":
         yield from _data_faults(rest.split(b","))
+    elif kind == b"C":
+        yield from crank_faults(rest.split(b","))
     elif kind == b"H":
         yield from _hello_faults(rest)
 
@@ -99,22 +103,15 @@ def _crc_faults(body: bytes, crc: bytes) -> Iterator[str]:
     )
 
 
-def _number_faults(name: str, text: bytes, low: int, high: int) -> Iterator[str]:
-    if _WHOLE.fullmatch(text) is None or text == b"-0":
-        yield f"{name} is no plain whole number (no '+', spaces, points or leading zeros)."
-    elif not low <= int(text[:20]) <= high:
-        yield f"{name} is out of its range, {low} to {high}."
-
-
 def _data_faults(fields: list[bytes]) -> Iterator[str]:
     if len(fields) < 4:
         yield "A data line has fewer than its four fields: seq, t_us, raw, flags."
         return
     seq, t_us, raw, flags, *more = fields
-    yield from _number_faults("seq", seq, 0, U16 - 1)
-    yield from _number_faults("t_us", t_us, 0, U32 - 1)
+    yield from number_faults("seq", seq, 0, U16 - 1)
+    yield from number_faults("t_us", t_us, 0, U32 - 1)
     if raw:
-        yield from _number_faults("raw", raw, RAW_MIN, RAW_MAX)
+        yield from number_faults("raw", raw, RAW_MIN, RAW_MAX)
     if _HEX.fullmatch(flags) is None:
         yield "flags is not two upper-case hexadecimal digits."
     else:
@@ -124,7 +121,7 @@ def _data_faults(fields: list[bytes]) -> Iterator[str]:
         if not equals:
             yield "A field after the flags is not key=value."
         elif key in _FIELD_LIMITS:
-            yield from _number_faults(f"{key.decode()}=", value, *_FIELD_LIMITS[key])
+            yield from number_faults(f"{key.decode()}=", value, *_FIELD_LIMITS[key])
 
 
 def _flag_faults(raw: bytes, flags: int) -> Iterator[str]:
@@ -177,13 +174,24 @@ class Conformance:
         self._at_s: float | None = None
         self._newest_at_s = 0.0
         self._first_bytes = b""
-        self._crank_sent = False
+        self._crank_sent = self._crank_moved = False
         self._listening_since_s: float | None = None
+        self.sender = SenderConformance()
+        """What a crank sender's lines broke, if one is there."""
 
     @property
     def faults(self) -> tuple[Fault, ...]:
         """What was wrong, the most frequent first."""
         return tuple(sorted(self._found.values(), key=lambda fault: -fault.times))
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is no fault, but was not seen to work."""
+        crank = self._hello is not None and set(self._hello.channels) & {"c", "q"} and self._crank_sent
+        resting = crank and not self._crank_moved
+        if not resting and not (self.sender.lines and not self.sender.counts):
+            return ()
+        return ("No pulse of the crank came: turn the handle while this runs to see that it counts.",)
 
     def feed(self, at_s: float, data: bytes) -> None:
         """Take bytes that came at a time."""
@@ -204,6 +212,9 @@ class Conformance:
 
     def end(self, at_s: float) -> None:
         """No more is to come: say what never came."""
+        if self.sender.lines and not (self.samples or self._hello):
+            self.sender.end(at_s, self._fault)
+            return
         if self.lines == 0 or not (self.samples or self._hello):
             words = no_line(self._first_bytes)
             self._fault("No line came." if words == OTHER and self.lines == 0 else words, b"")
@@ -240,6 +251,8 @@ class Conformance:
             self._take_hello(at_s, frame, line)
         elif isinstance(frame, Sample):
             self._take_sample(at_s, frame, line)
+        elif isinstance(frame, CrankLine):
+            self.sender.take(at_s, frame, line, self._fault)
 
     def _take_hello(self, at_s: float, hello: Hello, line: bytes) -> None:
         since_s = self._hello_at_s if self._hello_at_s is not None else self._listening_since_s
@@ -294,6 +307,7 @@ class Conformance:
             self._fault("t_us does not advance.", line)
         elif step == 1 and step_us > LONGEST_SILENCE_S * 1e6:
             self._fault("More than 0.6 s passed without a line: say by flag 02 that there is no data.", line)
+        self._crank_moved = self._crank_moved or before.crank != sample.crank
         if before.crank is not None and sample.crank is not None and self._hello is not None:
             back = (before.crank - sample.crank) % U16
             if "c" in self._hello.channels and 0 < back < U16 // 2:

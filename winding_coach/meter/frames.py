@@ -1,4 +1,4 @@
-"""Meter line protocol, version 1: values to lines, and bytes, cut anywhere, back to values. Strict; never raises.
+"""Meter line protocol, version 1.2: values to lines, and bytes, cut anywhere, back to values. Strict; never raises.
 
     $TYPE,fields*CRC4\\r\\n      at most 62 bytes with the line end, 96 for a hello
 
@@ -24,6 +24,10 @@ NO_DATA = 0x02
 OVERLOAD = 0x04
 SETTLING = 0x08
 LINE_DROPPED = 0x10
+FROZEN = 0x20
+"""The converter has given one value for 32 conversions or more."""
+BATTERY_LOW = 0x40
+"""Of a crank sender."""
 
 MOST_PULSES_PER_TURN = 1000
 """Crank counts a turn that a meter may name: more is no crank's sensor, and would wrap within seconds."""
@@ -90,7 +94,23 @@ class Hello:
         return int(wrap) if good and wrap is not None else U32
 
 
-Frame: TypeAlias = Sample | Hello
+@dataclass(frozen=True, slots=True)
+class CrankLine:
+    """One line of a crank sender, a board of its own at the handle. seq, t_us: its own, as of `Sample`.
+
+    crank: counts, u16 that wraps; age_ms: from the newest count to t_us, None before the first; two_sensors: whether it
+    counts down in reverse. Each line holds all of it, since any may be lost."""
+
+    seq: int
+    t_us: int
+    crank: int
+    age_ms: int | None
+    flags: int = 0
+    pulses_per_turn: int = 1
+    two_sensors: bool = False
+
+
+Frame: TypeAlias = Sample | Hello | CrankLine
 
 
 def longest(line: bytes) -> int:
@@ -132,6 +152,26 @@ def encode_hello(hello: Hello) -> bytes:
     return _line("".join([f"H,{hello.proto}", *(f",{key}={value}" for key, value in hello.fields)]))
 
 
+def encode_crank(line: CrankLine) -> bytes:
+    """Return the line of a crank sender, with its end."""
+    age = "" if line.age_ms is None else str(line.age_ms)
+    body = f"C,{line.seq},{line.t_us},{line.crank},{age},{line.flags:02X}"
+    if line.pulses_per_turn != 1:
+        body += f",ppr={line.pulses_per_turn}"
+    return _line(f"{body},ch=q" if line.two_sensors else body)
+
+
+def encode(frame: Frame) -> bytes:
+    """Return the line of any frame, with its end.
+
+    Raises:
+        ValueError: as of `encode_sample` and `encode_hello`.
+    """
+    if isinstance(frame, Sample):
+        return encode_sample(frame)
+    return encode_hello(frame) if isinstance(frame, Hello) else encode_crank(frame)
+
+
 _NUMBER = rb"(?:0|-?[1-9]\d{0,9})"
 _UNSIGNED = rb"(?:0|[1-9]\d{0,9})"
 _FIELD = rb",[A-Za-z0-9_]+=[ -+\--<>-~]*"
@@ -144,10 +184,13 @@ _USUAL = re.compile(
 )
 """A whole line of data, its known channels in their usual order: nearly all lines are such."""
 _HELLO = re.compile(rb"H,(%b)((?:%b)*)" % (_UNSIGNED, _FIELD), re.ASCII)
+_CRANK = re.compile(
+    rb"C,(%b),(%b),(%b),(%b)?,([0-9A-F]{2})((?:%b)*)" % (_UNSIGNED, _UNSIGNED, _UNSIGNED, _UNSIGNED, _FIELD), re.ASCII
+)
 _PRINTABLE = re.compile(rb"[ -~]*")
 _WHOLE = re.compile(_NUMBER, re.ASCII)
 _CRC = re.compile(rb"[0-9A-F]{4}")
-_LIMITS = {b"c": (0, U16 - 1), b"d": (-(2**31), 2**31 - 1), b"t": (-(2**15), 2**15 - 1)}
+_LIMITS = {b"c": (0, U16 - 1), b"d": (0, U16 - 1), b"t": (-(2**15), 2**15 - 1)}
 
 
 def _sample(found: re.Match[bytes]) -> Sample | None:
@@ -207,11 +250,26 @@ def _hello(found: re.Match[bytes]) -> Hello | None:
     return Hello(int(proto), tuple((key, value) for key, _, value in pairs))
 
 
+def _crank(found: re.Match[bytes]) -> CrankLine | None:
+    *numbers, age, flags, more = found.groups()
+    seq, t_us, count = (int(number) for number in numbers)
+    fields = dict(field.partition(b"=")[::2] for field in more[1:].split(b",")) if more else {}
+    # What is said once in a hello is said here in each line, by the same rules.
+    hello = Hello(PROTOCOL, tuple((key.decode("ascii"), value.decode("ascii")) for key, value in fields.items()))
+    age_ms, per_turn = None if age is None else int(age), hello.pulses_per_turn
+    if seq >= U16 or t_us >= U32 or count >= U16 or (age_ms or 0) >= U16 or per_turn is None:
+        return None
+    return CrankLine(seq, t_us, count, age_ms, int(flags, 16), per_turn, hello.channels == "q")
+
+
 def parse_body(body: bytes) -> Frame | None:
     """Return the frame between `$` and `*`, None where it is of an unknown type or no frame."""
     if body[:2] == b"D,":
         found = _DATA.fullmatch(body)
         return None if found is None else _sample(found)
+    if body[:2] == b"C,":
+        found = _CRANK.fullmatch(body)
+        return None if found is None else _crank(found)
     found = _HELLO.fullmatch(body)
     return None if found is None else _hello(found)
 
@@ -281,5 +339,5 @@ class FrameParser:
         frame = parse_body(body)
         if frame is not None:
             frames.append(frame)
-        elif body[:2] in (b"D,", b"H,") or _PRINTABLE.fullmatch(body) is None:
+        elif body[:2] in (b"D,", b"H,", b"C,") or _PRINTABLE.fullmatch(body) is None:
             self.bad_lines += 1

@@ -23,7 +23,7 @@ NOISY_SHARE = 0.005
 DRIFTING_SHARE = 0.03
 """Of the launch torque, in a minute: a wind takes two, and 6 % of launch torque is some 2 % of its turns."""
 DRIFT_SDS = 4.0
-MANY_LOST = 0.01
+MANY_LOST, SENDER_LOST = 0.01, 0.05
 FAR_FROM_CONVERTER = 4.0
 LIKE_NOMINAL = (0.6, 1.6)
 """A converter with a clock of its own runs at 12 or 112 for 10 or 80, as users report; a wrong jumper is eight-fold."""
@@ -51,7 +51,7 @@ def judged(
     if found.board == PLAIN_BOARD:
         # These times are of arrival: nothing is known of the meter's own.
         found = replace(found, clock_ratio=None, step_jitter=None, nominal_rate_hz=None, without_hello_s=None)
-    words = [*_stream(found), *_converter(found)]
+    words = [*_stream(found), *_sender(found), *_converter(found)]
     if not found.signal or not (found.all_equal or found.signal.frozen):
         words += _signal(found, rating_Nm, hello)
     return tuple(words)
@@ -119,6 +119,27 @@ def _stream(found: MeterCheck) -> Iterator[str]:
         yield "Its hello names a crank sensor, and no line has c=: the crank is not sent."
 
 
+def _sender(found: MeterCheck) -> Iterator[str]:
+    """A crank sender's lines."""
+    sender = found.sender
+    if sender is None:
+        return
+    all_lines = sender.lines + sender.lost
+    if not sender.lines:
+        yield "Nothing came from the crank sender: check its battery, its address and its port."
+    elif sender.lost > SENDER_LOST * all_lines:
+        yield f"{sender.lost} of {all_lines} lines of the crank sender are lost: bring it nearer, or its aerial free."
+    elif sender.late > SENDER_LOST * all_lines:
+        yield (
+            f"{sender.late} of {all_lines} lines of the crank sender come late, by up to {sender.worst_late_s:.1f} s:"
+            " bring it nearer, or take a network of its own."
+        )
+    elif sender.trouble is not None:
+        yield f"{sender.trouble[0].upper()}{sender.trouble[1:]}."
+    if set(found.channels) & {"c", "q"} and sender.lines:
+        yield "The meter's hello names a crank sensor too: the sender's count is used, take one of the two away."
+
+
 def _power(value: int) -> str:
     return f"2^{value.bit_length() - 1}" if value & (value - 1) == 0 else str(value)
 
@@ -159,7 +180,7 @@ def _converter(found: MeterCheck) -> Iterator[str]:
     signal = found.signal
     if signal is None or found.saturated:
         return
-    if found.all_equal or signal.frozen:
+    if found.all_equal or signal.frozen or found.frozen:
         if not (found.all_equal and found.mean_counts in (0.0, -1.0)):
             yield "Its reading is frozen: the same value comes again and again. Check converter and firmware."
     elif signal.repeats > 1:

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from winding_coach.meter.calibration import Calibration
 from winding_coach.meter.clock import DeviceClock
-from winding_coach.meter.frames import NO_DATA, OVERLOAD, SATURATED, SETTLING, U32, FrameParser, Hello, Sample
+from winding_coach.meter.crank_sender import CrankSender
+from winding_coach.meter.frames import (
+    FROZEN,
+    NO_DATA,
+    OVERLOAD,
+    SATURATED,
+    SETTLING,
+    U32,
+    CrankLine,
+    FrameParser,
+    Hello,
+    Sample,
+)
 from winding_coach.values import value
 
 
@@ -14,7 +26,8 @@ class TorqueSample:
 
     torque_Nm: None where the converter gave nothing. overload: past the cell's rating, by the meter's word or by
     the calibration's. crank_turns: turns of the crank since the first line, in steps of 1/pulses_per_turn.
-    lost_before: lines missing before this one.
+    lost_before: lines missing before this one. frozen: the meter says that its converter gives one value for ever.
+    crank_unheard: the crank is counted by a sender of its own, which is not heard now.
     """
 
     device_s: float
@@ -32,6 +45,8 @@ class TorqueSample:
     restarted: bool
     advanced: bool = True
     pulses_per_turn: int = 1
+    frozen: bool = False
+    crank_unheard: bool = False
 
 
 class MeterReader:
@@ -47,6 +62,8 @@ class MeterReader:
         self._quadrature, self._per_turn, self._wrap_us = False, 1, U32
         self.lost_lines = 0
         self.restarts = 0
+        self.crank_sender = CrankSender()
+        """The board at the handle, where there is one."""
         self._tare = tare_counts
         self._parser = FrameParser()
         self._clock = DeviceClock()
@@ -94,19 +111,23 @@ class MeterReader:
         self._parser.reset()
         self._clock.link_up()
 
-    def feed(self, data: bytes) -> list[TorqueSample]:
-        """Return the samples that these bytes complete."""
+    def feed(self, data: bytes, at_s: float | None = None) -> list[TorqueSample]:
+        """Return the samples that these bytes complete. at_s: when they came, needed where a crank sender is joined."""
         samples: list[TorqueSample] = []
         for frame in self._parser.feed(data):
             if isinstance(frame, Hello):
                 self._greeted(frame)
                 continue
-            sample = self._calibrated(frame)
+            if isinstance(frame, CrankLine):
+                if at_s is not None:
+                    self.crank_sender.take(frame, at_s)
+                continue
+            sample = self._calibrated(frame, at_s)
             if sample is not None:
                 samples.append(sample)
         return samples
 
-    def _calibrated(self, sample: Sample) -> TorqueSample | None:
+    def _calibrated(self, sample: Sample, at_s: float | None) -> TorqueSample | None:
         clock, per_turn = self._clock, self._per_turn
         unwrapped = clock.add(sample, quadrature=self._quadrature, pulses_per_turn=per_turn, wrap_us=self._wrap_us)
         if unwrapped is None:
@@ -118,6 +139,13 @@ class MeterReader:
         raw = None if flags & NO_DATA else sample.raw
         crank, far_mm, warm_dC = unwrapped.crank, sample.distance_mm, sample.temperature_dC
         calibration = self.calibration
+        turns, quadrature, unheard = None if crank is None else crank / per_turn, self._quadrature, False
+        sender = self.crank_sender
+        if sender.lines and at_s is not None:
+            if unwrapped.restarted:
+                sender.meter_restarted()
+            turns, unheard = sender.count(unwrapped.device_s, at_s), sender.unheard
+            quadrature, per_turn = sender.two_sensors, sender.pulses_per_turn
         return TorqueSample(
             unwrapped.device_s,
             raw,
@@ -126,12 +154,14 @@ class MeterReader:
             raw is None,
             flags & OVERLOAD != 0 or (raw is not None and calibration.overloaded(raw)),
             flags & SETTLING != 0,
-            None if crank is None else crank / per_turn,
-            self._quadrature,
+            turns,
+            quadrature,
             None if far_mm is None else far_mm / 1000,
             None if warm_dC is None else warm_dC / 10,
             lost,
             unwrapped.restarted,
             clock.standing is None,
             per_turn,
+            flags & FROZEN != 0,
+            unheard,
         )

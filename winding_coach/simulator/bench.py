@@ -27,6 +27,7 @@ from winding_coach.meter.frames import (
     encode_hello,
     encode_sample,
 )
+from winding_coach.simulator.crank_sender import SimulatedSender
 from winding_coach.simulator.hands import Hands
 from winding_coach.simulator.motor import SimulatedMotor
 
@@ -58,6 +59,7 @@ class MeterModel:
     frequency. board: its name. gain_error: share by which it reads more than its calibration says. tremor: share of
     torque while the crank stands still. uptime_s: how long it has been on when the bench begins, to bring the wraps
     of its clock and sequence near; crank_so_far: pulses it has counted by then. pulses_per_turn: of the crank.
+    crank_sender: a board of its own at the handle counts the crank that `channels` names, and sends by a radio.
     """
 
     lines_per_s: float = 80.0
@@ -75,6 +77,7 @@ class MeterModel:
     uptime_s: float = 0.0
     crank_so_far: int = 0
     pulses_per_turn: int = 1
+    crank_sender: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +122,12 @@ class Bench:
         self.no_data_share = 0.0
         self.drop_share = 0.0
         self.crank_dead = False
+        self.sender: SimulatedSender | None = None
+        """The board at the handle, where there is one."""
+        if meter.crank_sender:
+            # Numbers of its own: what the meter sends is the same with it and without.
+            self.sender = SimulatedSender(meter.pulses_per_turn, "q" in meter.channels, np.random.default_rng(3))
+        self._channels = "".join(letter for letter in meter.channels if not (meter.crank_sender and letter in "cq"))
         self._at_s = 0.0
         self._asked = False
         self._noise = np.zeros(0)
@@ -189,6 +198,10 @@ class Bench:
         self._crank_count = 0
         self._crank_whole = math.floor(self._hands.state.crank_rev * self._meter.pulses_per_turn)
 
+    def crank_sent(self) -> bytes:
+        """Return what has come from the crank sender."""
+        return b"" if self.sender is None else self.sender.arrived()
+
     def advance(self, dt_s: float) -> bytes:
         """Let `dt_s` pass; return the bytes of the lines that became due."""
         end_s = self._at_s + dt_s
@@ -214,6 +227,9 @@ class Bench:
             self._slip += float(self._rng.uniform(*SLIP_SHARE))
         self._slip *= math.exp(-dt_s / SLIP_FADES_S)
         self._held_Nm *= math.exp(-dt_s / BREAK_FALLS_S)
+        if self.sender is not None:
+            self.sender.dead = self.crank_dead
+            self.sender.move(self._at_s, hands.crank_rev)
         whole = math.floor(hands.crank_rev * self._meter.pulses_per_turn)
         change = whole - self._crank_whole
         self._crank_whole = whole
@@ -265,9 +281,9 @@ class Bench:
             t_us=t_us % U32,
             raw=raw,
             flags=flags,
-            crank=self._crank_count % U16 if {"c", "q"} & set(meter.channels) else None,
-            distance_mm=round(1e3 * self._hands.state.distance_m) if "d" in meter.channels else None,
-            temperature_dC=round(HALL_DC + WARMS_DC_PER_S * self._at_s) if "t" in meter.channels else None,
+            crank=self._crank_count % U16 if {"c", "q"} & set(self._channels) else None,
+            distance_mm=round(1e3 * self._hands.state.distance_m) if "d" in self._channels else None,
+            temperature_dC=round(HALL_DC + WARMS_DC_PER_S * self._at_s) if "t" in self._channels else None,
         )
         return line + encode_sample(sample)
 
@@ -289,8 +305,8 @@ class Bench:
 
     def _hello(self) -> Hello:
         meter = self._meter
-        fields = [("board", meter.board), ("rate", f"{meter.lines_per_s:.0f}"), ("ch", meter.channels)]
-        if meter.pulses_per_turn != 1:
+        fields = [("board", meter.board), ("rate", f"{meter.lines_per_s:.0f}"), ("ch", self._channels)]
+        if meter.pulses_per_turn != 1 and {"c", "q"} & set(self._channels):
             fields.append(("ppr", str(meter.pulses_per_turn)))
         return Hello(PROTOCOL, (*fields, ("rst", self._cause)))
 

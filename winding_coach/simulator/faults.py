@@ -19,6 +19,7 @@ KINDS: dict[str, tuple[str, float]] = {
     "silent": ("the meter sends nothing", 3.0),
     "garbage": ("lines are replaced by rubbish", 1.0),
     "crank": ("the crank sensor gives no pulse", 600.0),
+    "radio": ("nothing comes from the crank sender", 4.0),
     "noise": ("readings scatter by 0.5 mN·m", 1.0),
     "lost": ("lines are missing (a share of all)", 0.0),
     "cut": ("lines lose some of their bytes (a share of all)", 0.0),
@@ -26,6 +27,8 @@ KINDS: dict[str, tuple[str, float]] = {
     "double": ("lines come twice (a share of all)", 0.0),
     "spike": ("readings jump for one line (a share of all)", 0.0),
     "nodata": ("the converter gives nothing for a line (a share of all)", 0.0),
+    "radiolost": ("lines of the crank sender are missing (a share of all)", 0.0),
+    "radiolate": ("lines of the crank sender come 0.3 to 0.9 s late (a share of all)", 0.0),
     "drop": ("the meter itself drops a line and says so in the next (a share of all)", 0.0),
 }
 """Kind: what happens, and for how many seconds where no time is given; kinds with 0 s take a share."""
@@ -108,6 +111,10 @@ class FaultyBench:
         """Take what the host sent."""
         self.bench.answer(data)
 
+    def crank_sent(self) -> bytes:
+        """Return what has come from the crank sender."""
+        return self.bench.crank_sent()
+
     def _now(self, kind: str) -> bool:
         at_s = self.bench.at_s
         return any(fault.kind == kind and fault.at_s <= at_s < fault.at_s + fault.for_s for fault in self._timed)
@@ -126,6 +133,10 @@ class FaultyBench:
             self.bench.reset_meter(fault.for_s, RESTARTING[fault.kind])
         self.bench.crank_dead = self._now("crank")
         self.bench.scatter_Nm = NOISE_NM if self._now("noise") else 0.0
+        if self.bench.sender is not None:
+            radio = self.bench.sender.radio
+            radio.silent = self._now("radio")
+            radio.lost, radio.late = (self._shares.get(kind, 0.0) for kind in ("radiolost", "radiolate"))
         data = self.bench.advance(dt_s)
         if self._now("silent") or not self.plugged:
             return b""

@@ -170,6 +170,8 @@ def emulate(
     bench: Bench,
     port: Port,
     *,
+    crank_port: Port | None = None,
+    crank_sent: Callable[[], bytes] = bytes,
     speed: float = 1.0,
     wait_for_reader: bool = False,
     until_stopped: bool = False,
@@ -180,7 +182,8 @@ def emulate(
     """Run a bench on a port until its hands have finished, or `stopped` says so. Paced to absolute times.
 
     wait_for_reader: time begins when somebody opens the device. until_stopped: the meter stays when the hands
-    have finished, and goes on sending.
+    have finished, and goes on sending. crank_port: of a crank sender; crank_sent: what it has
+    sent since it was last asked.
     """
     pace = Pace(speed, clock)
     passed_s = 0.0
@@ -204,6 +207,11 @@ def emulate(
                     port.unplug()
             bench.answer(port.received())
             port.send(bench.advance(TICK_S))
+            if crank_port is not None:
+                crank_port.received()
+                crank_port.send(crank_sent())
     finally:
-        with contextlib.suppress(OSError):
-            port.unplug()
+        for one in (port, crank_port):
+            with contextlib.suppress(OSError):
+                if one is not None:
+                    one.unplug()

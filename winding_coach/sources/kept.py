@@ -9,7 +9,9 @@ import threading
 from collections.abc import Callable
 
 from winding_coach.sources.connecting import Found, Known
+from winding_coach.sources.crank_link import CrankLink
 from winding_coach.sources.serial_port import SerialSource
+from winding_coach.sources.wires import open_wire
 
 JOIN_S = 1.0
 PAUSE_S = 0.01
@@ -18,9 +20,12 @@ PAUSE_S = 0.01
 class KeptPort:
     """The port of a meter, `auto`, a device or a URL, for one wind after another."""
 
-    def __init__(self, port: str, source: Callable[..., SerialSource] = SerialSource) -> None:
-        """source: makes the source of a wind; a test may give it another clock."""
+    def __init__(
+        self, port: str, source: Callable[..., SerialSource] = SerialSource, crank_port: str | None = None
+    ) -> None:
+        """source: makes the source of a wind; a test may give it another clock. crank_port: of a crank sender."""
         self.port = port
+        self._crank = None if crank_port is None else CrankLink(crank_port, open_wire)
         self._make = source
         self._open: Found | None = None
         self._known: Known | None = None
@@ -36,11 +41,13 @@ class KeptPort:
         """Return the source of the next wind. The one before must have been closed."""
         self._stop_reading()
         link, self._open = self._open, None
-        return self._make(self.port, link=link, known=self._known, keep=self._keep)
+        return self._make(self.port, link=link, known=self._known, keep=self._keep, crank=self._crank)
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Let go of the port, and the sender's."""
         self._stop_reading()
+        if self._crank is not None:
+            self._crank.close()
         link, self._open = self._open, None
         if link is not None:
             link.wire.close()

@@ -55,6 +55,7 @@ class ListeningBench(Bench):
     person: CoachedPerson
     _coach: Coach
     _next_look_s = 0.0
+    _crank_sent = b""
 
     def listen(self, person: CoachedPerson, settings: CoachSettings) -> None:
         """From now on `person`, whose hands these are, hears a coach with such settings."""
@@ -64,8 +65,15 @@ class ListeningBench(Bench):
     def advance(self, dt_s: float) -> bytes:
         """Let time pass; return the bytes sent."""
         sent = super().advance(dt_s)
-        self._coach.step(BytesArrived(self.at_s, sent) if sent else TimePassed(self.at_s))
+        crank = super().crank_sent() if sent else b""
+        self._crank_sent += crank
+        self._coach.step(BytesArrived(self.at_s, sent + crank) if sent else TimePassed(self.at_s))
         if self.at_s >= self._next_look_s:
             self._next_look_s = self.at_s + LOOKS_EVERY_S
             self.person.see(shown_of(self._coach.view))
+        return sent
+
+    def crank_sent(self) -> bytes:
+        """Return what has come from the crank sender."""
+        sent, self._crank_sent = self._crank_sent, b""
         return sent

@@ -14,6 +14,7 @@ from winding_coach.inputs import BytesArrived, Input, LinkDown, LinkUp, Skipped,
 from winding_coach.sources.backlog import LATE_S, MANY_BYTES, NEWEST_BYTES, STOPPED_S, Backlog
 from winding_coach.sources.clock import Clock, Keys, Sleep, WindClock, awake_or_not, started_now
 from winding_coach.sources.connecting import Attempt, Found, Known, NotFound, Wanted, ask, connect, in_thread
+from winding_coach.sources.crank_link import CrankLink, JoinedWire
 from winding_coach.sources.ports import Port, list_ports, plain_reason
 from winding_coach.sources.wires import Wire, open_wire
 
@@ -50,16 +51,21 @@ class SerialSource:
         link: Found | None = None,
         known: Known | None = None,
         keep: Callable[[Found], None] | None = None,
+        crank_port: str | None = None,
+        crank: CrankLink | None = None,
     ) -> None:
         """start: runs what may block (finding and opening the port); a test may run it at once. link: a port that is
-        open already. known: the meter to find again. keep: takes the open port at the end, instead of its closing."""
+        open already. known: the meter to find again. keep: takes the open port at the end, instead of its closing.
+        crank_port: of a crank sender, whose lines are joined; crank: or the link to one, which is not closed here."""
         self.started = started_now()
         self._port = port
         self._keys = Keys()
         self._raw_clock = clock
         self._clock = WindClock(clock)
         self._sleep = sleep
-        self._open_wire = open_wire
+        self._crank = None if crank_port is None else CrankLink(crank_port, open_wire)
+        crank = crank or self._crank
+        self._open_wire = open_wire if crank is None else _joined(open_wire, crank)
         self._list_ports = list_ports
         self._start = start
         self._wire: Wire | None = None
@@ -92,6 +98,8 @@ class SerialSource:
             self._keep(open_now)
         elif open_now is not None:
             open_now.wire.close()
+        if self._crank is not None:
+            self._crank.close()
         self._let_go()
 
     def _let_go(self) -> None:
@@ -241,3 +249,7 @@ class SerialSource:
             return None
         self._reason = result.reason
         return LinkDown(now_s, result.reason)
+
+
+def _joined(open_wire: Callable[[str], Wire], crank: CrankLink) -> Callable[[str], Wire]:
+    return lambda name: JoinedWire(open_wire(name), crank)
