@@ -137,10 +137,10 @@ class Doubts:
 
     def _by_ripple(self, now: Moment, estimated: tuple[float, float] | None) -> float | None:
         """Torque over the plan's by estimated turns at full stretch, a mean over time; None until that is known."""
-        passed = 0.0 if self._before_s is None else min(max(now.at_s - self._before_s, 0.0), 1.0)
-        self._before_s = now.at_s
+        before_s, self._before_s = self._before_s, now.at_s
         if now.phase is not Phase.WIND_STRETCHED or estimated is None or now.torque_Nm is None or now.counted:
             return None
+        passed = 0.0 if before_s is None else min(max(now.at_s - before_s, 0.0), 1.0)
         turns, sd = estimated
         if turns <= 0.0 or sd > EST_SD_SHARE * turns:
             return None

@@ -92,11 +92,14 @@ class Gathering:
         self._scale(at_s, phase, torque_Nm, turns, distance_m)
         per_crank_turn = self._band.per_crank_turn(phase, turns)
         low, high = self._band.about(phase, per_crank_turn)
-        here.top_Nm = max(here.top_Nm, torque_Nm or 0.0)
         if torque_Nm is not None:
-            here.low_Nm = torque_Nm if here.low_Nm is None else min(here.low_Nm, torque_Nm)
+            if torque_Nm > here.top_Nm:
+                here.top_Nm = torque_Nm
+            if here.low_Nm is None or torque_Nm < here.low_Nm:
+                here.low_Nm = torque_Nm
         self._fallen.tell(at_s, torque_Nm)
-        self._most_turns = max(self._most_turns, turns or 0.0)
+        if turns is not None and turns > self._most_turns:
+            self._most_turns = turns
         signed = sample is not None and sample.quadrature
         known = None if intake.crank_unheard else live
         cranking = None if known is None else known.cranking

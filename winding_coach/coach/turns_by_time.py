@@ -35,12 +35,12 @@ class TurnsByTime:
 
     def tell(self, now: Moment) -> None:
         """Take one moment."""
-        passed = 0.0 if self._before_s is None else min(max(now.at_s - self._before_s, 0.0), 0.5)
-        self._before_s = now.at_s
+        before_s, self._before_s = self._before_s, now.at_s
         if now.counted:
             # A sensor that dies later leaves its last count.
             self._counted = now.turns
             return
+        passed = 0.0 if before_s is None else min(max(now.at_s - before_s, 0.0), 0.5)
         if now.torque_Nm is None:
             return
         if now.cranking is not False:

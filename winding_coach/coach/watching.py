@@ -43,18 +43,21 @@ class Stillness:
         """Take one raw sample; `top_Nm` is the highest torque of the wind so far."""
         if self._low_s is None or torque_Nm < BACK_SHARE * top_Nm:
             self._low_s = t_s
-        self.back_s = max(t_s - self._low_s, 0.0)
+        self.back_s = t_s - self._low_s if t_s > self._low_s else 0.0
         change_Nm = torque_Nm - self._mean_Nm
         # A jump is no noise: it counts at once.
         jumped = self._anchor_Nm is None or abs(change_Nm) > JUMP * self._tolerance
-        self._mean_Nm += change_Nm if jumped else change_Nm * min(max(t_s - self._before_s, 0.0) / MEAN_S, 1.0)
+        if jumped:
+            self._mean_Nm += change_Nm
+        elif t_s > self._before_s:
+            self._mean_Nm += change_Nm * min((t_s - self._before_s) / MEAN_S, 1.0)
         self._before_s = t_s
         if self._anchor_Nm is None or abs(self._mean_Nm - self._anchor_Nm) > self._tolerance:
             self._anchor_Nm, self._anchor_s = self._mean_Nm, t_s
-        self.still_s = max(t_s - self._anchor_s, 0.0)
+        self.still_s = t_s - self._anchor_s if t_s > self._anchor_s else 0.0
         if self._there_s is None or torque_Nm > self._gone_below:
             self._there_s = t_s
-        self.gone_s = max(t_s - self._there_s, 0.0)
+        self.gone_s = t_s - self._there_s if t_s > self._there_s else 0.0
 
     def reset(self) -> None:
         """Forget all, as after a gap or a new zero."""
@@ -135,12 +138,17 @@ class MotorTurns:
     @property
     def turns(self) -> float | None:
         """Turns on the motor; None while nothing has counted them."""
-        return None if self.source == "unknown" else max(self._crank * self._ratio + self.before, 0.0)
+        if self.source == "unknown":
+            return None
+        turns = self._crank * self._ratio + self.before
+        return turns if turns > 0.0 else 0.0
 
     @property
     def wound(self) -> float | None:
         """Turns that the winder has put on; None while nothing has counted them."""
-        return None if self.source == "unknown" else max(self._crank, 0.0) * self._ratio
+        if self.source == "unknown":
+            return None
+        return self._crank * self._ratio if self._crank > 0.0 else 0.0
 
     def count(self, crank: float | None, *, signed: bool, phase: Phase, torque_share_of_top: float | None) -> None:
         """Take the meter's cumulative crank turns, whole or in parts (None: it has none)."""

@@ -37,16 +37,18 @@ class Zeroing:
     def add(self, t_s: float, raw: int) -> None:
         """Take one good raw reading; a slow drift from the last zero is followed, a jump is not."""
         self._taker.add(t_s, raw)
-        passed_s = min(max(t_s - self._at_s, 0.0), 1.0)
+        passed_s = t_s - self._at_s
+        passed_s = 0.0 if passed_s < 0.0 else 1.0 if passed_s > 1.0 else passed_s
         self._at_s = t_s
-        self._mean = raw if self._mean is None else self._mean + (raw - self._mean) * min(passed_s, 1.0)
+        self._mean = raw if self._mean is None else self._mean + (raw - self._mean) * passed_s
         off_Nm = self._torque_Nm(self._mean)
-        self.unloaded = abs(off_Nm) <= JUMP_SHARE * self._peak_Nm
-        if abs(off_Nm) <= HOOKED_SHARE * self._peak_Nm:
+        size_Nm = abs(off_Nm)
+        self.unloaded = size_Nm <= JUMP_SHARE * self._peak_Nm
+        if size_Nm <= HOOKED_SHARE * self._peak_Nm:
             self.refused_Nm = None
-        most_Nm = DRIFT_SHARE_PER_S * self._peak_Nm * passed_s
-        if self.unloaded and off_Nm:
-            self._anchor += (self._mean - self._anchor) * min(most_Nm / abs(off_Nm), 1.0)
+            if self.unloaded and off_Nm:
+                most_Nm = DRIFT_SHARE_PER_S * self._peak_Nm * passed_s
+                self._anchor += (self._mean - self._anchor) * min(most_Nm / size_Nm, 1.0)
 
     def taken(self, still_s: float, *, hooked: bool) -> float | None:
         """Return the counts to take for zero, None where that is refused.

@@ -26,6 +26,9 @@ class Arrival:
         if self._least_s is None:
             self._least_s = lag_s
         else:
-            self._least_s = min(self._least_s + CLOCKS_DIFFER * max(at_s - self._before_s, 0.0), lag_s)
+            least_s = self._least_s
+            if at_s > self._before_s:
+                least_s += CLOCKS_DIFFER * (at_s - self._before_s)
+            self._least_s = least_s if least_s < lag_s else lag_s
         self._before_s = at_s
-        return max(lag_s - self._least_s, 0.0)
+        return lag_s - self._least_s if lag_s > self._least_s else 0.0

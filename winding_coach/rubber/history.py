@@ -6,9 +6,9 @@ One implementation for the plan and the simulator. A `History` is a value; `adva
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from winding_coach.rubber.law import DEFAULT_RUBBER, Geometry, Rubber, strand_stretch
+from winding_coach.values import value
 
 STOP_WIDTHS = (0.5, 1.0, 2.0, 4.0)
 """Widths of the four parallel stop elements (Iwan 1967), whose loops close; an exponential form's do not."""
@@ -18,7 +18,7 @@ FIRST_ROW_FULL = 0.7
 """Knotted fraction at which the first row of knots is complete."""
 
 
-@dataclass(frozen=True, slots=True)
+@value(frozen=True, slots=True)
 class History:
     """A motor after some winding: where it is, what it remembers, and what it shows there.
 
@@ -98,9 +98,9 @@ def advance(
     common = motor.volume_m3 * stress * 2.0 / (3.0 * stretch * stretch - x * x) / motor.loop_m if stretch else 0.0
     torque = common * tau * motor.radius_m
     return History(
-        distance_m=distance_m,
-        turns=turns,
-        stretch=stretch,
+        distance_m,
+        turns,
+        stretch,
         stops=(s1, s2, s3, s4),
         peak_energy_Pa=peak_energy,
         relaxing_Pa=(q1, q2, q3, q4),
@@ -131,5 +131,5 @@ def permanent_set(rubber: Rubber, so_far: float, peak_stretch: float) -> float:
     return so_far + rubber.set_rate * max(0.0, goal - so_far)
 
 
-def _clipped(value: float) -> float:
-    return -1.0 if value < -1.0 else 1.0 if value > 1.0 else value
+def _clipped(share: float) -> float:
+    return -1.0 if share < -1.0 else 1.0 if share > 1.0 else share
