@@ -31,6 +31,9 @@ SIMULATED = "simulated"
 LARGEST_WHOLE = 2**63
 """The shelf keeps whole numbers below this."""
 PRACTICE = "a practised wind"
+EMPTY = "nothing was wound"
+EMPTY_SHARE = 0.05
+"""Of the torque to wind to: less of it, and not a whole turn of the crank, is no wind."""
 FIGURES = ("peak_turns", "backed_off_turns", "launch_turns", "energy_stored_J", "stalls", "stalled_s")
 FIGURES_TOO = ("time_in_rate_band", "lost_lines", "duration_s")
 
@@ -95,6 +98,13 @@ def wind_of(seen: Glance, name: str) -> Wind:
         trace_sha256=seen.sha256,
         **figures,
     )
+
+
+def is_empty(wind: Wind) -> bool:
+    """Whether nothing was wound: no meter, nothing on the hook, or left before the first turn."""
+    turned = (wind.peak_turns or 0.0) >= (wind.ratio or 1.0)
+    loaded = (wind.peak_torque_Nm or 0.0) >= EMPTY_SHARE * (wind.target_peak_torque_Nm or 0.0)
+    return wind.outcome != "broken" and not turned and not (loaded and wind.peak_torque_Nm)
 
 
 def calibration_of(seen: Glance) -> KeptCalibration | None:
@@ -193,7 +203,9 @@ def look(folder: Path, shelf: Shelf, *, newest: int | None = None, now_s: float 
         if known.get(name, -1) != size and (name not in passed or passed[name][0] != size)
     ]
     if not fresh:
-        return Found(missing=tuple(sorted(name for name in known if name not in files)))
+        return Found(
+            missing=tuple(sorted(name for name, size in known.items() if size is not None and name not in files))
+        )
     taken = fresh if newest is None else fresh[-newest:]
     found = _log(folder, shelf, taken, files, time.time() if now_s is None else now_s)
     return replace(found, later=len(fresh) - len(taken))
@@ -237,6 +249,9 @@ def _log(
             if seen is None:
                 continue
             wind = wind_of(seen, name)
+            if is_empty(wind):
+                sorting.passed[name] = EMPTY
+                continue
             winds[wind.id] = wind
             used = calibration_of(seen)
             if used is not None:
@@ -250,7 +265,7 @@ def _log(
             if not anew:
                 broke += _mark_broken(shelf, winds.values())
         logged += winds.values()
-    missing = tuple(sorted(place for place in sorting.places.values() if place not in files))
+    missing = tuple(sorted(place for place in sorting.places.values() if place not in files | sorting.untraced))
     return Found(tuple(logged), tuple(broke), tuple(sorting.moved), sorting.passed, missing, sorting.damaged)
 
 
@@ -262,6 +277,7 @@ class _Sorting:
         self.passed: dict[str, str] = {}
         self.damaged: dict[str, str] = {}
         self.places = {wind: kept.trace for wind, kept in known.items()}
+        self.untraced = {kept.trace: 0 for kept in known.values() if kept.size is None}
         self._folder, self._files, self._now_s = folder, files, now_s
         self._closed = {kept.trace: wind for wind, kept in known.items() if kept.outcome != "open"}
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.command_line.test_shelf import TH_07, as_object, refused, said
 from tests.shelf.examples import TH_07 as MOTOR
 from tests.shelf.examples import THISTLEDOWN, a_wind
+from tests.test_indexing import make_trace
+from winding_coach.indexing import EMPTY, look
 from winding_coach.review.flown import all_flown
 from winding_coach.review.wear import grown, grown_since
 from winding_coach.shelf.records import Batch, Flight, Strip
@@ -129,6 +132,42 @@ class TestTakenBack:
         assert "There are no motors" in said(capsys, "motor", "list")
         assert "th-07" in said(capsys, "motor", "restore", "th-07")
         assert "th-07" in said(capsys, "motor", "list")
+
+
+class TestNothingFalseOnTheShelf:
+    """A wind with no meter or no turn went on the shelf, and a later `flight 6:52` was logged on it."""
+
+    @pytest.mark.parametrize(
+        "summary",
+        [
+            {"outcome": "stopped"},
+            {"outcome": "lost", "peak_turns": 0.0, "peak_torque_mNm": 0.05},
+            {"outcome": "done", "peak_turns": 4.0, "peak_torque_mNm": 0.1, "launch_turns": 4.0},
+        ],
+    )
+    def test_an_empty_wind_stays_off_it(
+        self, home: Path, shelf_file: Path, capsys: pytest.CaptureFixture[str], summary: dict[str, Any]
+    ) -> None:
+        make_trace(home / "traces", 1)
+        make_trace(home / "traces", 2, {"event": "summary", "at_s": 1.0, **summary})
+        flight = as_object(capsys, "flight", "6:52")
+        assert flight["wind"].startswith("00000001")
+        with Shelf(shelf_file) as shelf:
+            assert len(shelf.winds()) == 1
+            assert [why for _, why in shelf.passed_over().values()] == [EMPTY]
+
+    def test_a_wind_without_counts_that_had_torque_is_one(self, home: Path, shelf_file: Path) -> None:
+        make_trace(home / "traces", 1, {"event": "summary", "at_s": 1.0, "outcome": "done", "peak_torque_mNm": 6.1})
+        with Shelf(shelf_file) as shelf:
+            assert len(look(home / "traces", shelf).logged) == 1
+
+    def test_a_flight_goes_only_to_a_wind_that_went_far_enough(
+        self, home: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        make_trace(home / "traces", 1, {"event": "summary", "at_s": 1.0, "outcome": "stopped", "peak_turns": 300.0})
+        assert "stopped at 2" in refused(capsys, 2, "flight", "6:52")
+        make_trace(home / "traces", 2, {"event": "summary", "at_s": 1.0, "outcome": "stopped", "peak_turns": 1100.0})
+        assert as_object(capsys, "flight", "6:52")["wind"].startswith("00000002")
 
 
 class TestStripsAndCuts:

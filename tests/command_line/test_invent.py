@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
+import subprocess
+import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from winding_coach.command_line import main
+from winding_coach.command_line import main, parser_of
 from winding_coach.command_line.inventing import Order, invent
 from winding_coach.replaying import difference, settings_of
 from winding_coach.rubber.motor import usual_share
@@ -150,3 +155,57 @@ def test_a_motor_loses_torque_and_strength_by_use() -> None:
     old = replace(fresh, uses=10)
     assert old.stiffness_now() < fresh.stiffness_now()
     assert old.strength_u_now() > fresh.strength_u_now()
+
+
+def is_there(group: int) -> bool:
+    """Whether a process of the group runs still."""
+    try:
+        os.killpg(group, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def test_a_ctrl_c_ends_it_at_once_with_one_sentence_and_no_process_stays(tmp_path: Path) -> None:
+    """It said nothing and took up to 30 seconds; a second Ctrl-C printed a traceback. The whole group gets the signal,
+    as from a terminal."""
+    folder = tmp_path / "club"
+    words = [sys.executable, "-m", "winding_coach", "invent", str(folder), "--people", "2", "--processes", "2"]
+    child = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True)
+    deadline = time.monotonic() + 60.0
+    while not list(folder.glob("traces/*.wind*")) and time.monotonic() < deadline and child.poll() is None:
+        time.sleep(0.05)
+    os.killpg(child.pid, signal.SIGINT)
+    _, said = child.communicate(timeout=60)
+    assert child.returncode == 1, said
+    assert "Traceback" not in said
+    assert (
+        said.strip()
+        .splitlines()[-1]
+        .endswith("Broken off: what was made is kept; start again with the same words to go on, or remove the folder.")
+    )
+    deadline = time.monotonic() + 20.0
+    while is_there(child.pid) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert not is_there(child.pid)
+
+
+def test_sixty_winds_are_what_nobody_has_to_ask_for() -> None:
+    args = parser_of("invent").parse_args(["club"])
+    assert (args.winds, args.people) == ("60", "5")
+
+
+def test_winds_that_never_had_a_trace_are_no_trouble(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`review --batch` said 24 times that a trace cannot be read, `batch fit` stopped, `shelf check` missed them."""
+    folder = tmp_path / "club"
+    assert invented(folder, "--people", "1", "--winds", "8", "--traces", "1") == 0
+    winds, _, _ = shelf_of(folder)
+    batch = max(winds, key=lambda wind: (wind.trace_bytes is not None, wind.started)).batch
+    capsys.readouterr()
+    for words in (("review", "--batch", str(batch)), ("batch", "fit", str(batch)), ("shelf", "check")):
+        assert main([*words, "--home", str(folder)]) == 0, words
+        printed = capsys.readouterr()
+        assert "cannot be read" not in printed.out + printed.err
+        assert "missing" not in printed.out + printed.err
+    assert main(["shelf", "recompute", "--home", str(folder)]) == 0
+    assert "cannot be read" not in capsys.readouterr().out

@@ -184,6 +184,7 @@ def _learned_from_shelf(name: str, home: Home) -> list[Learned]:
         with shelf_at(home, reading=True) as shelf:
             looked(home, shelf)
             winds = shelf.winds(WindFilter(batch=name))
+    winds = [wind for wind in winds if wind.trace_bytes is not None or (home.traces / wind.trace).exists()]
     real = [wind for wind in winds if not wind.simulated]
     learned = []
     for wind in reversed(real or winds):
@@ -194,7 +195,7 @@ def _learned_from_shelf(name: str, home: Home) -> list[Learned]:
             learned.append(Learned(wind.trace, None, None, (str(problem),)))
     if not learned:
         raise UsageProblem(
-            f"batch fit needs a wind with this batch: none of '{name}' is on the shelf, so name the traces."
+            f"batch fit needs a wind with this batch: none of '{name}' is on the shelf with a trace, so name traces."
         )
     return learned
 

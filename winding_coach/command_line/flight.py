@@ -200,14 +200,35 @@ def _sound(home: Home, wind: Wind, flight: Flight) -> Flight:
     """Return a flight with its energy.
 
     Raises:
-        UsageProblem: more turns are left than there were.
+        UsageProblem: more turns are left than there were, or the wind went too short a way to be flown.
     """
+    _could_fly(wind)
     if wind.launch_turns is not None and (flight.turns_left or 0) > wind.launch_turns:
         raise UsageProblem(
             f"--left: more turns are left ({flight.turns_left:.0f}) than were on the motor at launch"
             f" ({wind.launch_turns:.0f}): check the figure, and whether it is of the motor or of the crank."
         )
     return replace(flight, energy_used_J=energy_used_J(home, wind, flight.turns_left))
+
+
+def _could_fly(wind: Wind) -> None:
+    """Refuse a flight of a wind that was broken off early.
+
+    Raises:
+        UsageProblem: it was.
+    """
+    from winding_coach.shelf.store import USED_FROM
+
+    if wind.outcome in ("done", "broken") or not wind.target_turns:
+        return
+    reached = None if wind.peak_turns is None else wind.peak_turns / wind.target_turns
+    if reached is None and wind.target_peak_torque_Nm:
+        reached = (wind.peak_torque_Nm or 0.0) / wind.target_peak_torque_Nm
+    if reached is not None and reached < USED_FROM:
+        raise UsageProblem(
+            f"Wind {wind.id[:SHORT_ID]} was stopped at {reached:.0%} of its target, so it has no flight: name the wind"
+            " that flew with --wind; 'shelf winds' lists them."
+        )
 
 
 def flight_with(changes: dict[str, Any], wind: Wind, flown: list[Flight], *, correct: bool) -> Flight:

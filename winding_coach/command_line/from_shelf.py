@@ -227,11 +227,15 @@ def _typed(value_si: float | None, unit: str) -> str | None:
 
 def after_the_wind(args: argparse.Namespace, home: Home, trace: Path) -> list[str]:
     """Log the wind that was just closed; return what to tell. A shelf in trouble costs no wind: it is told too."""
+    from winding_coach.indexing import EMPTY
+
     try:
         with shelf_at(home) as shelf:
             found = looked(home, shelf, newest=LOOKED_AT)
             if found is None:
                 return []
+            if found.passed_over.get(trace.name) == EMPTY:
+                return ["Nothing was wound, so this is not on the shelf; its trace is kept."]
             winds = [wind for wind in found.logged if Path(wind.trace).name == trace.name]
             return [line for wind in winds for line in _told(args, shelf, wind.id)]
     except Problem as problem:

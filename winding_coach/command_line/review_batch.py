@@ -38,8 +38,9 @@ def batch_review(named: str, home: Home, units: UnitSystem) -> tuple[Report, dic
     if kept:
         batch = load_batch(name, home)
     elif winds:
-        # Where none of the traces is there, their names tell what is missing.
-        winds = [wind for wind in winds if (home.traces / wind.trace).exists()] or winds
+        # Where none of the traces is there, their names tell what is missing; some winds never had one.
+        traced = [wind for wind in winds if wind.trace_bytes is not None]
+        winds = [wind for wind in winds if (home.traces / wind.trace).exists()] or traced
         paths = [home.traces / wind.trace for wind in winds[:MOST_WINDS]]
         learned = side_by_side(learned_from, paths, "reading traces")
         batch = Batch(

@@ -18,6 +18,7 @@ motor's line. Local rules and the adult in charge come first.
 from __future__ import annotations
 
 import argparse
+import contextlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -123,16 +124,18 @@ def let_down_after(args: argparse.Namespace, home: Home, stand: Stand, trace: st
     args: of `wind`. trace: the wind's. upcoming: the next winds.
 
     Raises:
-        Problem: the wind is not on the shelf, or nothing can be kept.
+        Problem: the wind's trace cannot be read, or nothing can be kept.
     """
     from winding_coach.coach.unwinding import UnwindCoach
     from winding_coach.screen.after import After
     from winding_coach.session import Session
+    from winding_coach.shelf.schema import ShelfError
 
     units = units_from(args, home)
-    with shelf_at(home) as shelf:
-        wind = shelf.find_wind(trace)
-    settings = replace(_settings_of(args, home, units, wind), tare_counts=stand.zero_counts)
+    wind = None
+    with contextlib.suppress(Problem, ShelfError), shelf_at(home) as shelf:
+        wind = shelf.find_wind(trace)  # One in which nothing was wound is not there.
+    settings = replace(_settings_of(args, home, units, trace), tare_counts=stand.zero_counts)
     scale = _scale(settings, wind)
     coach = UnwindCoach(settings, _motor(settings, scale))
     simulated = _left_words(args, trace) if args.port == "sim" else None
@@ -144,11 +147,11 @@ def let_down_after(args: argparse.Namespace, home: Home, stand: Stand, trace: st
     def found() -> str:
         """What was found, as a sentence; the first time, it goes into the flight's entry."""
         if not said and coach.unwound is not None:
-            completed = _complete(home, wind, coach.unwound)
+            completed = _Completed() if wind is None else _complete(home, wind, coach.unwound)
             said.append(" ".join([unwound_words(coach.unwound, units), *completed.kept_before]))
         return said[0] if said else ""
 
-    flight = keeper(home, trace, units) if wind.outcome == "done" else None
+    flight = keeper(home, trace, units) if wind is not None and wind.outcome == "done" else None
     after = After(flight=flight, upcoming=upcoming, found=found)
     _on_screen(args, home, session, after)
     if found():
@@ -209,7 +212,7 @@ def _settings(
     args: argparse.Namespace, home: Home, units: UnitSystem, wind: Wind | None, *, simulated: bool
 ) -> CoachSettings:
     if wind is not None:
-        return _settings_of(args, home, units, wind)
+        return _settings_of(args, home, units, wind.trace)
     fill_in(args, home)
     if simulated:
         take_invented(args, "invented")
@@ -220,7 +223,7 @@ def _settings(
     return settings_for(figures, calibration, units, batch_from(args, home))
 
 
-def _settings_of(args: argparse.Namespace, home: Home, units: UnitSystem, wind: Wind) -> CoachSettings:
+def _settings_of(args: argparse.Namespace, home: Home, units: UnitSystem, trace: str) -> CoachSettings:
     """Return the settings of a wind, without its zero; the calibration is today's, where there is one."""
     from winding_coach.replaying import settings_of
     from winding_coach.traces.files import Trace
@@ -228,11 +231,11 @@ def _settings_of(args: argparse.Namespace, home: Home, units: UnitSystem, wind: 
     from winding_coach.traces.rows import TraceError
 
     try:
-        seen = glance(home.traces / wind.trace)
+        seen = glance(home.traces / trace)
         settings = replace(settings_of(Trace(seen.path, seen.header), units=units), tare_counts=None)
     except TraceError as error:
         raise Problem(str(error)) from None
-    if wind.simulated or (args.calibration is None and not home.calibration.exists()):
+    if seen.header.meter == SIMULATED_NAME or (args.calibration is None and not home.calibration.exists()):
         return settings
     return replace(settings, calibration=calibration_from(args.calibration, home, simulated=False))
 

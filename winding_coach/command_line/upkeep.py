@@ -158,7 +158,8 @@ def recomputed(args: argparse.Namespace) -> int:
     with shelf_at(home) as shelf:
         looked(home, shelf)
         coach = coach_id()
-        winds = shelf.winds(wind_filter(args, shelf))
+        # Some winds never had a trace: those of an invented season's index.
+        winds = [wind for wind in shelf.winds(wind_filter(args, shelf)) if wind.trace_bytes is not None]
         todo = left_to_do(shelf, coach, winds)
         done: list[Again] = []
         with bar("coaching again") as shown:
