@@ -101,10 +101,13 @@ def wind_of(seen: Glance, name: str) -> Wind:
 
 
 def is_empty(wind: Wind) -> bool:
-    """Whether nothing was wound: no meter, nothing on the hook, or left before the first turn."""
+    """Whether nothing was wound: no meter, nothing on the hook, or left before the first turn.
+
+    One that was cut off is not judged: what it held may be lost.
+    """
     turned = (wind.peak_turns or 0.0) >= (wind.ratio or 1.0)
     loaded = (wind.peak_torque_Nm or 0.0) >= EMPTY_SHARE * (wind.target_peak_torque_Nm or 0.0)
-    return wind.outcome != "broken" and not turned and not (loaded and wind.peak_torque_Nm)
+    return wind.outcome not in ("broken", "open") and not turned and not (loaded and wind.peak_torque_Nm)
 
 
 def calibration_of(seen: Glance) -> KeptCalibration | None:
