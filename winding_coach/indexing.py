@@ -239,7 +239,8 @@ def _log(
     anew: bool = False,
 ) -> Found:
     """Log these files. anew: what motors broke is not marked again, people may have mended it since."""
-    sorting = _Sorting(folder, files, now_s, shelf.files())
+    known = shelf.files()
+    sorting = _Sorting(folder, files, now_s, known)
     logged: list[Wind] = []
     broke: list[str] = []
     for start in range(0, len(fresh), AT_ONCE):
@@ -252,7 +253,7 @@ def _log(
             if seen is None:
                 continue
             wind = wind_of(seen, name)
-            if is_empty(wind):
+            if is_empty(wind) and wind.id not in known:
                 sorting.passed[name] = EMPTY
                 continue
             winds[wind.id] = wind
