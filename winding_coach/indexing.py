@@ -105,7 +105,7 @@ def is_empty(wind: Wind) -> bool:
 
     One that was cut off is not judged: what it held may be lost.
     """
-    turned = (wind.peak_turns or 0.0) >= (wind.ratio or 1.0)
+    turned = max(wind.peak_turns or 0.0, wind.launch_turns or 0.0) >= (wind.ratio or 1.0)
     loaded = (wind.peak_torque_Nm or 0.0) >= EMPTY_SHARE * (wind.target_peak_torque_Nm or 0.0)
     return wind.outcome not in ("broken", "open") and not turned and not (loaded and wind.peak_torque_Nm)
 

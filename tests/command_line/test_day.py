@@ -142,7 +142,7 @@ class TestNothingFalseOnTheShelf:
         [
             {"outcome": "stopped"},
             {"outcome": "lost", "peak_turns": 0.0, "peak_torque_mNm": 0.05},
-            {"outcome": "done", "peak_turns": 4.0, "peak_torque_mNm": 0.1, "launch_turns": 4.0},
+            {"outcome": "done", "peak_turns": 4.0, "peak_torque_mNm": 0.1, "launch_turns": 4.0, "stalls": 0},
         ],
     )
     def test_an_empty_wind_stays_off_it(
