@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
-INK, PALE, SECOND = "#111111", "#767676", "#0b5394"
+INK, PALE, SECOND = "#111111", "#767676", "#1c4f7c"
 """On white: contrast 19, 4.5 and 8; never told apart by colour alone."""
 
 
