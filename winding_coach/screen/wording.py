@@ -147,9 +147,9 @@ KEYS = (
     ("b", "the motor broke: close the wind and say so"),
     ("+, -", "turns that the motor holds already, ten more or fewer"),
     *LOOK_HELP,
-    ("f", "log the flight, once the wind is closed"),
-    ("d", "let the motor down on the meter, once the wind is closed"),
-    ("n, enter", "the next wind, once this one is closed"),
+    ("f", "after the wind: log the flight"),
+    ("d", "after the wind: let the motor down on the meter"),
+    ("n, enter", "after the wind: the next one"),
     ("q", "close the wind, save it, and leave"),
 )
 """Keys of a live wind and what they do."""
