@@ -18,7 +18,8 @@ def test_even_hands_without_a_fault_do_no_harm() -> None:
 
 @pytest.mark.parametrize(
     ("fault", "less", "more"),
-    [("past", 0.02, 0.06), ("short", 0.05, 0.15), ("launch", 0.1, 0.3), ("strides", 0.2, 0.4)],
+    # A few per cent short loses as many turns as it saves breaks: no harm, so further.
+    [("past", 0.02, 0.06), ("short", 0.10, 0.20), ("launch", 0.1, 0.3), ("strides", 0.2, 0.4)],
 )
 def test_more_of_a_fault_is_more_harm(fault: str, less: float, more: float) -> None:
     some, much = even(fault, less, SEED).harm.whole, even(fault, more, SEED).harm.whole
@@ -28,4 +29,6 @@ def test_more_of_a_fault_is_more_harm(fault: str, less: float, more: float) -> N
 def test_agreement_is_kendalls() -> None:
     rows = [{"score": 90.0, "harm": 0.0}, {"score": 50.0, "harm": 0.3}, {"score": 70.0, "harm": 0.4}]
     # Three pairs, of which one disagrees: (2 - 1) / 3.
-    assert agreement([*rows, {"score": None, "harm": 1.0}]) == (pytest.approx(1 / 3), 3)
+    tau, count = agreement([*rows, {"score": None, "harm": 1.0}])
+    assert tau == pytest.approx(1 / 3)
+    assert count == 3
