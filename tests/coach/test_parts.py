@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -19,7 +20,7 @@ from winding_coach.coach.look import risk_at_peak
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
 from winding_coach.coach.phases import BY_SIGNAL, LOADED, OVER, SignalSteps, next_by_key
-from winding_coach.coach.prompts import FEET, MARK_M, QUIET_S, Pacer, Scene, Wanted, mark_of, wanted
+from winding_coach.coach.prompts import FEET, MARK_M, QUIET_S, RESUMES_EVERY_S, Pacer, Scene, Wanted, mark_of, wanted
 from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.coach.view import Marks
 from winding_coach.coach.watching import MotorTurns, Stillness, ZeroTaker
@@ -159,6 +160,21 @@ def test_towards_the_peak_the_crank_goes_slower_until_the_stop() -> None:
     assert after is not None, "the alarm's word and the peak's are two"
     assert pacer.slowed_in(Phase.FINAL_TURNS)
     assert not pacer.slowed_in(Phase.WIND_STRETCHED)
+
+
+def test_stop_and_crank_never_come_in_turns() -> None:
+    """A meter at the end of its range near the peak: the word changed with each turn of the crank."""
+    pacer, said = Pacer("metric"), []
+    near = replace(CALM, phase=Phase.FINAL_TURNS)
+    for tenth in range(600):
+        choice = Wanted("stop_at_peak") if tenth // 15 % 2 else Wanted("keep_cranking")
+        told = pacer.tell(replace(near, at_s=0.1 * tenth), choice)
+        said += [] if told is None else [(told.at_s, told.code)]
+    sent_on = [at_s for at_s, code in said if code == "keep_cranking"]
+    assert len(sent_on) >= 3, "a little more may be asked for"
+    assert all(after - before >= RESUMES_EVERY_S for before, after in pairwise(sent_on[1:]))
+    stopped = [at_s for at_s, code in said if code == "stop_at_peak"]
+    assert stopped[0] == pytest.approx(1.5), "the first stop is said at once"
 
 
 def test_a_distance_sensor_shows_who_is_too_far_in() -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from tests.coach.untrue import (
     World,
+    changed_from,
     distance_once,
     negated,
     pulses_lost,
@@ -127,6 +128,31 @@ def test_a_caution_that_went_out_at_the_walk_in_is_a_stop(how: dict[str, Any], f
     found = next(one for one in world.said if isinstance(one, Alarm) and one.code == "far_off")
     assert found.figures.reasons[0] == first
     assert world.coach.limits.peak_Nm <= 1.081 * PLAN.peak_torque_Nm
+
+
+@pytest.mark.parametrize("turns", [500.0, 1250.0], ids=["at full stretch", "in the last turns"])
+@pytest.mark.parametrize(
+    "how", [{"gain": 0.4}, {"zero_Nm": 0.25 * PLAN.peak_torque_Nm}, {"zero_Nm": -0.25 * PLAN.peak_torque_Nm}], ids=str
+)
+def test_a_zero_that_steps_or_a_gain_that_falls_in_mid_wind_went_unsaid(how: dict[str, float], turns: float) -> None:
+    """Where feet stand still torque cannot jump from one line to the next and stay there."""
+    world = World(spoil=changed_from(turns, **how), meter=C).run()
+    found = next(one for one in world.said if isinstance(one, Alarm) and one.code == "far_off")
+    begun_s = next(truth.at_s for truth in world.truths if truth.turns >= turns)
+    assert begun_s < found.at_s < begun_s + 1.5
+    assert not MORE & {one.code for one in world.said if isinstance(one, Prompt) and one.at_s > found.at_s}
+    assert world.top_turns < turns + 30.0
+    assert set(found.figures.reasons) <= {"zero", "gain", "pulses"}
+    assert world.past_target < 1.03
+
+
+@pytest.mark.parametrize("how", [{"gain": 0.5}, {"zero_Nm": -0.35 * PLAN.peak_torque_Nm}], ids=str)
+def test_what_creeps_during_the_walk_in_is_seen_at_the_hooks(how: dict[str, float]) -> None:
+    """Slowly enough to be nobody's jump: the scale of full stretch does not hold any more."""
+    world = World(spoil=changed_from(800.0, within_s=20.0, **how), meter=C).run()
+    assert "far_off" in world.alarms()
+    assert world.past_target < 1.03
+    assert not world.broken
 
 
 def test_going_on_in_doubt_takes_the_lower_of_both_targets() -> None:

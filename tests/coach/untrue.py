@@ -197,6 +197,22 @@ def negated(sample: Sample, world: World) -> Sample:
     return replace(sample, raw=round(min(max(2 * zero - sample.raw, RAW_MIN), RAW_MAX)))
 
 
+def changed_from(turns: float, *, gain: float = 1.0, zero_Nm: float = 0.0, within_s: float = 0.0) -> Spoil:
+    """A gain that falls or a zero that steps or drifts away once so many turns are on, within so many seconds."""
+    begun: list[float] = []
+
+    def spoil(sample: Sample, world: World) -> Sample:
+        if world.motor.turns < turns or sample.raw is None:
+            return sample
+        begun.append(world.at_s)
+        part = 1.0 if within_s <= 0.0 else min((world.at_s - begun[0]) / within_s, 1.0)
+        zero, off = SIMULATED.zero_counts, zero_Nm / SIMULATED.Nm_per_count
+        raw = zero + (sample.raw - zero) * (1.0 + part * (gain - 1.0)) + part * off
+        return replace(sample, raw=round(min(max(raw, RAW_MIN), RAW_MAX)))
+
+    return spoil
+
+
 def stuck_from(turns: float, *, pulses: bool = False) -> Spoil:
     """The converter gives the same value from these turns on (pulses: and so does the crank)."""
     held: dict[str, int | None] = {}

@@ -24,6 +24,13 @@ FOR_S = 2.0
 CHANGED_BELOW, CHANGED_ABOVE = 0.60, 1.30
 """A label that was right at full stretch cannot be wrong by this later: then a zero or a count went off. Who comes late
 to the hooks has a fifth less torque there for a while (simulated)."""
+CLIMB_FROM, CLIMB_ABOVE, CLIMB_TURNS, CLIMB_BELOW = 0.75, 1.22, 0.97, 0.82
+"""Torque from this share of the peak on, over what this motor shows at these turns, and torque at the last turns:
+honest winds come to 1.00 to 1.14 and 0.99 to 1.03 (simulated)."""
+LATE = 0.08
+"""Less at the last turns where nobody measures whether they have just come to the hooks."""
+UNKNOWN_ABOVE, UNKNOWN_BELOW = 1.35, 0.72
+"""The same by the label alone, where full stretch showed no scale."""
 AGAIN = 1.3
 """A doubt that was gone on with comes up again where torque is off by this more."""
 PULSES, MANY_PULSES = 1.05, 1.15
@@ -31,6 +38,10 @@ PULSES, MANY_PULSES = 1.05, 1.15
 RATIOS = (5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 16.0, 20.0)
 """Usual winders; common practice, no source."""
 NEAR_RATIO = 0.06
+CLIMBS, AT_HOOKS_M = frozenset({Phase.WALK_IN, Phase.FINAL_TURNS}), 0.03
+
+SURE = ("jumped", "pulses")
+"""What has been held long enough where it was found."""
 
 REASONS = ("motor", "ratio", "zero", "gain", "turns", "pulses", "direction", "stretch")
 
@@ -42,6 +53,7 @@ class Doubts:
         self._path = path
         self._ratio = limits.ratio
         self._stretched_turns = limits.stretched_turns
+        self._target_turns, self._peak_Nm, self._hooks_m = limits.target_turns, limits.peak_Nm, limits.hooks_m
         self.reasons: tuple[str, ...] = ()
         self.of_plan: float | None = None
         self.going_on = False
@@ -78,27 +90,41 @@ class Doubts:
         estimated: tuple[float, float] | None,
         pulses: float | None,
         first: float | None,
+        jumped: float | None = None,
+        lost: float | None = None,
     ) -> None:
         """Take a moment.
 
         other_way, turns_differ: torque contradicts the direction, or the turns in, that were told. estimated: turns by
         the ripple and their standard deviation, where nobody counts. pulses: turns by the rhythm of the pulses over
-        those counted. first: torque over the label's by the first turns.
+        those counted. first: torque over the label's by the first turns. jumped: torque after a jump that no motor
+        makes, over that before. lost: share of the pulses that is missing, by their rhythm.
         """
-        found = self._found(now, live, other_way, turns_differ, estimated, pulses, first)
+        found = self._at_once(jumped, None if self.going_on else lost)
+        if found is None:
+            found = self._found(now, live, other_way, turns_differ, estimated, pulses, first)
         if found is None:
             self._since = None
             return
         kind, reasons, of_plan = found
         if self._since is None or self._since[0] != kind:
             self._since = kind, now.at_s
-        if now.at_s - self._since[1] < FOR_S:
+        if now.at_s - self._since[1] < (0.0 if kind in SURE else FOR_S):
             return
-        if self.going_on and not self._worse(of_plan):
+        if self.going_on and kind != "jumped" and not self._worse(of_plan):
             return
         if not self.stops:
             self.going_on = False
             self.reasons, self.of_plan = reasons, of_plan
+
+    @staticmethod
+    def _at_once(jumped: float | None, lost: float | None) -> tuple[str, tuple[str, ...], float | None] | None:
+        """What needs no label to be untrue."""
+        if jumped is not None:
+            return "jumped", ("zero", "gain"), jumped
+        if lost is not None:
+            return "pulses", ("pulses", "ratio"), None
+        return None
 
     def _worse(self, of_plan: float | None) -> bool:
         if of_plan is None or self._accepted is None:
@@ -126,14 +152,39 @@ class Doubts:
                 return "far", self._reasons(at_stretch, now, pulses), at_stretch
         elif first is not None and not FIRST_BELOW <= first <= FIRST_ABOVE + unseen:
             return "first", self._reasons(first, now, pulses), first
+        climb = self._climb(now, live)
+        if climb is not None:
+            high = ("pulses", "zero", "gain") if now.counted else ("zero", "gain")
+            return "climb", high if climb > 1.0 else ("gain", "zero", "stretch"), climb
         if pulses is not None and pulses > MANY_PULSES:
-            return "pulses", ("pulses", "ratio"), None
+            return "many", ("pulses", "ratio"), None
         if turns_differ:
             return "turns", ("turns", "zero"), None
         ratio = self._by_ripple(now, estimated)
         if ratio is not None and ratio < EST_BELOW:
             return "ripple", self._reasons(ratio, now, None), ratio
         return None
+
+    def _climb(self, now: Moment, live: LiveScale) -> float | None:
+        """Torque near the end over what this motor has there by its count, where that is no honest motor's; else None.
+
+        Nobody at these turns has so much, wherever they stand on the way in: the scale of full stretch holds.
+        """
+        turns, torque_Nm = now.turns, now.torque_Nm
+        if now.phase not in CLIMBS or not now.counted or not turns or torque_Nm is None or now.cranking is False:
+            return None
+        known = live.at_stretch
+        ratio = torque_Nm / max((known or 1.0) * self._path.torque_at(turns), 1e-9)
+        above, below = (CLIMB_ABOVE, CLIMB_BELOW) if known else (UNKNOWN_ABOVE, UNKNOWN_BELOW)
+        if ratio > above and torque_Nm >= CLIMB_FROM * self._peak_Nm:
+            return ratio
+        if turns < CLIMB_TURNS * self._target_turns:
+            return None
+        if now.distance_m is None:
+            below -= LATE
+        elif now.distance_m > self._hooks_m + AT_HOOKS_M:
+            return None
+        return ratio if ratio < below else None
 
     def _by_ripple(self, now: Moment, estimated: tuple[float, float] | None) -> float | None:
         """Torque over the plan's by estimated turns at full stretch, a mean over time; None until that is known."""

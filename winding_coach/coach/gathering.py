@@ -194,6 +194,8 @@ class Gathering:
             estimated=estimated,
             pulses=pulses,
             first=self.turns_in.label,
+            jumped=intake.jumps.times,
+            lost=intake.rhythm.lost,
         )
 
     @staticmethod

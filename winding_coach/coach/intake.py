@@ -5,8 +5,10 @@ from __future__ import annotations
 from winding_coach.coach.dead_crank import DeadCrank
 from winding_coach.coach.direction import Direction
 from winding_coach.coach.distance import DistanceGate
+from winding_coach.coach.jumps import Jumps
 from winding_coach.coach.limits import Limits
-from winding_coach.coach.phases import LOADED, UNLOADING
+from winding_coach.coach.phases import LOADED, PREPARING, UNLOADING, WINDING
+from winding_coach.coach.rhythm import Rhythm
 from winding_coach.coach.said import LinkSaid, Phase
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import LinkView
@@ -25,6 +27,8 @@ from winding_coach.signals.reading import Reading
 STALE_S = 0.5
 SILENT_AFTER_S = 2.0
 SKIP_SAID_EVERY_S = 10.0
+ALIVE_TURNS = 4.0
+"""Crank turns that a sensor still counts at full stretch after it was given up: it loses pulses."""
 STRANGE_BYTES = 64
 """So many bytes without a line in them are not this meter's."""
 
@@ -45,6 +49,9 @@ class Intake:
         self.distance = DistanceGate(limits.hooks_m, limits.stretch_m)
         self.frozen = FrozenReadings(Repeats.from_json(settings.calibration.more.get(REPEATS)))
         self.zeroing = Zeroing(settings, limits.peak_Nm)
+        self.jumps = Jumps(limits.peak_Nm)
+        self.rhythm = Rhythm()
+        self._given_up_at: float | None = None
         self.heard = Heard()
         self.link = LinkView()
         self.tared = settings.tare_counts is not None
@@ -82,6 +89,8 @@ class Intake:
         # What was long on its way says what was so then, not now.
         self.heard.take(self.at_s - self._arrival.age_s(self.at_s, t_s), good=good)
         crank_turns = None if self.dead_crank.dead else sample.crank_turns
+        if self.dead_crank.dead:
+            self._after_given_up(sample.crank_turns, phase)
         share = self.share_of(top_Nm) if phase in UNLOADING else None
         self.turns.count(crank_turns, signed=sample.quadrature, phase=phase, torque_share_of_top=share)
         self.frozen.add(t_s, sample.raw, crank_turns, at_end=sample.saturated)
@@ -102,30 +111,56 @@ class Intake:
             self._breaks_at = self.estimator.lines_per_s
             self._breaks.set_rate(self._breaks_at)
         self.still.add(t_s, torque_Nm, top_Nm)
+        self._untrue(t_s, torque_Nm, crank_turns, phase)
         if self._breaks.add(t_s, torque_Nm) and phase in LOADED:
             self.broke = True
             self.still.reset()
             self.estimator.gap(t_s)
+
+    def _untrue(self, t_s: float, torque_Nm: float, crank_turns: float | None, phase: Phase) -> None:
+        """Look for what no motor and no hand does."""
+        if phase in WINDING or self.jumps.pending:
+            self.jumps.add(t_s, torque_Nm, walking=phase is not Phase.FINAL_TURNS)
+        else:
+            self.jumps.reset()
+        if phase in PREPARING | {Phase.WIND_STRETCHED}:
+            self.rhythm.add(t_s, crank_turns)
+
+    def _after_given_up(self, crank_turns: float | None, phase: Phase) -> None:
+        """Pulses of a crank sensor that was given up."""
+        if crank_turns is None or phase not in PREPARING | {Phase.WIND_STRETCHED}:
+            return
+        if self._given_up_at is None:
+            self._given_up_at = crank_turns
+        elif abs(crank_turns - self._given_up_at) >= ALIVE_TURNS:
+            self.rhythm.given_up_but_alive()
 
     def _restarted(self) -> None:
         """The meter's clock and counts began anew."""
         self.estimator.reset()
         self._breaks.reset()
         self._arrival.reset()
-        self.frozen.reset()
+        self._begin_anew()
         self.distance.restart()
+
+    def _begin_anew(self) -> None:
+        """What comes next has no before."""
+        self.frozen.reset()
+        self.jumps.reset()
+        self.rhythm.pause()
 
     def _other_way(self, t_s: float) -> None:
         """All torque so far had the other sign."""
         self._breaks.reset()
         self.still.reset()
+        self.jumps.reset()
         self.estimator.gap(t_s)
 
     def link_up(self, event: LinkUp) -> LinkSaid:
         """The link opened."""
         self.meter.link_up()
         self._arrival.reset()
-        self.frozen.reset()
+        self._begin_anew()
         self._up_at_s, self._live_at_s = event.at_s, None
         self.heard = Heard()
         return self._link_is("up", event.port)
@@ -138,6 +173,7 @@ class Intake:
     def skipped(self, event: Skipped) -> list[LinkSaid]:
         """Bytes were left out on the way: the next may begin within a line. Said, but not again and again."""
         self.meter.link_up()
+        self.rhythm.pause()
         if self.link.state != "up" or self._since(self._skip_said_at_s) < SKIP_SAID_EVERY_S:
             return []
         self._skip_said_at_s = event.at_s
@@ -154,6 +190,7 @@ class Intake:
         self.tared = True
         self.turns.restart()
         self.still.reset()
+        self.jumps.reset()
         self._breaks.reset()
         if self._newest is not None:
             self.estimator.gap(self._newest.device_s)
@@ -163,6 +200,8 @@ class Intake:
         self.broke = False
         self.turns.restart()
         self.still.reset()
+        self.jumps.reset()
+        self.rhythm = Rhythm()
         self._breaks.reset()
         if self._newest is not None:
             self.estimator.gap(self._newest.device_s)
@@ -170,6 +209,7 @@ class Intake:
     def crank_sensor_lost(self) -> None:
         """The crank sensor was given up: its count is not believed any more."""
         self.turns.give_up()
+        self.rhythm = Rhythm()
         self.estimator.sensor_lost()
 
     def silence(self, phase: Phase) -> LinkSaid | None:

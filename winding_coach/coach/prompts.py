@@ -36,6 +36,8 @@ STILL_NEAR, MOST_STOPPING_S = 0.97, 8.0
 wrong."""
 SETTLES = 0.985
 """After the last turn off torque comes back by this much within seconds (simulated; rubber that relaxed recovers)."""
+RESUMES_EVERY_S = 12.0
+"""After a second stop the crank is not sent on again any sooner after the first time: never stop and crank in turns."""
 STOP_STANDS_S = 3.0
 """A stop that was said stands so long, whatever the rate does meanwhile."""
 BACK_OFF_QUIET_S = 1.2
@@ -318,6 +320,7 @@ class Pacer:
         self.prompt: Prompt | None = None
         self._slowed: set[Phase] = set()
         self._off_stopped = False
+        self._resumed_s = -1e9
 
     @property
     def mark_m(self) -> float | None:
@@ -347,9 +350,9 @@ class Pacer:
             self._last_phase = now.phase
             return None
         # A stop is one stop, though the phase goes on from the final turns to the back-off meanwhile.
-        here = self._last_phase == now.phase or choice.code == "stop_at_peak"
+        here = self._last_phase == now.phase or choice.code == "stop_at_peak" or self._resumes(now, choice)
         if self._last is not None and self.prompt is not None and here:
-            if choice.same_as(self._last):
+            if choice.same_as(self._last) or self._resumes_too_soon(now, choice):
                 return None
             quiet_s = 0.0 if choice.code in FEET else BACK_OFF_QUIET_S if choice.code == "back_off" else QUIET_S
             due = now.at_s - self.prompt.at_s >= quiet_s
@@ -358,6 +361,8 @@ class Pacer:
                 urgent and (choice.code, choice.crank_turns) != (self._last.code, self._last.crank_turns)
             ):
                 return None
+        if self._resumes(now, choice):
+            self._resumed_s = now.at_s
         self._last, self._last_phase = choice, now.phase
         if choice.code == "back_off" and choice.crank_turns == 0.0:
             self._off_stopped = True
@@ -387,3 +392,11 @@ class Pacer:
             self._steps,
         )
         return self.prompt
+
+    def _resumes(self, now: Moment, choice: Wanted) -> bool:
+        """Whether this sends a crank on that was told to stop."""
+        stopped = self._last is not None and self._last.code == "stop_at_peak"
+        return stopped and now.phase in WINDING and choice.code != "stop_at_peak"
+
+    def _resumes_too_soon(self, now: Moment, choice: Wanted) -> bool:
+        return self._resumes(now, choice) and now.at_s - self._resumed_s < RESUMES_EVERY_S

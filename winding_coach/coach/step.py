@@ -129,8 +129,8 @@ class Coach:
         elif name == "go_on":
             if self._intake.meter.another:
                 self._intake.meter.accept_board()
-            else:
-                self._gathering.go_on()
+            elif self._gathering.go_on():
+                self._intake.jumps.accept()
         elif name in MORE_TURNS_IN and phase in PREPARING | {Phase.WIND_STRETCHED}:
             held = self._gathering.turns_in
             held.told(held.held.turns + MORE_TURNS_IN[name])
