@@ -156,6 +156,15 @@ class TestLostAndDouble:
         assert add(clock, meter.line(lines=300)).lost == 0
         assert add(clock, meter.line(lines=3)).lost == 2
 
+    def test_a_clock_that_jumps_back_doubled_the_count_of_the_crank(self) -> None:
+        """Lines and pulses went on: 500 turns became a thousand, and the walk-in was over before it began."""
+        clock = DeviceClock()
+        for seq in range(400):
+            add(clock, Sample(seq, 50_000_000 + 25_000 * seq, 1, crank=seq // 10))
+        jumped = add(clock, Sample(400, 40_000_000, 1, crank=40))
+        assert (jumped.restarted, jumped.crank, jumped.lost) == (True, 40, 0)
+        assert add(clock, Sample(401, 40_025_000, 1, crank=40)).crank == 40
+
     def test_a_meter_that_restarted_behind_a_dead_link(self) -> None:
         meter, clock = Meter(5.0), DeviceClock()
         add(clock, meter.line())

@@ -21,9 +21,9 @@ EST_BELOW = 0.62
 """The same by turns that the ripple of the torque shows: they are off by more, and too few where ripple is faint."""
 EST_FROM_SHARE, EST_SD_SHARE = 0.4, 0.12
 FOR_S = 2.0
-CHANGED_BELOW, CHANGED_ABOVE = 0.60, 1.30
+CHANGED_BELOW, CHANGED_ABOVE = 0.72, 1.25
 """A label that was right at full stretch cannot be wrong by this later: then a zero or a count went off. Who comes late
-to the hooks has a fifth less torque there for a while (simulated)."""
+to the hooks has a fifth less torque there for a while; 80 honest winds came to 0.94 to 1.01 (simulated)."""
 CLIMB_FROM, CLIMB_ABOVE, CLIMB_TURNS, CLIMB_BELOW = 0.75, 1.22, 0.97, 0.82
 """Torque from this share of the peak on, over what this motor shows at these turns, and torque at the last turns:
 honest winds come to 1.00 to 1.14 and 0.99 to 1.03 (simulated)."""

@@ -108,7 +108,7 @@ def _backing_off(now: Moment, limits: Limits) -> bool:
 
 def _ended_early(now: Moment, limits: Limits) -> bool:
     """In the walk-in torque went down, stays down, and nothing cranks: they are done with winding."""
-    if now.torque_Nm is None or now.cranking is True or now.phase_top_Nm <= 0.0:
+    if now.torque_Nm is None or now.cranking is True or now.phase_top_Nm <= 0.0 or now.in_doubt:
         return False
     out = now.distance_m is not None and now.distance_m > limits.hooks_m + 0.15
     # Where nothing counts turns, only quite still torque shows that nobody cranks or walks: they may not have heard.

@@ -79,9 +79,11 @@ class DeviceClock:
             # More lines than any meter sends in that time: the sequence went back.
             or step_seq - SEQ_SLACK > step_us * MOST_LINES_PER_S / 1e6
         )
+        # A clock that jumps back while lines and pulses go on is no start: the count stays what it was.
+        goes_on = restarted and _goes_on(before, sample, step_seq)
         if restarted:
             self._device_us += int(AFTER_RESTART_S * 1e6)
-            lost = sample.seq
+            lost = max(step_seq - 1, 0) if goes_on else sample.seq
         else:
             self._device_us += step_us
             lost = step_seq - 1
@@ -90,7 +92,7 @@ class DeviceClock:
             lost, self._new_link = 0, False
         if sample.crank is not None and (restarted or sample.crank != self._crank_before or self._crank is None):
             turns = CRANK_JUMP if restarted else min(MAX_REV_PER_S * step_us / 1e6 + SPARE_TURNS, CRANK_JUMP)
-            self._count(sample.crank, restarted, quadrature, min(turns * pulses_per_turn, MOST_JUMP))
+            self._count(sample.crank, restarted and not goes_on, quadrature, min(turns * pulses_per_turn, MOST_JUMP))
         return Unwrapped(self._device_us / 1e6, self._crank, lost, restarted)
 
     def _watch(self, step_us: int, step_seq: int) -> None:
@@ -110,6 +112,15 @@ class DeviceClock:
         if abs(change) > most or (change < 0 and not quadrature):
             change = 0
         self._crank += change
+
+
+def _goes_on(before: Sample, now: Sample, step_seq: int) -> bool:
+    """Whether line number and crank go on from a line well after the start: only the clock began elsewhere."""
+    if before.seq <= SEQ_SLACK or step_seq > SEQ_SLACK or now.flags & SETTLING & ~before.flags:
+        return False
+    if now.crank is None or before.crank is None:
+        return True
+    return abs((now.crank - before.crank + U16 // 2) % U16 - U16 // 2) <= MAX_REV_PER_S
 
 
 def _wrapped(before: Sample, now: Sample, wrap_us: int) -> bool:
