@@ -47,7 +47,11 @@ class InPhase:
 class Gathering:
     """`limits`: those of now, for this motor's live scale. `doubts`, `turns_in`: what is not as it was said to be."""
 
-    def __init__(self, limits: Limits, path: PlanPath, turns_in: float | None = None) -> None:
+    def __init__(
+        self, limits: Limits, path: PlanPath, turns_in: float | None = None, pull_reads_Nm: float = 0.0
+    ) -> None:
+        """pull_reads_Nm: what the pull at full stretch reads as, by the calibration, in the meter's own sense."""
+        self._pull_reads_Nm = pull_reads_Nm
         self.limits = limits
         self.live = LiveScale(limits, path)
         self.doubts = Doubts(path, limits)
@@ -173,6 +177,9 @@ class Gathering:
             return
         if torque_Nm is not None and phase in PREPARING and intake.zeroing.unloaded:
             torque_Nm = 0.0  # A zero that drifted holds no turns.
+        elif torque_Nm is not None and phase is not Phase.HOOK_UP:
+            # Nor does a pull: what it reads as at full stretch was measured when the meter was calibrated.
+            torque_Nm -= intake.direction.sign * self._pull_reads_Nm
         self.turns_in.tell(phase, torque_Nm, intake.still.still_s, intake.turns.wound, distance_m)
         intake.turns.before = guide.turns_in = self.turns_in.held.turns
 

@@ -23,6 +23,7 @@ from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.watching import zero_offers
 from winding_coach.coach.wording import alarm_words
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
+from winding_coach.meter.crosstalk import pull_reads_Nm
 from winding_coach.rubber.path import PlanPath
 
 PHASES = len(Phase)
@@ -60,7 +61,8 @@ class Coach:
     def _begin_motor(self, turns_in: float | None) -> None:
         """Nothing is known of the motor on the hook but its label."""
         limits = limits_from(self.settings)
-        self._gathering = Gathering(limits, self._path, turns_in)
+        kept, pull_N = self.settings.calibration.more.get("pull"), self.settings.plan.stretched_pull_N
+        self._gathering = Gathering(limits, self._path, turns_in, pull_reads_Nm(kept, pull_N))
         self._guide = Guide(self._path, limits, self._learning, led_by_torque=self.settings.led_by_torque)
         self._notes = Notes()
 

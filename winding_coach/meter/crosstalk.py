@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 USUAL_PULL_N = 18.0
 """Pull at full stretch of the motor that is wound in practice, by the plan."""
@@ -51,6 +52,15 @@ class CrossTalk:
             "gain_per_N": self.gain_per_N,
             "sd_Nm": self.sd_Nm,
         }
+
+
+def pull_reads_Nm(kept: Any, pull_N: float) -> float:
+    """Return what a straight pull reads as, by the `pull` that a calibration keeps; 0 where it keeps none."""
+    try:
+        found = float(kept["Nm_per_N"]) * pull_N
+    except (KeyError, TypeError, ValueError, OverflowError):
+        return 0.0
+    return found if math.isfinite(found) else 0.0
 
 
 def crosstalk(points: Sequence[PullPoint]) -> CrossTalk | None:

@@ -60,6 +60,7 @@ class MeterModel:
     torque while the crank stands still. uptime_s: how long it has been on when the bench begins, to bring the wraps
     of its clock and sequence near; crank_so_far: pulses it has counted by then. pulses_per_turn: of the crank.
     crank_sender: a board of its own at the handle counts the crank that `channels` names, and sends by a radio.
+    pull_Nm_per_N: what a straight pull reads as.
     """
 
     lines_per_s: float = 80.0
@@ -78,6 +79,7 @@ class MeterModel:
     crank_so_far: int = 0
     pulses_per_turn: int = 1
     crank_sender: bool = False
+    pull_Nm_per_N: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,6 +294,8 @@ class Bench:
         meter = self._meter
         shown = self._torque_at_cell() * (1.0 + meter.gain_error) + meter.zero_off_Nm
         shown += meter.drift_Nm_per_s * self._at_s
+        if meter.pull_Nm_per_N and self._hands.state.hooked:
+            shown += meter.pull_Nm_per_N * self._motor.pull_N
         shown += (meter.noise_Nm + self.scatter_Nm) * self._draw()
         if self._hits(self.spike_share):
             shown += float(self._rng.choice((-1.0, 1.0))) * SPIKE_NM
