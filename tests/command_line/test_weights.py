@@ -16,12 +16,22 @@ from winding_coach.command_line.emulate_weights import FAULTS, Hung, hung_from
 from winding_coach.meter.calibration import SIMULATED, Calibration
 
 
-def rehearsed(*options: str, fault: str | None = None, job: str = "calibrate", typed: str = "") -> tuple[int, Any, str]:
-    """Type at the emulator what the other asks for; typed: what is answered at a load instead, as 'N=words'."""
+def rehearsed(
+    *options: str,
+    fault: str | None = None,
+    job: str = "calibrate",
+    typed: str = "",
+    meter_lines: str = "protocol",
+    leaves_at: str = "",
+) -> tuple[int, Any, str]:
+    """Type at the emulator what the other asks for; typed: what is answered at a load instead, as 'N=words'.
+
+    leaves_at: the number of the load at which it is left.
+    """
     instead = dict(part.split("=") for part in typed.split(";") if part)
     me = [sys.executable, "-m", "winding_coach", "meter"]
     meter = subprocess.Popen(
-        [*me, "emulate", "--weights", "--speed", "20", *(["--fault", fault] if fault else [])],
+        [*me, "emulate", "--weights", "--lines", meter_lines, "--speed", "20", *(["--fault", fault] if fault else [])],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -51,6 +61,10 @@ def rehearsed(*options: str, fault: str | None = None, job: str = "calibrate", t
             if " of " in line:
                 asked = line
             number = line.split(" of ")[0]
+            if number == leaves_at:
+                other.stdin.write("q\n")
+                other.stdin.flush()
+                continue
             line = asked
             weight = re.search(r"(?:Load|Put on) ([\d.]+ g), (\w+)", line)
             pull = re.search(r"([\d.]+ kg) (?:straight )?from the hook(?:, leaning (\d+)° to the (\w+))?", line)
@@ -177,3 +191,46 @@ def test_a_fault_that_is_none(home: Path) -> None:
     done = run("meter", "emulate", "--weights", "--fault", "gremlins")
     assert done.returncode == 2
     assert all(name in done.stderr for name in FAULTS)
+
+
+def test_a_set_that_was_broken_off_goes_on_where_it_was(home: Path) -> None:
+    """All loads were lost with it."""
+    status, _, said = rehearsed(*SHORT, leaves_at="6")
+    assert status == 1
+    assert "The first 5 loads are kept: --resume takes the rest." in said
+    status, found, said = rehearsed(*SHORT, "--resume")
+    assert status == 0, said
+    assert said.count("ress Enter") == 8
+    assert "6 of 13" in said
+    assert len(found["calibration"]["points"]) == 13
+    status, _, said = rehearsed(*SHORT, "--resume")
+    assert (status, "the last set is complete" in said) == (2, True)
+
+
+def test_a_set_of_other_loads_is_not_gone_on_with(home: Path) -> None:
+    assert rehearsed(*SHORT, leaves_at="3")[0] == 1
+    status, _, said = rehearsed("--arm", "25 mm", "--masses", "0 g,10 g,20 g,0 g", "--resume")
+    assert status == 2
+    assert "the last set was of other loads" in said
+
+
+def test_one_weight_of_two_per_cent_more_is_named_as_one(home: Path) -> None:
+    """Hung once, on the way down: the bearing was blamed for it."""
+    status, found, said = rehearsed(*SHORT, typed="5=20.4 g right")
+    assert status == 1, said
+    assert "The load '20 g, right' reads as 1.020 times itself would, once (load 5)" in found["faults"][0]
+
+
+def test_a_meter_that_prints_numbers_is_calibrated(home: Path) -> None:
+    status, found, said = rehearsed(*SHORT, "--lines", "plain", meter_lines="plain")
+    assert status == 0, said
+    made = Calibration.from_json((home / "calibration.json").read_text())
+    assert made.Nm_per_count == pytest.approx(SIMULATED.Nm_per_count, rel=5e-4)
+    assert len(found["calibration"]["points"]) == 13
+
+
+def test_a_fault_of_a_meter_that_prints_numbers_is_named_too(home: Path) -> None:
+    masses = "0 g,10 g,20 g,30 g,50 g,70 g,50 g,30 g,20 g,10 g,0 g"
+    status, found, said = rehearsed(*SHORT, "--masses", masses, "--lines", "plain", meter_lines="plain", fault="stop")
+    assert status == 1, said
+    assert "stop" in found["faults"][0]

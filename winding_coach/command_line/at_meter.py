@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from winding_coach.meter.reader import TorqueSample
 
 JOIN_S = 1.0
+LEFT = "It was left before its end: no calibration was made."
 KEPT_READINGS = 20_000
 """Newest readings from which it is learnt how often the meter repeats a value."""
 
@@ -110,7 +111,7 @@ class AtMeter:
             except queue.Empty:
                 continue
             if line is None or line.lower() in ("q", "quit"):
-                raise Problem("It was left before its end: nothing is kept.")
+                raise Problem(LEFT)
             return line
 
     def _read(self) -> list[TorqueSample]:
@@ -132,13 +133,13 @@ class AtMeter:
 class GuidedMeter:
     """A guide and the thread that reads its meter. `view` and `lost` may be read from any thread."""
 
-    def __init__(self, source: Source, loads: Sequence[Load]) -> None:
+    def __init__(self, source: Source, loads: Sequence[Load], taken: Sequence[Point] = ()) -> None:
         from winding_coach.meter.guiding import Guide
         from winding_coach.meter.reader import MeterReader
 
         self.lost: str | None = "The meter is being looked for."
         self._source = source
-        self._guide = Guide(loads)
+        self._guide = Guide(loads, taken)
         self._reader = MeterReader(SIMULATED)
         self._keys: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._stopping = threading.Event()

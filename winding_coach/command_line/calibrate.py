@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import re
 import sys
@@ -14,7 +15,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from winding_coach.command_line.at_meter import AtMeter, Lines, say
+from winding_coach.command_line.at_meter import LEFT, AtMeter, Lines, say
 from winding_coach.command_line.calibration_points import LAST, Taken, numbers_again, read_points, write_points
 from winding_coach.command_line.home import Home, add_common_arguments
 from winding_coach.command_line.plain_port import add_lines_argument, port_of
@@ -54,6 +55,9 @@ def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tilt", default="5", metavar="DEGREES", help="by which the pull leans to either side (5)")
     parser.add_argument("--motor-pull", default="18", metavar="NEWTONS", help="at full stretch, see plan (18)")
     parser.add_argument("--again", metavar="LIST", help="take only these loads of the last set again, as in 4,9")
+    parser.add_argument(
+        "--resume", action="store_true", help="go on with the last set where it was broken off, its loads kept"
+    )
     parser.add_argument("--rating", metavar="TORQUE", help="torque that loads the cell fully")
     parser.add_argument("--name", default="meter", metavar="NAME", help="of the meter (meter)")
     parser.add_argument("--months", default="12", metavar="N", help="how long it is good for (12)")
@@ -161,6 +165,8 @@ def _taken(args: argparse.Namespace, home: Home, units: UnitSystem, raws: list[i
         _loads(args, units)
         return read_points(args.points)
     last = home.folder / FOLDER / LAST
+    if args.again is not None and args.resume:
+        raise UsageProblem("--resume goes on with a set, --again takes loads of a whole one: leave one of them out.")
     before = read_points(str(last)) if args.again is not None else []
     places = numbers_again(args.again, len(before)) if args.again is not None else []
     loads = [before[place].load for place in places] if before else _loads(args, units)
@@ -169,12 +175,39 @@ def _taken(args: argparse.Namespace, home: Home, units: UnitSystem, raws: list[i
     if not before and len({round(load.torque_Nm, 9) for load in loads}) < FEWEST_LOADS:
         raise UsageProblem(f"At least {FEWEST_LOADS} different loads are needed, zero among them.")
     port = port_of(args.lines, args.port)
-    points = _points_on_screen(port, loads, raws) if on_screen(args) else _take_points(port, loads, raws)
+    already = _already(read_points(str(last)), loads) if args.resume else []
+    take = _points_on_screen if on_screen(args) else _take_points
+    points = list(already)
+    try:
+        take(port, loads, raws, points)
+    except Problem as problem:
+        if before or not points:
+            raise
+        write_points(last, [Taken(load, point) for load, point in zip(loads, points, strict=False)])
+        raise Problem(f"{problem} The first {len(points)} loads are kept: --resume takes the rest.") from None
     taken = [Taken(load, point) for load, point in zip(loads, points, strict=True)]
     for place, one in zip(places, taken, strict=bool(places)):
         before[place] = one
     write_points(last, before or taken)
     return before or taken
+
+
+def _already(kept: list[Taken], loads: list[Load]) -> list[Point]:
+    """The points of a set that was broken off.
+
+    Raises:
+        UsageProblem: they are not of these loads, or it was not broken off.
+    """
+    same = all(
+        math.isclose(one.load.torque_Nm, load.torque_Nm, rel_tol=1e-6, abs_tol=1e-12)
+        and math.isclose(one.load.pull_N, load.pull_N, rel_tol=1e-4, abs_tol=1e-6)
+        for one, load in zip(kept, loads, strict=False)
+    )
+    if not same or len(kept) > len(loads):
+        raise UsageProblem("--resume: the last set was of other loads: give the same arm and masses, or begin anew.")
+    if len(kept) == len(loads):
+        raise UsageProblem("--resume: the last set is complete: --again takes single loads of it again.")
+    return [one.point for one in kept]
 
 
 def _loads(args: argparse.Namespace, units: UnitSystem) -> list[Load]:
@@ -226,34 +259,36 @@ def on_screen(args: argparse.Namespace) -> bool:
     return sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM") != "dumb"
 
 
-def _points_on_screen(port: str, loads: list[Load], raws: list[int | None]) -> list[Point]:
+def _points_on_screen(port: str, loads: list[Load], raws: list[int | None], points: list[Point]) -> None:
+    """Guide through the loads behind those of `points`, and put theirs there, whether it is left early or not."""
     from winding_coach.command_line.at_meter import GuidedMeter
     from winding_coach.screen.calibrate_app import CalibrateApp
     from winding_coach.screen.terminal import drawing
     from winding_coach.sources.serial_port import SerialSource
 
-    guided = GuidedMeter(SerialSource(port), loads)
+    guided = GuidedMeter(SerialSource(port), loads, points)
     guided.start()
     try:
         done = CalibrateApp(guided, drawing()).run()
     finally:
         guided.stop()
+    points[:] = guided.view.points
     if not done:
-        raise Problem("It was left before its end: nothing is kept.")
+        raise Problem(LEFT)
     raws += guided.raws
-    return list(guided.view.points)
 
 
-def _take_points(port: str, loads: list[Load], raws: list[int | None]) -> list[Point]:
+def _take_points(port: str, loads: list[Load], raws: list[int | None], found: list[Point]) -> None:
+    """Ask for the loads behind those of `found`, line by line, and put their points there."""
     from winding_coach.sources.serial_port import SerialSource
 
     source = SerialSource(port)
     bench = AtMeter(source, Lines())
-    found: list[Point] = []
+    first = len(found)
     try:
         while len(found) < len(loads):
             at = len(found)
-            back = ", or b and Enter for the load before" if at == 1 else ""
+            back = ", or b and Enter for the load before" if at == max(first, 1) else ""
             say(f"{at + 1} of {len(loads)}: {loads[at].ask.removesuffix('.')}, then press Enter{back}.")
             point = bench.steady_after_enter(loads[at], loads[:at], found)
             if point is None:
@@ -264,7 +299,6 @@ def _take_points(port: str, loads: list[Load], raws: list[int | None]) -> list[P
     finally:
         source.close()
     raws += bench.raws
-    return found
 
 
 # -- what came of it

@@ -61,6 +61,12 @@ def add_emulate_arguments(emulate: argparse.ArgumentParser) -> None:
     emulate.add_argument(
         "--weights", action="store_true", help="on the calibration bench: type what hangs, line by line"
     )
+    emulate.add_argument(
+        "--lines",
+        choices=("protocol", "plain"),
+        default="protocol",
+        help="plain: print the counts alone, one number a line (protocol)",
+    )
     emulate.add_argument("--arm", default="30 mm", metavar="LENGTH", help="with --weights, from axis to thread (30 mm)")
     emulate.add_argument(
         "--script",
@@ -117,12 +123,20 @@ def emulate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> in
         port,
         crank_port=crank_port,
         crank_sent=bench.crank_sent,
+        printed=_printed(args),
         speed=speed,
         wait_for_reader=args.wait,
         until_stopped=args.until_stdin_closes,
         stopped=stopped,
     )
     return 0
+
+
+def _printed(args: argparse.Namespace) -> Callable[[bytes], bytes]:
+    """What the meter's bytes become on their way out."""
+    from winding_coach.simulator.plain import PlainPrinter
+
+    return PlainPrinter().print if args.lines == "plain" else bytes
 
 
 def _has_sender(args: argparse.Namespace) -> bool:
@@ -300,7 +314,7 @@ def _emulate_weights(args: argparse.Namespace, units: UnitSystem) -> int:
     stopped = _stopper(None)
     print(args.link or port.device, flush=True)
     bench.start()
-    emulate(bench, port, speed=speed, wait_for_reader=args.wait, stopped=stopped)
+    emulate(bench, port, printed=_printed(args), speed=speed, wait_for_reader=args.wait, stopped=stopped)
     return 0
 
 

@@ -125,7 +125,9 @@ def _patterns(points: Sequence[Point], t: Any, counts: Any, slope: float) -> Ite
     for side in (1.0, -1.0, 0.0):
         yield from _stops(t, levels, side)
     for i in range(n):
-        yield _Pattern("one", (np.arange(n) == i).astype(float), ZERO_SHARE if t[i] == 0.0 else LOAD_SHARE, place=i)
+        # A weight that is two per cent wrong is so of itself, however small it is beside the largest.
+        limit = max(LOAD_SHARE * abs(float(t[i])), ZERO_SHARE)
+        yield _Pattern("one", (np.arange(n) == i).astype(float), limit, place=i)
     for i in range(2, n - 2):
         yield _Pattern("jump", (np.arange(n) >= i).astype(float), ZERO_SHARE, place=i)
     if len(levels) > 2:
@@ -230,8 +232,8 @@ def _one(i: int, points: Sequence[Point], counts: Any, per_Nm: float, size: floa
     return Mishap(
         "wrong_load",
         off_Nm / point.torque_Nm,
-        f"The load '{name}' reads as {read / point.torque_Nm:.3f} times itself would, once: was another weight hung, or"
-        " did it touch something? Take it again.",
+        f"The load '{name}' reads as {read / point.torque_Nm:.3f} times itself would, once (load {i + 1}): was another"
+        " weight hung, or did it touch something? Take it again.",
     )
 
 

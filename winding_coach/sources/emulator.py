@@ -172,6 +172,7 @@ def emulate(
     *,
     crank_port: Port | None = None,
     crank_sent: Callable[[], bytes] = bytes,
+    printed: Callable[[bytes], bytes] = bytes,
     speed: float = 1.0,
     wait_for_reader: bool = False,
     until_stopped: bool = False,
@@ -183,7 +184,7 @@ def emulate(
 
     wait_for_reader: time begins when somebody opens the device. until_stopped: the meter stays when the hands
     have finished, and goes on sending. crank_port: of a crank sender; crank_sent: what it has
-    sent since it was last asked.
+    sent since it was last asked. printed: what goes out instead of what the bench sends.
     """
     pace = Pace(speed, clock)
     passed_s = 0.0
@@ -206,7 +207,7 @@ def emulate(
                 else:
                     port.unplug()
             bench.answer(port.received())
-            port.send(bench.advance(TICK_S))
+            port.send(printed(bench.advance(TICK_S)))
             if crank_port is not None:
                 crank_port.received()
                 crank_port.send(crank_sent())
