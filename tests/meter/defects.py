@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from winding_coach.meter.frames import (
+    FROZEN,
     NO_DATA,
     OVERLOAD,
     RAW_MAX,
@@ -210,7 +211,7 @@ DEFECTS: tuple[Defect, ...] = (
     Defect("one hello in twenty seconds", "hello", Stream(seconds=20.0, hello_every_s=60.0)),
     Defect("nothing is sent", "sends nothing", made=lambda seed: []),
     Defect("another device", "something else", made=_other_device),
-    Defect("another speed of the port", "bytes came, no line", made=_garbage),
+    Defect("another speed of the port", "Bytes came, no line", made=_garbage),
     Defect("carriage return alone", "carriage return", Stream(end=b"\r")),
     Defect("t_us in milliseconds", "millisecond", Stream(clock_us=lambda t: 50 + 1e3 * t)),
     Defect("a clock 10 % fast", "clock", Stream(clock_us=lambda t: 50_000 + 1.1e6 * t)),
@@ -226,6 +227,7 @@ DEFECTS: tuple[Defect, ...] = (
         "the zero jumps by 0.3 mN·m", "jump", Stream(shape=lambda t: np.where(t < 5.3, 0.0, 0.3e-3 * COUNTS_PER_NM))
     ),
     Defect("a loose contact", "jump", Stream(spoil=_telegraph)),
+    Defect("the meter itself flags a frozen value", "frozen", Stream(flags=lambda i, raw: FROZEN)),
     Defect("0.9 s without a line", "without a line", Stream(silent=(4.0, 4.9))),
 )
 

@@ -74,6 +74,12 @@ def _swapped(i: int, grams: float, side: int) -> float:
 SETS: tuple[SpoiltSet, ...] = (
     SpoiltSet("50 g is 2 % heavier", "'50 g", Bench(hung=_heavier(50, 0.02)), SHORT_G),
     SpoiltSet("20 g is 2 % heavier", "'20 g", Bench(hung=_heavier(20, 0.02)), SHORT_G),
+    SpoiltSet(
+        "20 g is 2 % heavier once",
+        "'20 g, right' reads as 1.020 times itself would, once",
+        Bench(hung=lambda i, g, s: 20.4 if i == 4 else g),
+        SHORT_G,
+    ),
     SpoiltSet("10 g is 2 % lighter", "'10 g", Bench(hung=_heavier(10, -0.02)), SHORT_G),
     SpoiltSet("70 g is 2 % heavier", "'70 g", Bench(hung=_heavier(70, 0.02))),
     SpoiltSet("20 g is 2 % lighter among five", "'20 g", Bench(hung=_heavier(20, -0.02))),

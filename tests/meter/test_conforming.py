@@ -232,7 +232,7 @@ def named(data: list[tuple[float, bytes]]) -> list[str]:
         ("ch=c and no c=", "no line has c="),
         ("one hello in twenty seconds", "More than 5 s passed"),
         ("carriage return alone", "carriage return alone"),
-        ("another speed of the port", "bytes came, no line"),
+        ("another speed of the port", "Bytes came, no line"),
     ],
 )
 def test_what_a_board_may_do_wrong_is_named(name: str, says: str) -> None:

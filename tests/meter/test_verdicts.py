@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import runpy
+from pathlib import Path
 
 import pytest
 
@@ -77,3 +79,11 @@ def test_what_spoils_a_calibration_is_named_first(spoilt: SpoiltSet) -> None:
 def test_a_good_calibration_is_not_accused(name: str, masses_g: tuple[int, ...]) -> None:
     for seed in SEEDS:
         assert calibrated(GOOD_BENCHES[name].points(masses_g, seed)).faults == ()
+
+
+def test_the_page_of_verdicts_says_what_is_said() -> None:
+    docs = Path(__file__).parents[2] / "docs"
+    made = runpy.run_path(str(docs / "meter_verdicts.py"))
+    page = (docs / "meter-verdicts.md").read_text(encoding="utf-8")
+    assert made["filled"](page) == page, "run: python docs/meter_verdicts.py"
+    assert len(DEFECTS) + len(SETS) > 60

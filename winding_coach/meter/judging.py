@@ -67,7 +67,7 @@ def no_line(first: bytes) -> str:
         return "Its lines end in a line feed alone: end them in carriage return and line feed."
     printable = sum(32 <= byte < 127 or byte in b"\r\n\t" for byte in first)
     if printable < 0.7 * len(first):
-        return "From it bytes came, no line: its speed is not 115200 baud, or this is not the meter's port."
+        return "Bytes came, no line: its speed is not 115200 baud, or this is not the meter's port."
     lines = [line.strip() for line in re.split(rb"[\r\n]+", first)[1:-1] if line.strip()]
     if len(lines) > 2 and sum(PLAIN_LINE.fullmatch(line) is not None for line in lines) > 0.8 * len(lines):
         return "It prints numbers, one a line, without clock or check sum: read it with --lines plain."
