@@ -94,6 +94,7 @@ def wind_of(seen: Glance, name: str) -> Wind:
         ratio=None if winder is None else winder.ratio,
         hooks_m=None if model is None else model.hooks_m,
         simulated=header.meter == SIMULATED,
+        direction=_text(None if summary is None else summary.get("direction")) or header.direction,
         trace_bytes=seen.size,
         trace_sha256=seen.sha256,
         **figures,

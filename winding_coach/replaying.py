@@ -14,14 +14,22 @@ from winding_coach.meter.calibration import Calibration
 from winding_coach.rubber.figures import FiguresError, ModelFigures, WinderFigures
 from winding_coach.rubber.plan import make_plan
 from winding_coach.traces.files import Trace
+from winding_coach.traces.header import MOST_TURNS_IN
 from winding_coach.traces.rows import TraceError
 from winding_coach.units import UnitSystem
 
 HABITS = "habits"
 """Key of a trace's first line: what was known of the person before the wind."""
 
+LAST_TIME = "last_time"
+"""Key of a trace's first line: what the motor's last wind and flight left, an object with `turns_left`."""
+
 UNWINDING = "unwinding"
 """In the first line of a trace of a motor being let down: an object with the `wind` it belongs to."""
+
+
+ADDED = frozenset({"direction"})
+"""Keys of what is said that traces of before do not have."""
 
 
 def settings_of(
@@ -55,11 +63,19 @@ def settings_of(
             habits=habits_from(header.more.get(HABITS)),
             direction=header.direction,
             turns_in=header.turns_in,
+            turns_expected=_left_in(header.more.get(LAST_TIME)),
         )
         Coach(settings)  # A plan that contradicts itself is found here, not in mid-replay.
     except FiguresError as error:
         raise TraceError(f"The trace '{trace.path}' cannot be coached again: {error}") from None
     return settings
+
+
+def _left_in(found: Any) -> float | None:
+    """Return the turns that a last flight left, None where that is not known."""
+    left = found.get("turns_left") if isinstance(found, dict) else None
+    good = isinstance(left, (int, float)) and not isinstance(left, bool) and 0.0 <= left <= MOST_TURNS_IN
+    return float(left) if good and left is not None else None
 
 
 def said_again(trace: Trace, settings: CoachSettings) -> list[tuple[int, dict[str, Any]]]:
@@ -108,7 +124,8 @@ def difference(trace: Trace, settings: CoachSettings) -> str | None:
             again.pop()
     for (number, was), (number_now, now) in zip(then, again, strict=False):
         was = {key: value for key, value in was.items() if key != "trace"}
-        now = {key: value for key, value in now.items() if key != "trace"}
+        # What the coach did not say of this yet, at the time, is no difference.
+        now = {key: value for key, value in now.items() if key != "trace" and (key in was or key not in ADDED)}
         if number != number_now or was != now:
             return f"after input {number} it said {json.dumps(was)}, now after input {number_now} {json.dumps(now)}."
     if len(again) != len(then):

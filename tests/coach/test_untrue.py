@@ -20,6 +20,7 @@ from tests.coach.untrue import (
     weight_on,
 )
 from tests.scenario import PLAN, SETTINGS, coached, wind
+from winding_coach.coach.ending import ENDS_AFTER_S
 from winding_coach.coach.said import Alarm, Level, Phase, Prompt
 from winding_coach.coach.step import Coach
 from winding_coach.inputs import KEYS, BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
@@ -253,7 +254,44 @@ def test_another_board_in_mid_wind_is_said() -> None:
     assert "other_meter" not in [alarm.code for alarm in coach.view.alarms]
 
 
+# -- what the last flight left
+
+
+def test_turns_that_the_last_flight_left_are_told_from_a_stiff_motor() -> None:
+    left = replace(SETTINGS, turns_expected=160.0)
+    held = World(settings=left, turns_in=160.0, torque_scale=1.08, meter=C, longest_s=45.0).run()
+    found = held.coach._gathering.turns_in.held
+    assert found.source == "as left"
+    assert found.turns == pytest.approx(160.0, abs=15.0)
+    said = [one for one in held.said if isinstance(one, Alarm) and one.code == "turns_in"]
+    assert "as its last flight left" in said[0].text
+    assert said[0].as_json()["reasons"] == ["flight"]
+
+
+def test_a_motor_that_was_let_down_since_is_found_empty() -> None:
+    empty = World(settings=replace(SETTINGS, turns_expected=160.0), torque_scale=1.08, meter=C, longest_s=45.0).run()
+    assert empty.coach._gathering.turns_in.held.turns < 10.0
+    assert "turns_in" not in empty.alarms()
+
+
 # -- broke or came off
+
+
+@pytest.mark.parametrize(("gone", "outcome"), [(True, "gone"), (False, "lost")])
+def test_a_wind_that_nobody_looks_after_ends_by_itself(gone: bool, outcome: str) -> None:
+    """It waited for ever once torque was gone, or the meter's link was down."""
+    coach, _ = coached(slipped(8.0)[:-1] if not gone else tuple(e for e in slipped(99.0) if e.at_s < 44.0))
+    assert coach.view.phase is (Phase.BROKEN if gone else Phase.WIND_STRETCHED)
+    if not gone:
+        coach.step(LinkDown(45.0, "pulled"))
+    coach.step(TimePassed(45.0 + ENDS_AFTER_S - 20.0))
+    assert not coach.finished
+    coach.step(KeyPressed(45.0 + ENDS_AFTER_S - 10.0, "count"))
+    coach.step(TimePassed(45.0 + ENDS_AFTER_S + 10.0))
+    assert not coach.finished, "somebody is there"
+    coach.step(TimePassed(45.0 + 2.0 * ENDS_AFTER_S))
+    assert coach.summary is not None
+    assert coach.summary.outcome == outcome
 
 
 def slipped(for_s: float) -> tuple[Input, ...]:

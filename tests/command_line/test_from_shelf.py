@@ -23,7 +23,7 @@ from winding_coach.traces.files import read_trace
 
 OPTIONS = (
     *("motor", "loop", "mass", "orings", "strands", "use", "share", "batch", "ratio", "winder", "winder_limit"),
-    *("hooks", "model", "launch_torque", "person", "units"),
+    *("hooks", "model", "launch_torque", "person", "units", "hand"),
 )
 
 

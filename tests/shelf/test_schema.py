@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.shelf.examples import AMBER, TH_07, WREN, a_wind
-from winding_coach.shelf.records import Again, Batch, Flight, Motor, Person, Strip
+from winding_coach.shelf.records import Again, Batch, Flight, Model, Motor, Person, Strip
 from winding_coach.shelf.schema import APPLICATION_ID, NEWEST, STEPS, ShelfError
 from winding_coach.shelf.store import Shelf
 
@@ -63,6 +63,10 @@ def test_a_shelf_of_the_first_version_is_brought_up_and_kept_as_it_was(path: Pat
         assert shelf.flights() == [Flight("f1", "w1", "2026-03-07T10:10:00+01:00", 412.0, 180.0, None, True)]
         shelf.log_again(Again("w1", "c"))
         shelf.weigh(Strip("s1", "amber", "2026-03-01", 1.0, 2.2e-3))
+        assert (wind.direction, shelf.note("w1", outcome="broken").outcome) == (None, "broken")
+        assert shelf.note("w1", outcome=None).outcome == "done"
+        shelf.add(Model("Counter", hand="left"))
+        assert shelf.get(Model, "Counter").hand == "left"
         assert shelf.note("w1", voided=True).voided
         with shelf.connected() as db:
             assert db.execute("PRAGMA user_version").fetchone() == (NEWEST,)

@@ -364,8 +364,9 @@ class AlarmBank:
         in_s = now.peak_in_s if active and rule.code == "overwind_soon" else None
         of_plan = now.of_plan if rule.code in ("far_off", "going_on") else now.fitted
         torque_Nm = now.zero_refused_Nm if rule.code == "zero_refused" else now.torque_Nm
+        reasons = ("flight",) if now.as_left and rule.code == "turns_in" else now.doubts
         figures = AlarmFigures(
-            torque_Nm, limits.peak_Nm, of_plan, now.peak_in_s, now.doubts, now.turns_in or None, now.board
+            torque_Nm, limits.peak_Nm, of_plan, now.peak_in_s, reasons, now.turns_in or None, now.board
         )
         alarm = Alarm(now.at_s, rule.code, rule.level, active, self._words(rule.code, figures), in_s, figures)
         self._since.pop(rule, None)

@@ -16,7 +16,7 @@ from winding_coach.coach.live import LiveScale
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.phases import PREPARING, WINDING
 from winding_coach.coach.said import Phase
-from winding_coach.coach.turns_in import TurnsIn
+from winding_coach.coach.turns_in import AS_LEFT, NOTICED, TurnsIn
 from winding_coach.coach.watching import BACK_FOR_S
 from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.limit import LimitPredictor
@@ -48,14 +48,20 @@ class Gathering:
     """`limits`: those of now, for this motor's live scale. `doubts`, `turns_in`: what is not as it was said to be."""
 
     def __init__(
-        self, limits: Limits, path: PlanPath, turns_in: float | None = None, pull_reads_Nm: float = 0.0
+        self,
+        limits: Limits,
+        path: PlanPath,
+        turns_in: float | None = None,
+        expected: float | None = None,
+        pull_reads_Nm: float = 0.0,
     ) -> None:
-        """pull_reads_Nm: what the pull at full stretch reads as, by the calibration, in the meter's own sense."""
+        """expected: turns that the last flight left. pull_reads_Nm: what the pull at full stretch reads as, by the
+        calibration, in the meter's own sense."""
         self._pull_reads_Nm = pull_reads_Nm
         self.limits = limits
         self.live = LiveScale(limits, path)
         self.doubts = Doubts(path, limits)
-        self.turns_in = TurnsIn(path, limits, turns_in)
+        self.turns_in = TurnsIn(path, limits, turns_in, expected)
         self._plan_limits = limits
         self._fallen = Fallen()
         self._most_turns = 0.0
@@ -75,6 +81,8 @@ class Gathering:
             doubts.going_on,
         ):
             now = replace(now, doubts=doubts.reasons, of_plan=doubts.of_plan, going_on=doubts.going_on)
+        if self.turns_in.held.source == AS_LEFT:
+            now = replace(now, as_left=True)
         return now
 
     def go_on(self) -> bool:
@@ -156,7 +164,7 @@ class Gathering:
             lead is not None,  # led
             intake.turns.wound,  # wound_turns
             held.turns,  # turns_in
-            held.source == "noticed",  # turns_in_noticed
+            held.source in NOTICED,  # turns_in_noticed
             self.turns_in.rest_Nm,
             intake.stuck,  # frozen
             intake.meter.another,

@@ -29,6 +29,7 @@ class Moment:
     raw value repeats for longer than noise can. another: another board answers (board: its name). doubts: what a torque
     far from the label may be, best fit first; of_plan: that torque over the plan's; going_on: somebody said to go on.
     zero_refused_Nm: what was on the hook when a zero was refused. left_hand: found so. distance_lost: given up.
+    as_left: the turns in are those that the last flight left.
     """
 
     at_s: float
@@ -86,6 +87,7 @@ class Moment:
     zero_refused_Nm: float | None = None
     left_hand: bool = False
     distance_lost: bool = False
+    as_left: bool = False
 
     @property
     def in_doubt(self) -> bool:

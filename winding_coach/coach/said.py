@@ -242,7 +242,8 @@ class ReadingSaid:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """One wind in figures. `outcome` is done, broken, stopped or lost; `trace` the file's name, if it was kept."""
+    """One wind in figures. `outcome` is done, broken, gone (broke or came off), stopped or lost; `trace` the file's
+    name, if it was kept; `direction` right or left, as told or found."""
 
     at_s: float
     outcome: str
@@ -258,6 +259,7 @@ class Summary:
     time_in_rate_band: float | None = None
     lost_lines: int = 0
     duration_s: float = 0.0
+    direction: str | None = None
 
     def as_json(self) -> dict[str, Any]:
         return {
@@ -276,6 +278,7 @@ class Summary:
             "time_in_rate_band": _rounded(self.time_in_rate_band, 4),
             "lost_lines": self.lost_lines,
             "duration_s": round(self.duration_s, 3),
+            "direction": self.direction,
         }
 
 

@@ -19,7 +19,7 @@ class CoachSettings:
     steps: the person's own unit of standing, which also sets where the steps of the walk-in end.
     habits: what winds before showed of this person. led_by_torque, learns: off only to compare with (bench).
     direction: which way round the motor is wound, "right" or "left", None to find it. turns_in: turns that the motor
-    holds already, None to find out.
+    holds already, None to find out; turns_expected: what its last flight left in it, if it was not let down since.
     """
 
     motor: MotorFigures
@@ -35,3 +35,4 @@ class CoachSettings:
     learns: bool = True
     direction: str | None = None
     turns_in: float | None = None
+    turns_expected: float | None = None

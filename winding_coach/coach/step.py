@@ -5,7 +5,10 @@ It reads no clock and draws no random number, so the same settings and inputs gi
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from winding_coach.coach.alarms import AlarmBank
+from winding_coach.coach.ending import Ending, ended_in
 from winding_coach.coach.gathering import Gathering, InPhase
 from winding_coach.coach.guide import Guide
 from winding_coach.coach.intake import Intake
@@ -44,9 +47,10 @@ class Coach:
         self._path = PlanPath(settings.plan, settings.motor)
         self._learning = Learning(settings.habits, learns=settings.learns)
         self._intake = Intake(settings, limits_from(settings), self._path)
-        self._begin_motor(settings.turns_in)
+        self._begin_motor(settings.turns_in, settings.turns_expected)
         self._alarms = AlarmBank(lambda code, figures: alarm_words(code, figures, settings.units))
         self._steps = SignalSteps()
+        self._ending = Ending()
         self._pacer = Pacer(settings.units, settings.steps)
         self._here = InPhase(Phase.HOOK_UP, 0.0)
         self._phase_before_break = Phase.HOOK_UP
@@ -58,11 +62,11 @@ class Coach:
         self._now: Moment | None = None
         self._view: CoachView | None = None
 
-    def _begin_motor(self, turns_in: float | None) -> None:
+    def _begin_motor(self, turns_in: float | None, expected: float | None = None) -> None:
         """Nothing is known of the motor on the hook but its label."""
         limits = limits_from(self.settings)
         kept, pull_N = self.settings.calibration.more.get("pull"), self.settings.plan.stretched_pull_N
-        self._gathering = Gathering(limits, self._path, turns_in, pull_reads_Nm(kept, pull_N))
+        self._gathering = Gathering(limits, self._path, turns_in, expected, pull_reads_Nm(kept, pull_N))
         self._guide = Guide(self._path, limits, self._learning, led_by_torque=self.settings.led_by_torque)
         self._notes = Notes()
 
@@ -107,6 +111,10 @@ class Coach:
             if link is not None:
                 self._saying.append(link)
             self._rules()
+        if self.summary is None:
+            ends = self._ending.tell(self._at_s, self._here.phase, self._intake.link.state)
+            if ends is not None:
+                self._close(ends)
         self.said = tuple(self._saying)
 
     def _take(self, event: Input) -> None:
@@ -118,6 +126,7 @@ class Coach:
             case Skipped():
                 self._saying += self._intake.skipped(event)
             case KeyPressed(_, name):
+                self._ending.key()
                 self._key(name)
             case TimePassed():
                 self._intake.time_passed()
@@ -258,19 +267,18 @@ class Coach:
         self._saying.append(PhaseSaid(self._at_s, phase))
 
     def _outcome(self) -> str:
-        if self._here.phase in (Phase.READY, Phase.DONE):
-            return "done"
-        return "lost" if self._intake.link.state == "down" and self._here.phase in LOADED else "stopped"
+        return ended_in(self._here.phase, lost=self._intake.link.state == "down")
 
     def _close(self, outcome: str) -> None:
-        self.summary = self._notes.summary(self._at_s, outcome, self._intake.meter.lost_lines, self._energy_J(outcome))
+        found = self._notes.summary(self._at_s, outcome, self._intake.meter.lost_lines, self._energy_J(outcome))
+        self.summary = replace(found, direction=self._intake.direction.name)
         self._saying.append(self.summary)
 
     def _energy_J(self, outcome: str) -> float | None:
         """Energy left on the motor by its turns, scaled by how its peak compares with the plan's."""
         marks = self._notes.marks
         turns = marks.launch_turns if marks.launch_turns is not None else self._intake.turns.turns
-        if outcome == "broken" or turns is None or marks.peak_turns is None or marks.peak_torque_Nm is None:
+        if outcome in ("broken", "gone") or turns is None or marks.peak_turns is None or marks.peak_torque_Nm is None:
             return None
         expected_Nm = self._path.torque_at(marks.peak_turns)
         return self._path.energy_left_J(turns) * marks.peak_torque_Nm / expected_Nm if expected_Nm > 0 else None

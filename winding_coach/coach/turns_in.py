@@ -35,9 +35,19 @@ DIFFERS_TURNS = 60.0
 """Told and noticed turns that differ by this contradict each other."""
 
 
+NOTICED_ALONE, AS_LEFT = "noticed", "as left"
+NOTICED = frozenset({NOTICED_ALONE, AS_LEFT})
+LEFT_SD, LEFT_CV = 8.0, 0.08
+"""How well what a flight left is known: counted as the motor was wound or let down; assumed."""
+LEFT_STILL, LET_DOWN, OTHERWISE = 0.45, 0.45, 0.10
+"""Chances that it is still in, that it was let down, and that it is something else; assumed."""
+AGREES_SDS = 2.5
+
+
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Turns in the motor before this wind, and their standard deviation. source: assumed, told, noticed."""
+    """Turns in the motor before this wind, and their standard deviation. source: assumed, told, noticed, or as left
+    by the last flight where torque agrees."""
 
     turns: float = 0.0
     sd: float = 0.0
@@ -47,7 +57,9 @@ class Held:
 class TurnsIn:
     """`tell` it each moment of a wind; `held` is what is known."""
 
-    def __init__(self, path: PlanPath, limits: Limits, told: float | None) -> None:
+    def __init__(self, path: PlanPath, limits: Limits, told: float | None, expected: float | None = None) -> None:
+        """expected: turns that the motor's last flight left in it, None not known."""
+        self._expected = expected
         self._path = path
         self._limits = limits
         self.held = Held() if told is None else Held(told, 0.0, "told")
@@ -73,7 +85,7 @@ class TurnsIn:
         """The hook is empty: another motor may come."""
         self._rest = self._rest_turns = self._pulse = self.noticed = self.label = None
         self._points = []
-        if self.held.source == "noticed":
+        if self.held.source in NOTICED:
             self.held = Held()
 
     @property
@@ -118,8 +130,33 @@ class TurnsIn:
 
     def _notice(self, turns: float, sd: float, least: float) -> None:
         self.noticed = turns if turns >= least else 0.0
-        if self.held.source != "told":
-            self.held = Held(self.noticed, sd, "noticed") if self.noticed else Held()
+        if self.held.source == "told":
+            return
+        if not self.noticed:
+            self.held = Held()
+        elif self._as_left(turns, sd):
+            assert self._expected is not None
+            left_sd = math.hypot(LEFT_SD, LEFT_CV * self._expected)
+            share = left_sd**-2 / (left_sd**-2 + sd**-2)
+            mean = turns + share * (self._expected - turns)
+            self.held = Held(mean, (left_sd**-2 + sd**-2) ** -0.5, AS_LEFT)
+        else:
+            self.held = Held(self.noticed, sd, NOTICED_ALONE)
+
+    def _as_left(self, turns: float, sd: float) -> bool:
+        """Whether what torque shows agrees with what the last flight left."""
+        if self._expected is None:
+            return False
+        return abs(turns - self._expected) <= AGREES_SDS * math.hypot(sd, LEFT_SD, LEFT_CV * self._expected)
+
+    def _before(self, turns: float) -> float:
+        """What is known beforehand of so many turns: twice the negative log of their chance."""
+        if self._expected is None:
+            return 0.0
+        left_sd = math.hypot(LEFT_SD, LEFT_CV * self._expected)
+        still = LEFT_STILL / left_sd * math.exp(-0.5 * ((turns - self._expected) / left_sd) ** 2)
+        empty = LET_DOWN / LEFT_SD * math.exp(-0.5 * (turns / LEFT_SD) ** 2)
+        return -2.0 * math.log(still + empty + OTHERWISE / MOST_TURNS)
 
     def _first_turns(self, torque_Nm: float, wound: float, distance_m: float | None) -> None:
         """At each pulse the count is exact: hold its torque against the plan's."""
@@ -152,7 +189,7 @@ class TurnsIn:
                 # The rest as this label has it: a stiff motor holds fewer turns for the same torque.
                 rest = self._rest_turns / max(label, 0.1)
                 prior += ((turns - rest) / math.hypot(LABEL_SD * rest, REST_SD_TURNS)) ** 2
-            costs.append((len(points) * rms2 / FIT_SD**2 + prior, turns, label))
+            costs.append((len(points) * rms2 / FIT_SD**2 + prior + self._before(turns), turns, label))
             turns += GRID
         if best_rms > WORST_FIT:
             return None

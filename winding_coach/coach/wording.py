@@ -82,7 +82,7 @@ _ALARM_WORDS = {
     "other_meter": "Another meter answers ({board}): stop; o if it is yours.",
     "far_off": "Stop: torque is {off} {side} plan. {reasons}? o: go on.",
     "going_on": "Going on in doubt ({reasons}): the lower target holds.",
-    "turns_in": "Motor holds {turns_in} turns, or zero is off; counted on.",
+    "turns_in": "Motor holds {turns_in} turns{or_zero}; counted on.",
     "zero_refused": "Zero not taken: {torque} on the hook. Clear it, press t again.",
     "other_way": "Wound left-hand: torque counts the other way round.",
     "distance_lost": "Distance sensor given up: go by marks and torque.",
@@ -109,6 +109,7 @@ _REASON_WORDS = {
     "pulses": "lost pulses",
     "direction": "wrong direction",
     "stretch": "standing elsewhere",
+    "flight": "its last flight",
 }
 
 
@@ -197,6 +198,7 @@ def alarm_words(code: str, figures: AlarmFigures, units: UnitSystem) -> str:
         off="far" if ratio is None else f"{abs(ratio - 1):.0%}",
         side="from" if ratio is None else ("above" if ratio > 1 else "below"),
         board=figures.board or "no name",
+        or_zero=", as its last flight left" if figures.reasons == ("flight",) else ", or zero is off",
         turns_in="some" if figures.turns_in is None else f"about {round(figures.turns_in, -1):.0f}",
         reasons=reasons_words(figures.reasons),
     )

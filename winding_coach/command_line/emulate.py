@@ -213,6 +213,7 @@ def bench_for(
     Raises:
         UsageProblem: what was typed describes none.
     """
+    from winding_coach.coach.direction import LEFT
     from winding_coach.meter.frames import MOST_PULSES_PER_TURN
     from winding_coach.simulator.bench import Bench, MeterModel
     from winding_coach.simulator.faults import FaultError, FaultyBench, parse_fault
@@ -250,6 +251,7 @@ def bench_for(
         uptime_s=up_s,
         crank_so_far=crank,
         crank_sender=_has_sender(args),
+        left_hand=args.hand == LEFT,
     )
     if model.crank_sender and not {"c", "q"} & set(model.channels):
         raise UsageProblem("--crank-sender: it counts the crank that --channels names: c or q.")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.typed import number, quantity, whole
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
+from winding_coach.traces.header import DIRECTIONS
 from winding_coach.units import Kind, UnitSystem, show
 
 INVENTED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks": "22 cm"}
@@ -15,6 +16,8 @@ INVENTED_MOTOR = {"loop": "30 cm", "mass": "1.40 g", "orings": "0.08 g", "hooks"
 PURPOSE_SHARES: dict[str, str | None] = {"test": "60", "trim": "50", "official": None}
 """Per cent of the breaking turns for what a wind is for, None for the usual share of the use: test winds go to 50-70 %
 (common practice, no source); `--share` overrides it."""
+FOUND = "found"
+"""For `--hand`: whatever the model's record says, the first crank turns show it."""
 RATIOS = (0.1, 1000.0)
 MOST_STRANDS, MOST_WINDS = 100, 10_000
 """Typed beyond these, it was a slip."""
@@ -50,8 +53,19 @@ def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
     gear.add_argument("--winder-limit", metavar="TORQUE", help="what the winder is rated for")
     gear.add_argument("--hooks", metavar="LENGTH", help="distance between the model's hooks")
     gear.add_argument("--model", metavar="NAME", help="name of the model")
+    gear.add_argument(
+        "--hand",
+        choices=(*DIRECTIONS, FOUND),
+        help="which way round the motor is wound (the model's; else found from the first crank turns)",
+    )
     gear.add_argument("--launch-torque", metavar="TORQUE", help="wanted at launch (else the plan's own)")
     gear.add_argument("--room", metavar="LENGTH", help="length there is to stretch the motor in")
+
+
+def hand_of(args: argparse.Namespace) -> str | None:
+    """Return which way round the motor is wound, by what was typed or the model's record; None: it is found."""
+    hand: str | None = getattr(args, "hand", None)
+    return None if hand == FOUND else hand
 
 
 def share_for_purpose(args: argparse.Namespace) -> None:

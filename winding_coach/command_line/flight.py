@@ -7,10 +7,12 @@ example:
   winding-coach flight 2:10 --spoilt 'hit the basketball hoop'
   winding-coach flight 1:45 --kind test --spacer-mass '0.7 g' --spacer-length '15 cm' --temperature '19 C'
   winding-coach flight void
+  winding-coach flight broke --wind 3a81f40f
   winding-coach flight list --motor th-07
 
 Duration is typed as 6:52, '6 min 52', 412 or '412 s'. --left counts turns of the motor, --left-crank (or --left 18c)
-turns of the winder's handle.
+turns of the winder's handle. 'flight broke' says that the motor broke, which no torque can tell from one that came off;
+'flight whole' that it did not.
 """
 
 from __future__ import annotations
@@ -39,13 +41,16 @@ if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Wind
 
 MOST_TURNS = 1e6
+BROKE, WHOLE = "broke", "whole"
 _TURNS = re.compile(r"\d{1,6}(?:[.,]\d{1,2})?c?", re.ASCII)
 _LENGTH = re.compile(r"\d{1,5}(?:[.,]\d{1,3})?(?:m|cm|ft|in)", re.ASCII)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `flight`."""
-    parser.add_argument("duration", nargs="?", metavar="DURATION", help="how long it flew; or list, void, restore")
+    parser.add_argument(
+        "duration", nargs="?", metavar="DURATION", help="how long it flew; or list, void, restore, broke, whole"
+    )
     parser.add_argument("--wind", default=None, metavar="WIND", help="its id or trace (the last wind)")
     left = parser.add_mutually_exclusive_group()
     left.add_argument("--left", metavar="TURNS", help="turns left on the motor after landing")
@@ -72,6 +77,8 @@ def run(args: argparse.Namespace) -> int:
         return _list(args, home, units)
     if args.duration in ("void", "restore"):
         return _void(args, home, units)
+    if args.duration in (BROKE, WHOLE):
+        return _mark(args, home)
     changes = _changes(args, units)
     with shelf_at(home) as shelf:
         looked(home, shelf)
@@ -91,6 +98,21 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(as_object(wind, flight), ensure_ascii=False))
     else:
         print(sentence(wind, flight, units))
+    return 0
+
+
+def _mark(args: argparse.Namespace, home: Home) -> int:
+    """Say of a wind whether its motor broke."""
+    from winding_coach.command_line.last_time import mark
+
+    with shelf_at(home) as shelf:
+        looked(home, shelf)
+        wind = shelf.find_wind(args.wind or "last")
+        said = mark(shelf, wind, broke=args.duration == BROKE)
+        if args.json:
+            print(json.dumps(asdict(shelf.wind(wind.id)), ensure_ascii=False))
+        else:
+            print(said)
     return 0
 
 
@@ -172,11 +194,14 @@ def log_line(home: Home, trace_name: str, line: str, units: UnitSystem) -> str:
     Raises:
         Problem: the line holds no flight, or the shelf cannot take it.
     """
+    from winding_coach.command_line.last_time import mark
     from winding_coach.indexing import look
 
     with shelf_at(home) as shelf:
         look(home.traces, shelf, newest=LOOKED_AT)
         wind = shelf.find_wind(trace_name)
+        if line.strip().lower() in (BROKE, WHOLE):
+            return mark(shelf, wind, broke=line.strip().lower() == BROKE)
         flown = shelf.flights([wind.id])
         flight = flight_with(changes_in(line, wind.ratio, units), wind, flown, correct=bool(flown))
         flight = _sound(home, wind, flight)

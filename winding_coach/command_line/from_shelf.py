@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from winding_coach.command_line.figures import share_for_purpose
+from winding_coach.command_line.figures import hand_of, share_for_purpose
 from winding_coach.command_line.home import Home, units_from
+from winding_coach.command_line.last_time import LastTime, last_time
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import LOOKED_AT, SHORT_ID, looked, shelf_at, shelf_file
 from winding_coach.units import counted, show
@@ -30,11 +31,13 @@ SAME_LOOP_M = 0.5e-3
 @dataclass(frozen=True, slots=True)
 class Picked:
     """What was taken from the shelf. more: for the trace's first line. said: one sentence for each thing to know.
+    turns_left: in the motor after its last flight.
     doubts: those that a plan depends on too: names which may be misspelt, a loop that should be measured again."""
 
     more: dict[str, Any] = field(default_factory=dict)
     said: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    turns_left: float | None = None
 
 
 def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, winding: bool = False) -> Picked:
@@ -104,6 +107,7 @@ class _Picking:
         if model is not None:
             args.model = model.name
             self._fill(hooks=_typed(model.hooks_m, "m"), launch_torque=_typed(model.launch_torque_Nm, "N.m"))
+            self._fill(hand=model.hand)
         person = self._found(Person, getattr(args, "person", None), given=False)
         if person is not None:
             args.person = person.name
@@ -114,8 +118,14 @@ class _Picking:
             )
         if args.batch is not None:
             self._named.setdefault("batch", Path(args.batch).stem if "/" in args.batch else args.batch)
+        last = LastTime() if motor is None else self._last_time(motor, simulated)
         doubts = tuple(self._doubts)
-        return Picked({"shelf": self._named} if self._named else {}, (*self._said, *doubts), doubts)
+        more = {"shelf": self._named} if self._named else {}
+        return Picked(more, (*self._said, *last.said, *doubts), doubts, last.turns_left)
+
+    def _last_time(self, motor: Motor, simulated: bool) -> LastTime:
+        hand = hand_of(self._args)
+        return last_time(self._home, self._shelf, motor.name, hand, simulated=simulated)
 
     def _only_winder(self) -> None:
         """Take the only winder in use; where there are several, say that one has to be named."""
@@ -250,6 +260,8 @@ def _told(args: argparse.Namespace, shelf: Shelf, wind_id: str) -> list[str]:
     if wind.simulated:
         return [f"On the shelf as wind {short}, simulated. What happened in it: winding-coach review {short}"]
     lines = [f"On the shelf as wind {short}. After the flight: winding-coach flight 6:52 --left 180 --wind {short}"]
+    if wind.outcome == "gone":
+        lines = [f"On the shelf as wind {short}. If the motor broke: winding-coach flight broke --wind {short}"]
     if wind.motor is not None and not shelf.has(Motor, wind.motor):
         words = [f"--{name} '{getattr(args, name)}'" for name in ("loop", "mass", "orings") if getattr(args, name)]
         lines.append(

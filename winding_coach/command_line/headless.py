@@ -65,7 +65,13 @@ def _summary(summary: Summary, units: UnitSystem) -> str:
     def turns(value: float | None) -> str:
         return "turns not counted" if value is None else f"{value:.0f} turns"
 
-    words = {"done": "Done", "broken": "Broken", "stopped": "Stopped", "lost": "The meter was lost"}
+    words = {
+        "done": "Done",
+        "broken": "Broken",
+        "gone": "Torque went, the motor broke or came off",
+        "stopped": "Stopped",
+        "lost": "The meter was lost",
+    }
     parts = [f"{words[summary.outcome]}. Peak {torque(summary.peak_torque_Nm)}, {turns(summary.peak_turns)}"]
     if summary.launch_torque_Nm is not None:
         parts.append(f"launch {torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}")

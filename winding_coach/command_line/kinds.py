@@ -10,6 +10,7 @@ from typing import Any
 from winding_coach.command_line.figures import MOST_STRANDS, MOST_WINDS, RATIOS
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.typed import LONGEST_SHOWN, number, quantity, whole
+from winding_coach.traces.header import DIRECTIONS
 from winding_coach.units import Kind, UnitSystem, listed, show
 
 LONGEST_TEXT = 500
@@ -127,6 +128,12 @@ def _state(option: str, typed: str, units: UnitSystem) -> str:
     return typed
 
 
+def _hand(option: str, typed: str, units: UnitSystem) -> str:
+    if typed not in DIRECTIONS:
+        raise UsageProblem(f"{option}: '{typed[:LONGEST_SHOWN]}' is neither {' nor '.join(DIRECTIONS)}.")
+    return typed
+
+
 def _densities(option: str, typed: str, units: UnitSystem) -> tuple[float, ...]:
     read = _above_zero("linear density")
     return tuple(read(option, one, units) for one in listed(typed))
@@ -239,6 +246,7 @@ MODEL = KindSpec(
             _above_zero("torque"),
             _shown("torque"),
         ),
+        Option("hand", "--hand", "WAY", "right or left: which way round its motors are wound", _hand, _plain),
         Option("turner", "--turner", "TEXT", "its rotor or propeller", text, _plain, usual=""),
         REMARKS,
     ),

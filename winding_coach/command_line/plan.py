@@ -23,6 +23,7 @@ from winding_coach.command_line.figures import (
     Figures,
     add_motor_arguments,
     figures_from,
+    hand_of,
 )
 from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
@@ -71,10 +72,12 @@ def run(args: argparse.Namespace) -> int:
     if args.card is not None:
         _write_card(Path(args.card), planned, units)
     if args.json:
-        print(json.dumps(as_json(planned), ensure_ascii=False))
+        print(json.dumps(as_json(planned) | {"hand": hand_of(args)}, ensure_ascii=False))
     else:
         tell(doubts_of(planned.plan, planned.figures.motor, planned.figures.model, units))
         print(as_text(planned, units))
+        if hand_of(args) is not None:
+            print(f"\nWind it {hand_of(args)}-hand.")
         if args.card is not None:
             print(f"\nThe card is in {args.card}.")
     return 0

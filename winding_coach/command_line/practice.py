@@ -20,6 +20,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 
+from winding_coach.coach.direction import LEFT
 from winding_coach.command_line.batch import batch_from
 from winding_coach.command_line.coaching import (
     PRACTISED,
@@ -33,7 +34,7 @@ from winding_coach.command_line.coaching import (
     settings_for,
     writer_for,
 )
-from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
+from winding_coach.command_line.figures import add_motor_arguments, figures_from, hand_of, take_invented
 from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.problem import UsageProblem
@@ -83,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
     figures = figures_from(args, units)
     made = batch_from(args, home)
     settings = settings_for(figures, calibration_from(SIMULATED_NAME, home, simulated=True), units, made)
-    settings = replace(settings, steps=steps_from(args, units, settings.plan))
+    settings = replace(settings, steps=steps_from(args, units, settings.plan), direction=hand_of(args))
     rubber = DEFAULT_RUBBER if made is None else made.rubber
     if args.lesson is not None:
         return take_lesson(args, home, settings, rubber, speed)
@@ -99,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
         ScriptedHands(settings.plan, figures.motor, figures.winder, STYLES[args.script], rng) if scripted else keyboard
     )
     motor = SimulatedMotor(figures.motor, rubber, strength_u=float(rng.uniform(0.05, 0.95)), hooks_m=nearest_m)
-    bench = Bench(motor, hands, figures.winder.ratio, MeterModel(), rng)
+    bench = Bench(motor, hands, figures.winder.ratio, MeterModel(left_hand=args.hand == LEFT), rng)
     source = PracticeSource(bench, speed, hands=keyboard.command)
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person, PRACTISED))
     earlier = None

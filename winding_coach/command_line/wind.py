@@ -35,6 +35,7 @@ from winding_coach.command_line.figures import (
     Figures,
     add_motor_arguments,
     figures_from,
+    hand_of,
     motor_words,
     take_invented,
     winder_words,
@@ -55,7 +56,7 @@ from winding_coach.meter.calibration import Calibration
 from winding_coach.rubber.doubts import doubts_of
 from winding_coach.screen.after import After, Asked
 from winding_coach.sources.ports import port_is_there
-from winding_coach.traces.header import DIRECTIONS, MOST_TURNS_IN
+from winding_coach.traces.header import MOST_TURNS_IN
 
 if TYPE_CHECKING:
     from winding_coach.coach.settings import CoachSettings
@@ -72,6 +73,7 @@ MOTOR_OPTIONS = (
     "batch",
     "ratio",
     "hooks",
+    "hand",
     "launch_torque",
     "room",
     "units",
@@ -92,9 +94,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
     add_motor_arguments(parser)
-    parser.add_argument(
-        "--direction", choices=DIRECTIONS, help="which way round the motor is wound (found from the first crank turns)"
-    )
     parser.add_argument(
         "--turns-in", metavar="N", help="turns that the motor holds already (found from its torque at full stretch)"
     )
@@ -167,6 +166,8 @@ def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
     # What simulated hands do says nothing of the person.
     learns = not simulated
     settings = replace(settings, habits=habits_of(home.folder, args.person) if learns else UNKNOWN)
+    if picked.turns_left is not None:
+        settings = replace(settings, turns_expected=picked.turns_left)
     tell([f"{motor_words(figures.motor, units)}; winder {winder_words(figures.winder, units)}."])
     tell(doubts_of(settings.plan, figures.motor, figures.model, units))
     words, crank_port = (_simulated_words(args), None) if simulated else (None, crank_port_of(args))
@@ -181,10 +182,12 @@ def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
             earlier, ports = EarlierWinds(home.traces, figures.motor.name), PortsSeen()
             ports.start()
         more = picked.more | ({} if args.purpose is None else {"purpose": args.purpose})
-        if settings.habits.winds:
-            from winding_coach.replaying import HABITS
+        from winding_coach.replaying import HABITS, LAST_TIME
 
+        if settings.habits.winds:
             more = more | {HABITS: settings.habits.as_json()}
+        if settings.turns_expected is not None:
+            more = more | {LAST_TIME: {"turns_left": settings.turns_expected}}
         writer = writer_for(home, header_for(settings, source.started, stand.port or args.port, args.person, more))
         after = _after(args, home, writer.path.name, units)
 
@@ -216,7 +219,7 @@ def _settings(
     return replace(
         settings,
         steps=steps_from(args, units, settings.plan),
-        direction=args.direction,
+        direction=hand_of(args),
         turns_in=turns_in,
         tare_counts=stand.zero_counts,
     )

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from winding_coach.shelf.store import Shelf, WindFilter
 
 NAMED = ("motor", "person", "batch", "winder", "model")
-OUTCOMES = ("done", "broken", "stopped", "lost", "open")
+OUTCOMES = ("done", "broken", "gone", "stopped", "lost", "open")
 MOST = 10_000_000
 
 

@@ -10,7 +10,13 @@ from winding_coach.review.record import Stall, WindRecord
 from winding_coach.shelf.records import Flight
 from winding_coach.units import UnitSystem, show
 
-OUTCOMES = {"done": "Wound", "broken": "Broken", "stopped": "Stopped", "lost": "The meter was lost"}
+OUTCOMES = {
+    "done": "Wound",
+    "broken": "Broken",
+    "gone": "Torque went",
+    "stopped": "Stopped",
+    "lost": "The meter was lost",
+}
 MOST_STALLS = 8
 HELD_SHARE = 0.01
 """A smaller fall of torque is within its ripple."""

@@ -17,7 +17,7 @@ from textual.widgets import Input, Static
 from winding_coach.screen.after import Keep
 from winding_coach.screen.sheet import in_ascii
 
-HINT = "duration, turns left, height, ceiling, remarks: 6:52 180 7.5m ceiling a beam; 18c are crank turns"
+HINT = "duration, turns left, height, ceiling, remarks: 6:52 180 7.5m ceiling a beam; 18c: crank turns; or broke"
 
 
 class FlightLine(ModalScreen[str | None]):

@@ -82,7 +82,7 @@ LINK_HELD = {
 }
 """What to do with a loaded motor in hand when the meter says nothing."""
 
-OUTCOME_BLOCKS = {"done": "DONE", "broken": "BROKEN", "stopped": "STOPPED", "lost": "LOST"}
+OUTCOME_BLOCKS = {"done": "DONE", "broken": "BROKEN", "gone": "GONE", "stopped": "STOPPED", "lost": "LOST"}
 
 WIDEST_BLOCKS = "STRETCH 8.88"
 """The size of the block letters is made to fit this, so that it never jumps with the word."""
@@ -90,6 +90,7 @@ WIDEST_BLOCKS = "STRETCH 8.88"
 CLOSING = {
     "done": "Wound. Write the figures below on the motor's wrapper.",
     "broken": "The motor broke. Clear the hook; write that on its wrapper.",
+    "gone": "Torque went: it broke or came off. Broke: log that with f.",
     "stopped": "Stopped. Let the motor down with care before taking it off.",
     "lost": "The meter was lost. What was read is kept.",
 }

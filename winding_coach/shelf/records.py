@@ -56,7 +56,10 @@ class Winder:
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """What the motor flies. `hooks_m`: between its hooks; `mass_kg` without motor; `turner`: rotor or propeller."""
+    """What the motor flies. `hooks_m`: between its hooks; `mass_kg` without motor; `turner`: rotor or propeller.
+
+    `hand`: which way round its motors are wound, right or left; a rotor that turns the other way needs the other.
+    """
 
     name: str
     hooks_m: float | None = None
@@ -65,6 +68,7 @@ class Model:
     turner: str = ""
     remarks: str = ""
     retired: bool = False
+    hand: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +96,8 @@ class Wind:
 
     `trace` is the file's path below the data folder's `traces`. The motor's figures are as measured for this wind.
     `target_*` are the plan's. `share` is of breaking turns, wanted. `ratio` and `hooks_m` are the winder's and model's.
-    `simulated`: the meter was; such a wind is no use of a real motor. `purpose`: what it is wound for, one of
+    `simulated`: the meter was; such a wind is no use of a real motor. `direction`: which way round it was wound,
+    right or left, as found. `purpose`: what it is wound for, one of
     `PURPOSES`. `voided`: a mistake, left out everywhere until it is restored. `trace_bytes`, `trace_sha256`: of the
     file, to find out whether it was changed.
     """
@@ -100,7 +105,7 @@ class Wind:
     id: str
     started: str
     trace: str
-    outcome: str  # done, broken, stopped, lost, open (not closed)
+    outcome: str  # done, broken, gone (broke or came off), stopped, lost, open (not closed)
     person: str | None = None
     motor: str | None = None
     batch: str | None = None
@@ -137,6 +142,7 @@ class Wind:
     trace_sha256: str | None = None
     purpose: str | None = None
     voided: bool = False
+    direction: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -104,6 +104,11 @@ STEPS = (
     ) STRICT;
     CREATE INDEX strip_batch ON strip (batch);
     """,
+    """
+    ALTER TABLE model ADD COLUMN hand TEXT;
+    ALTER TABLE wind ADD COLUMN direction TEXT;
+    ALTER TABLE typed ADD COLUMN outcome TEXT;
+    """,
 )
 """What brings the schema from version n to n + 1. Only ever added to.
 

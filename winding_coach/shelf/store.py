@@ -18,7 +18,7 @@ from winding_coach.shelf.schema import ShelfError
 from winding_coach.shelf.tables import N, Named, columns_of, record_of, row_of, table_of
 
 SHELF_FILE = "shelf.sqlite"
-TYPED = ("person", "motor", "batch", "winder", "model", "use", "remarks", "purpose", "voided")
+TYPED = ("person", "motor", "batch", "winder", "model", "use", "remarks", "purpose", "voided", "outcome")
 """What people may correct or add to a wind; the trace keeps its own word."""
 USED_FROM = 0.5
 """A wind is a use of its motor from this share of the target on, in turns, else in torque; our own rule, no source."""
@@ -235,7 +235,7 @@ class Shelf(Index):
             "SELECT coalesce(typed.motor, wind.motor) AS named, count(*)"
             " FROM wind LEFT JOIN typed ON typed.wind = wind.id"
             " WHERE named IS NOT NULL AND coalesce(typed.voided, 0) = 0"
-            " AND (wind.simulated = 0 OR :simulated) AND (outcome = 'broken'"
+            " AND (wind.simulated = 0 OR :simulated) AND (coalesce(typed.outcome, wind.outcome) = 'broken'"
             " OR coalesce(peak_turns / target_turns, peak_torque_Nm / target_peak_torque_Nm) >= :from)"
             " GROUP BY named",
             {"simulated": simulated, "from": USED_FROM},
@@ -316,7 +316,7 @@ def _where(wanted: WindFilter) -> tuple[str, dict[str, Any]]:
         if values[name] is not None:
             parts.append(f"coalesce(typed.{name}, wind.{name}) = :{name} COLLATE NOCASE")
     for name, column in (
-        ("outcome", "wind.outcome"),
+        ("outcome", "coalesce(typed.outcome, wind.outcome)"),
         ("simulated", "wind.simulated"),
         ("purpose", "coalesce(typed.purpose, wind.purpose)"),
         ("voided", "coalesce(typed.voided, 0)"),

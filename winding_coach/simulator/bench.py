@@ -61,6 +61,7 @@ class MeterModel:
     of its clock and sequence near; crank_so_far: pulses it has counted by then. pulses_per_turn: of the crank.
     crank_sender: a board of its own at the handle counts the crank that `channels` names, and sends by a radio.
     pull_Nm_per_N: what a straight pull reads as.
+    left_hand: the motor is wound the other way round, so that its torque is negative.
     """
 
     lines_per_s: float = 80.0
@@ -80,6 +81,7 @@ class MeterModel:
     pulses_per_turn: int = 1
     crank_sender: bool = False
     pull_Nm_per_N: float = 0.0
+    left_hand: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,7 +294,8 @@ class Bench:
     def _converted(self) -> tuple[int | None, int]:
         """What the converter gives now, and its flags."""
         meter = self._meter
-        shown = self._torque_at_cell() * (1.0 + meter.gain_error) + meter.zero_off_Nm
+        way = -1.0 if meter.left_hand else 1.0
+        shown = way * self._torque_at_cell() * (1.0 + meter.gain_error) + meter.zero_off_Nm
         shown += meter.drift_Nm_per_s * self._at_s
         if meter.pull_Nm_per_N and self._hands.state.hooked:
             shown += meter.pull_Nm_per_N * self._motor.pull_N
