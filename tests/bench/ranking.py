@@ -174,7 +174,9 @@ class _Even:
 
     def _wanted_m(self) -> float:
         late = {"late": self.amount, "early": -self.amount}.get(self.fault, 0.0) * self._walk_turns
-        wanted_m = max(self._path.distance_at(max(self.turns - late, 0.0)), HOOKS_M)
+        # Who means to stop early is at the hooks by then.
+        way = max(PLAN.target_turns / self._peak_turns, 1.0)
+        wanted_m = max(self._path.distance_at(max(self.turns * way - late, 0.0)), HOOKS_M)
         if self.fault != "strides" or wanted_m <= HOOKS_M:
             return wanted_m
         if self._goal_m - wanted_m >= self.amount:
