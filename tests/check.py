@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import sys
 from pathlib import Path
+
+from tests.order import WAITING
 
 TOP = Path(__file__).parent.parent
 ROOMS = ("units.py", "inputs.py", "rubber/*", "meter/*", "signals/*", "coach/*", "simulator/*", "review/*", "traces/*")
@@ -19,12 +22,14 @@ def tool(name: str) -> str:
 
 
 PYTHON = sys.executable
+WORKERS = str((os.cpu_count() or 1) + len(WAITING))
+"""One for each core, and those that mostly wait."""
 CHECKS = (
     ("format", [tool("ruff"), "format", "--check", "."]),
     ("lint", [tool("ruff"), "check", "."]),
     ("types", [PYTHON, "-m", "mypy"]),
     ("imports", [tool("lint-imports"), "--no-cache"]),
-    ("tests", [PYTHON, "-m", "pytest", "-n", "auto", "--dist", "loadgroup", "--cov", "--cov-report=", *sys.argv[1:]]),
+    ("tests", [PYTHON, "-m", "pytest", "-n", WORKERS, "--dist", "loadgroup", "--cov", "--cov-report=", *sys.argv[1:]]),
     ("coverage", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=85"]),
     ("pure rooms", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=99", f"--include={PURE}"]),
 )

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests import order
+
 settings.register_profile("project", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
 settings.load_profile("project")
 
@@ -16,6 +18,19 @@ settings.load_profile("project")
 def pytest_addoption(parser: pytest.Parser) -> None:
     """`--update-golden` accepts what is said and shown now as right: look at the difference before it is committed."""
     parser.addoption("--update-golden", action="store_true", help="write the golden files anew instead of comparing")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put what takes long first, what waits on workers of its own, and trace only what tells something."""
+    for item in items:
+        file = item.nodeid.partition("::")[0]
+        worker = order.worker_of(file)
+        if worker is not None:
+            item.add_marker(pytest.mark.xdist_group(worker))
+        if not order.traced(file):
+            item.add_marker(pytest.mark.no_cover)
+    items.sort(key=lambda item: order.place_of(item.nodeid.partition("::")[0]))
 
 
 @pytest.fixture

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from tests.command_line.test_coaching import MOTOR, Processes, lines_until, start
+from tests.command_line.test_coaching import SMALL, Processes, lines_until, start
 from tests.command_line.test_main import run
+from tests.scenario import SMALL as SETTINGS
 from tests.scenario import coached, wind
 from winding_coach.traces.files import read_trace
 
 FAULTS = (
-    *("reset@62", "reset@95", "unplug@40:6", "silent@75:3", "garbage@50:0.5"),
+    *("reset@25", "reset@37", "unplug@16:4", "silent@31:3", "garbage@21:0.5"),
     *("flip=0.0005", "lost=0.01", "cut=0.01"),
 )
 
@@ -21,14 +22,14 @@ def test_resets_gaps_and_damaged_lines_in_one_wind(home: Path, tmp_path: Path, p
     faults = [word for fault in FAULTS for word in ("--fault", fault)]
     # No faster: steps and the back-off are told apart by how many seconds torque lies low.
     words = ("--speed", "3", "--seed", "1", "--link", str(link), "--wait", *faults)
-    meter = start(processes, "meter", "emulate", *MOTOR, *words)
+    meter = start(processes, "meter", "emulate", *SMALL, *words)
     lines_until(meter, str(link))
     coach_words = ("--port", str(link), "--calibration", "simulated", "--headless", "--json", "--readings", "100")
-    coach = start(processes, "wind", *MOTOR, *coach_words)
+    coach = start(processes, "wind", *SMALL, *coach_words)
     events = [json.loads(line) for line in lines_until(coach, '"summary"')]
     assert coach.wait(20) == 0
 
-    _, clean = coached(wind("good", 1))
+    _, clean = coached(wind("good", 1, settings=SETTINGS), SETTINGS)
     peak_mNm = clean[-1].as_json()["peak_torque_mNm"]
     shown = [event["torque_mNm"] for event in events if event["event"] == "reading" and event["torque_mNm"] is not None]
     # How many there are depends on how busy the computer is; each of them must be right.
