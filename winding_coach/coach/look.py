@@ -42,14 +42,19 @@ def risk_at_peak(now: Moment, limits: Limits, path: PlanPath, live: LiveScale) -
 
 def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float | None) -> Targets:
     """Return the targets of a phase; `mark_m` is where the walk-in wants the person next."""
-    torque_Nm, turns, stand_m = {
-        Phase.STRETCH_OUT: (limits.stretched_Nm, limits.stretched_turns, limits.stretch_m),
-        Phase.WIND_STRETCHED: (limits.stretched_Nm, limits.stretched_turns, limits.stretch_m),
-        Phase.WALK_IN: (limits.stretched_Nm, limits.walked_in_turns, mark_m),
-        Phase.FINAL_TURNS: (limits.peak_Nm, limits.target_turns, limits.hooks_m),
-        Phase.BACK_OFF: (limits.launch_Nm, limits.target_turns - limits.back_off_turns, limits.hooks_m),
-        Phase.READY: (limits.launch_Nm, None, limits.hooks_m),
-    }.get(phase, (None, None, None))
+    torque_Nm: float | None = None
+    turns: float | None = None
+    stand_m: float | None = None
+    if phase is Phase.STRETCH_OUT or phase is Phase.WIND_STRETCHED:
+        torque_Nm, turns, stand_m = limits.stretched_Nm, limits.stretched_turns, limits.stretch_m
+    elif phase is Phase.WALK_IN:
+        torque_Nm, turns, stand_m = limits.stretched_Nm, limits.walked_in_turns, mark_m
+    elif phase is Phase.FINAL_TURNS:
+        torque_Nm, turns, stand_m = limits.peak_Nm, limits.target_turns, limits.hooks_m
+    elif phase is Phase.BACK_OFF:
+        torque_Nm, turns, stand_m = limits.launch_Nm, limits.target_turns - limits.back_off_turns, limits.hooks_m
+    elif phase is Phase.READY:
+        torque_Nm, stand_m = limits.launch_Nm, limits.hooks_m
     if now is None:
         return Targets(torque_Nm, stand_at_m=stand_m, turns=turns)
     rates = now.rate_low_Nm_per_s, now.rate_high_Nm_per_s

@@ -292,8 +292,8 @@ class Coach:
             self._view = self.look()
         return self._view
 
-    def look(self, *, risks: bool = True) -> CoachView:
-        """Return what is to be seen now; without `risks` no chance of breaking is worked out, which is half of it."""
+    def look(self, *, whole: bool = True) -> CoachView:
+        """Return what is to be seen now; not `whole`: without chances of breaking and the mark to walk to."""
         now = self._now
         stale = now is None or now.torque_Nm is None
         meter, link = self._intake.meter, self._intake.link
@@ -303,7 +303,7 @@ class Coach:
             plan=self.settings.plan,
             winder_ratio=self.settings.winder.ratio,
             units=self.settings.units,
-            reading=self._reading(now, risks),
+            reading=self._reading(now, whole),
             slow_rate_Nm_per_s=None if now is None else now.slow_rate_Nm_per_s,
             shown_torque_Nm=None
             if stale or self._intake.estimator.reading is None
@@ -311,7 +311,9 @@ class Coach:
             stale=stale,
             prompt=self._pacer.prompt,
             alarms=self._alarms.on,
-            targets=targets_of(now, self._here.phase, self._gathering.limits, self._guide.now.mark_m),
+            targets=targets_of(
+                now, self._here.phase, self._gathering.limits, self._guide.now.mark_m if whole else None
+            ),
             link=LinkView(
                 link.state, link.port, link.reason, meter.board, meter.lost_lines, meter.bad_lines, meter.restarts
             ),
@@ -324,7 +326,7 @@ class Coach:
             steps=self.settings.steps,
             motor=self.settings.motor,
             peak_risk=None
-            if now is None or not risks
+            if now is None or not whole
             else risk_at_peak(now, self._gathering.limits, self._path, self._gathering.live),
         )
 

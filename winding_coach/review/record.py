@@ -199,7 +199,7 @@ def record_of(
     view = coach.view
     for event in inputs:
         coach.step(event)
-        view = coach.look(risks=False)
+        view = coach.look(whole=False)
         watch.see(view)
         taking.see(view)
         for said in coach.said:
