@@ -116,6 +116,8 @@ class FaultyBench:
         return self.bench.crank_sent()
 
     def _now(self, kind: str) -> bool:
+        if not self._timed:
+            return False
         at_s = self.bench.at_s
         return any(fault.kind == kind and fault.at_s <= at_s < fault.at_s + fault.for_s for fault in self._timed)
 

@@ -1,0 +1,26 @@
+"""The order of the suite names files that there are, each once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests import order
+
+TOP = Path(__file__).parent.parent
+
+
+def test_every_file_that_is_named_is_there() -> None:
+    waiting = [name for files in order.WAITING for name in files]
+    assert len(set(waiting)) == len(waiting)
+    for name in (*waiting, *order.LONG, *order.TOGETHER, *order.UNTRACED):
+        assert (TOP / name).exists(), name
+
+
+def test_who_waits_has_a_worker_and_who_shares_winds_goes_together() -> None:
+    first = order.WAITING[0][0]
+    assert order.worker_of(first) == "waits-0"
+    assert not order.traced(first)
+    assert order.worker_of("tests/coach/test_winds.py") == "tests/coach/test_winds.py"
+    assert order.worker_of("tests/meter/test_clock.py") is None
+    assert order.traced("tests/meter/test_clock.py")
+    assert order.place_of("tests/firmware/test_avr.py") < order.place_of("tests/meter/test_clock.py")
