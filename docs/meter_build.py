@@ -16,7 +16,7 @@ from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, Winde
 from winding_coach.rubber.plan import make_plan
 
 DOCS = Path(__file__).parent
-NAMES = ("bearing-and-arm", "wire", "from-the-front")
+NAMES = ("bearing-and-arm", "wire", "from-the-front", "crank-wheel")
 
 CELL = m.Cell(0.100)
 ARM_M, STOP_M, CELL_GIVES_M, STOP_AT = 0.030, 0.040, 0.3e-3, 1.25
@@ -25,6 +25,7 @@ WIRE_M, WIRE_LONG_M, THICK_WIRE_M = 0.5e-3, 0.100, 0.8e-3
 JOINT_M, JOINT_LONG_M, PIN_M, BASE_M = 0.3e-3, 0.020, 1.5e-3, 0.045
 BAR_KG, BAR_LONG_M = 0.0060, 0.090
 SHOWN_N, BIG_N, OFFSET_M = 18.0, 95.0, 0.5e-3
+MAGNET_AT_MM, SLOTS = 25.0, 16
 PEAKS_MNM = (0.3, 1.0, 3.0, 7.4, 15.0, 30.0, 60.0, 100.0)
 
 
@@ -235,14 +236,18 @@ def bearing_and_arm() -> str:
         line(REAR + 13, AXIS - 7, REAR + 13, AXIS + 7, width=1.5),
         box(REAR + 20, AXIS - 5, 8, 10, "#9a9a9a"),
         box(FRONT - 10, AXIS - 4, 4, 8, "#9a9a9a"),
-        *note(112, 17, "collar BEHIND its block: the pull presses it on", REAR + 13, AXIS - 5),
-        words(112, 20.6, "the thrust bearing; cross pin 1.5 through both", 3.1),
+        words(112, 17, "collar BEHIND its block: the pull presses it on", 3.1),
+        *note(112, 20.6, "the thrust bearing; cross pin 1.5 through both", REAR + 13, AXIS - 5),
         *note(122, 30, "second collar: holds if the pin fails", REAR + 24, AXIS - 5),
         *upright(AXIS, AXIS + 1e3 * BASE_M, 166, f"{1e3 * BASE_M:.0f}", from_x=158),
-        *note(116, 70, "thrust bearing 4 × 9 × 4", REAR + 7, AXIS + 4.5),
-        *note(40, 64, "ball bearings 4 × 9 × 4; the shaft slides in them", FRONT - 3, AXIS + 4.5),
+        *note(136, 64, "thrust bearing", REAR + 7, AXIS + 4.5),
+        words(136, 67.6, "4 × 9 × 4", 3.1),
+        *note(44, 64, "ball bearings 4 × 9 × 4,", FRONT - 3, AXIS + 4.5),
+        words(44, 67.6, "pressed in; the shaft slides", 3.1),
         *note(20, 17, "light collar: the shaft cannot slide back", FRONT - 8, AXIS - 4),
         words(134, AXIS + 1, "shaft Ø 4 steel", 3.1),
+        *across(16, 132, AXIS + 28, "shaft 116", from_y=AXIS + 8),
+        *across(FRONT - 5, FRONT + 5, AXIS + 32, "10", from_y=AXIS + 30),
         words(18, AXIS + 50, "base 160 × 160 × 8, screwed or clamped down", 3.1),
         words(
             8,
@@ -271,13 +276,15 @@ def wire() -> str:
         box(FRONT - 9.3, AXIS - 4, 4, 8, "#9a9a9a"),
         *note(20, 17, "light collar, 0.3 clear: no push reaches the wire", FRONT - 8, AXIS - 4),
         *across(114, 214, AXIS + 36, f"{1e3 * WIRE_LONG_M:.0f} free", from_y=AXIS + 3),
-        *note(110, 17, "safety collar BEHIND its block, 0.8 clear of it:", REAR + 9.8, AXIS - 5),
-        words(110, 20.6, "catches the shaft if the wire breaks", 3.1),
-        *note(140, 30, "music wire 0.5 (0.8 above 49 N), on the axis,", 160, AXIS),
-        words(140, 33.6, "soldered 10 deep into the shaft and the ferrule", 3.1),
+        words(110, 17, "safety collar BEHIND its block, 0.8 clear of it:", 3.1),
+        *note(110, 20.6, "catches the shaft if the wire breaks", REAR + 9.8, AXIS - 5),
+        words(140, 30, "music wire 0.5 (0.8 above 49 N), on the axis,", 3.1),
+        *note(140, 33.6, "soldered 10 deep into the shaft and the ferrule", 150, AXIS),
+        *across(16, 114, AXIS + 28, "shaft 98", from_y=AXIS + 8),
         *note(150, 64, "ferrule: its nose fills the bore,", 222, AXIS + 2),
         words(150, 67.6, "its shoulder is BEHIND the block", 3.1),
-        *note(40, 64, "ball bearings 4 × 9 × 4; the shaft slides in them", FRONT - 3, AXIS + 4.5),
+        *note(44, 64, "ball bearings 4 × 9 × 4,", FRONT - 3, AXIS + 4.5),
+        words(44, 67.6, "pressed in; the shaft slides", 3.1),
         words(18, AXIS + 50, "base 220 × 160 × 8, screwed or clamped down", 3.1),
         words(
             8,
@@ -330,8 +337,13 @@ def from_the_front() -> str:
         *note(128, 26, "arm 90 × 8 × 5 aluminium, notches at ±30", x + 42, y - 2.5),
         *note(128, 48, "joint: steel wire 0.3 × 20 free, both", joint, y + 12),
         words(128, 51.6, "ends soldered or clamped: no play", 3.1),
-        *note(164, 75, "load cell 47 × 12 × 6", joint + 40, top + 6),
-        words(164, 78.6, "on its post, two M3", 3.1),
+        *note(158, 64, "load cell 47 × 12 × 6,", joint + 40, top + 3),
+        words(158, 67.6, "two M3 into its post;", 3.1),
+        words(158, 71.2, "nothing else touches it", 3.1),
+        *across(joint - 4, joint, top + 18, "4", from_y=top + 12),
+        *across(joint, joint + 31, top + 18, "31 to the post", from_y=top + 12),
+        *across(joint + 31, joint + 43, top + 18, "12", from_y=top + 12),
+        *upright(top + 12, base, joint + 50, f"{base - top - 12:.1f}", from_x=joint + 43),
         words(4, 21.4, "stops: M3", 3.1),
         *note(4, 25, "gap 0.50", stop, y - 6),
         *note(60, 66, "weight on a thread: here", left, y + 30),
@@ -353,8 +365,60 @@ def from_the_front() -> str:
     return page(202, 109, "Arm, cell and stops from the front", parts)
 
 
+def _round(x: float, y: float, radius: float, degrees: float) -> tuple[float, float]:
+    """The place on a circle, from the top on, clockwise."""
+    turn = math.radians(degrees)
+    return x + radius * math.sin(turn), y - radius * math.cos(turn)
+
+
+def _sector(x: float, y: float, inner: float, outer: float, from_deg: float, to_deg: float) -> str:
+    steps = [from_deg + (to_deg - from_deg) * i / 6 for i in range(7)]
+    ends = [_round(x, y, outer, at) for at in steps] + [_round(x, y, inner, at) for at in reversed(steps)]
+    return curve([*ends, ends[0]], width=0.35)
+
+
+def crank_wheel() -> str:
+    """The wheel with magnets, and the printed encoder."""
+    y, parts = 58.0, [words(8, 10, "Crank sensors, from the handle's side. Millimetres, 1:1", 4, bold=True)]
+    left, right = 48.0, 140.0
+    parts += [ring(left, y, 30, "#f4f4f4"), ring(left, y, 5)]
+    for degrees in (0, 90, 180, 270):
+        parts.append(ring(*_round(left, y, MAGNET_AT_MM, degrees), 3, "#9a9a9a"))
+    for name, degrees in (("A", 45.0), ("B", 67.5)):
+        sx, sy = _round(left, y, MAGNET_AT_MM, degrees)
+        parts += [box(sx - 1.5, sy - 1.5, 3, 3, "#ffffff"), words(sx + 2.5, sy + 1, name, 3.1, fill=SECOND)]
+    parts += [
+        *note(8, 22, "four magnets Ø 6 × 3, same pole outwards", left, y - MAGNET_AT_MM),
+        *across(left, left + MAGNET_AT_MM, y + 34, "25", from_y=y + 4),
+        words(8, 98, "A, B: switches on the stand, 2 to 4 from the magnets;", 3.1),
+        words(8, 101.6, "B is 22.5° further on, a quarter of the way from magnet", 3.1),
+        words(8, 105.2, "to magnet, and tells the direction. A alone counts.", 3.1),
+        ring(right, y, 30, "#f4f4f4"),
+        ring(right, y, 5),
+    ]
+    pitch = 360.0 / SLOTS
+    parts += [_sector(right, y, 22, 28, i * pitch - pitch / 4, i * pitch + pitch / 4) for i in range(SLOTS)]
+    parts += [
+        *note(122, 22, f"printed wheel with {SLOTS} slots, slot as wide as bar", *_round(right, y, 28, 0)),
+        *across(right, right + 25, y + 34, "25", from_y=y + 4),
+        *note(178, 48, "light barrier A over the rim", *_round(right, y, 25, 90 - pitch)),
+        *note(178, 70, "B a quarter of a slot's", *_round(right, y, 25, 90 + pitch / 4)),
+        words(178, 73.6, "way further on", 3.1),
+        words(122, 98, f"{SLOTS} slots at radius 25: {slot_mm():.1f} wide; at 3 turns/s one is", 3.1),
+        words(122, 101.6, f"open for {1e3 / (2 * SLOTS * 3):.0f} ms: CRANK_BOUNCE_US 300,", 3.1),
+        words(122, 105.2, f"CRANK_PULSES_PER_TURN {SLOTS}. Black filament, so that no", 3.1),
+        words(122, 108.8, "light comes through the bars.", 3.1),
+    ]
+    return page(226, 113, "A wheel with four magnets, and a printed encoder", parts)
+
+
+def slot_mm() -> float:
+    """Width of a slot of the encoder, in the middle of its length."""
+    return 2 * math.pi * 25.0 / (2 * SLOTS)
+
+
 def pictures() -> dict[str, str]:
-    return dict(zip(NAMES, (bearing_and_arm(), wire(), from_the_front()), strict=True))
+    return dict(zip(NAMES, (bearing_and_arm(), wire(), from_the_front(), crank_wheel()), strict=True))
 
 
 def tables() -> dict[str, str]:
