@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from winding_coach.inputs import CHECKS
 from winding_coach.shelf.index import IndexedFile
 from winding_coach.shelf.records import KeptCalibration, Motor, Wind
 from winding_coach.shelf.store import Shelf
@@ -76,6 +77,8 @@ def wind_of(seen: Glance, name: str) -> Wind:
         person=header.person,
         motor=None if motor is None else motor.name,
         purpose=_text(header.more.get("purpose")),
+        wait_s=None if summary is None else _number(summary.get("wait_s")),
+        checks=None if summary is None else _checks(summary.get("checks")),
         batch=_text(named.get("batch")),
         winder=_text(named.get("winder")),
         model=None if model is None else model.name,
@@ -127,6 +130,12 @@ def wind_id(header: Header) -> str:
 
 def _text(value: object) -> str | None:
     return value if isinstance(value, str) else None
+
+
+def _checks(value: object) -> str | None:
+    """Return what was ticked, of the names that there are."""
+    found = [name for name in CHECKS if name in value] if isinstance(value, list) else []
+    return ",".join(found) or None
 
 
 def _number(value: object) -> Any:

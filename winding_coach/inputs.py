@@ -9,7 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-KEYS = ("tare", "next", "back", "count", "peak", "stop", "quit", "go_on", "broke", "more_turns_in", "fewer_turns_in")
+CHECKS = ("eyes", "line", "rating", "knot", "orings", "lubricant", "turns_in", "break_in")
+"""What is looked at before a wind, in the order of the list. break_in: new rubber is pulled out slowly a few times, for
+its first wind only (common practice, no source)."""
+CHECK_KEYS = (*(f"check_{name}" for name in CHECKS), "checked")
+"""Each ticks one of them, or takes the tick back; the last ticks all that is left."""
+KEYS = (
+    *("tare", "next", "back", "count", "peak", "stop", "quit", "go_on", "broke", "more_turns_in", "fewer_turns_in"),
+    *CHECK_KEYS,
+)
 """Names of the keys the coach understands: see `KeyPressed`."""
 
 
@@ -59,7 +67,7 @@ class KeyPressed:
     """A key by name, one of `KEYS`: tare, next (confirm a step), count (one crank turn), peak, stop, quit.
 
     back: take the last step back; go_on: although in doubt; broke: the motor did; more_turns_in, fewer_turns_in: ten
-    that it holds already.
+    that it holds already. `CHECK_KEYS` tick the list before the wind.
     """
 
     at_s: float

@@ -10,7 +10,7 @@ import pytest
 from tests.command_line.test_shelf import TH_07, as_object, refused, said
 from tests.shelf.examples import TH_07 as MOTOR
 from tests.shelf.examples import THISTLEDOWN, a_wind
-from tests.test_indexing import make_trace
+from tests.test_indexing import SUMMARY, make_trace
 from winding_coach.indexing import EMPTY, look
 from winding_coach.review.flown import all_flown
 from winding_coach.review.wear import grown, grown_since
@@ -168,6 +168,25 @@ class TestNothingFalseOnTheShelf:
         assert "stopped at 2" in refused(capsys, 2, "flight", "6:52")
         make_trace(home / "traces", 2, {"event": "summary", "at_s": 1.0, "outcome": "stopped", "peak_turns": 1100.0})
         assert as_object(capsys, "flight", "6:52")["wind"].startswith("00000002")
+
+
+class TestBeforeTheWind:
+    def test_what_was_ticked_divides_the_winds_for_comparing(
+        self, home: Path, shelf_file: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        more = {"checks": ["knot", "lubricant", "no such"], "wait_s": 42.0}
+        make_trace(home / "traces", 1, SUMMARY | more)
+        make_trace(home / "traces", 2, SUMMARY | {"checks": "knot"})
+        make_trace(home / "traces", 3)
+        winds = as_object(capsys, "shelf", "winds", "--checked", "lubricant")["winds"]
+        assert [(wind["id"][:8], wind["checks"], wind["wait_s"]) for wind in winds] == [
+            ("00000001", "knot,lubricant", 42.0)
+        ]
+        winds = as_object(capsys, "shelf", "winds", "--not-checked", "lubricant")["winds"]
+        assert {wind["id"][:8] for wind in winds} == {"00000002", "00000003"}
+        with Shelf(shelf_file) as shelf:
+            look(home / "traces", shelf)
+            assert shelf.winds(WindFilter(checked="brication")) == []
 
 
 class TestStripsAndCuts:

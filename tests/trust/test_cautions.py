@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from winding_coach.command_line import main
-from winding_coach.screen.wording import CAUTION_LINE, CAUTIONS
+from winding_coach.screen.wording import CAUTION_LINE, CHECK_FOOT, CHECK_WORDS
 
 ROOT = Path(__file__).parents[2]
 SAID = {
@@ -39,5 +39,5 @@ def test_the_pages_that_lead_to_a_wound_motor(page: str) -> None:
 
 
 def test_the_screen_before_the_first_turn() -> None:
-    assert missing(" ".join(CAUTIONS)) == []
+    assert missing(" ".join((*CHECK_WORDS.values(), CHECK_FOOT))) == []
     assert "Eye protection" in CAUTION_LINE

@@ -33,6 +33,7 @@ class Notes:
         self._mean_Nm: float | None = None
         self._low_s = 0.0
         self._marks: Marks | None = None
+        self._top_at_s: float | None = None
 
     def tell(self, now: Moment) -> None:
         """Take one moment."""
@@ -46,6 +47,7 @@ class Notes:
         turning = not slow or self.top_Nm == 0.0
         if now.phase in LOADED and turning and mean_Nm > self.top_Nm and now.phase is not Phase.READY:
             self.top_Nm, self._top_turns, self._marks = mean_Nm, now.turns, None
+            self._top_at_s = now.at_s
         if now.phase is Phase.READY and now.gone_s == 0.0 and now.torque_Nm > COMES_OFF * mean_Nm:
             self._launch_Nm, self._launch_turns, self._marks = mean_Nm, now.turns, None
         if now.phase in BANDED and now.rate_Nm_per_s is not None and now.silent_s < 0.5:
@@ -87,11 +89,22 @@ class Notes:
     def marks(self) -> Marks:
         """Peak and launch figures so far."""
         if self._marks is None:
-            self._marks = Marks(self.top_Nm or None, self._top_turns, self._launch_Nm, self._launch_turns)
+            self._marks = Marks(
+                self.top_Nm or None, self._top_turns, self._launch_Nm, self._launch_turns, self._top_at_s
+            )
         return self._marks
 
-    def summary(self, at_s: float, outcome: str, lost_lines: int, energy_J: float | None) -> Summary:
-        """Return the wind in figures, as of `at_s`."""
+    def summary(
+        self,
+        at_s: float,
+        outcome: str,
+        lost_lines: int,
+        energy_J: float | None,
+        *,
+        handed_s: float | None = None,
+        checks: tuple[str, ...] = (),
+    ) -> Summary:
+        """Return the wind in figures, as of `at_s`. handed_s: when the motor was last seen on the hook, ready."""
         stalled = self._stalled_s + (0.0 if self._stalled_at_s is None else at_s - self._stalled_at_s)
         off = None
         if self._top_turns is not None and self._launch_turns is not None:
@@ -110,4 +123,6 @@ class Notes:
             time_in_rate_band=self._in_band_s / self._banded_s if self._banded_s > 0 else None,
             lost_lines=lost_lines,
             duration_s=at_s,
+            wait_s=None if handed_s is None or self._top_at_s is None else handed_s - self._top_at_s,
+            checks=checks,
         )

@@ -15,6 +15,7 @@ from winding_coach.coach.moment import Moment
 from winding_coach.coach.phases import WINDING
 from winding_coach.coach.said import Phase, Prompt
 from winding_coach.coach.view import Marks
+from winding_coach.coach.waiting import turns_to_take_in
 from winding_coach.coach.wording import in_words
 from winding_coach.standing import USUAL, Steps
 from winding_coach.units import UnitSystem
@@ -91,6 +92,8 @@ class Wanted:
             return self.distance_m == other.distance_m
         if self.code == "back_off":
             return self.crank_turns == other.crank_turns
+        if self.code == "launch_or_wind":
+            return self.turns == other.turns
         if self.code in FEET:
             return self.again == other.again
         if self.code == "crank_slower":
@@ -120,7 +123,7 @@ class Scene:
     to expect after the next of them. stopping: the stop at the peak was said a moment ago. side: ahead of the
     path or behind it. slowed: the crank was told in this phase to go slower for what comes next. word: what torque says
     to the feet. reacts_s: from the stop to a crank that stands, as this person showed, None not known. off_stopped: the
-    stop of the back-off was said.
+    stop of the back-off was said. relaxed: ready, torque has relaxed out of its band.
     """
 
     now: Moment
@@ -136,6 +139,7 @@ class Scene:
     word: Word | None = None
     reacts_s: float | None = None
     off_stopped: bool = False
+    relaxed: bool = False
 
 
 def mark_of(path_m: float, limits: Limits, *, inside: bool = False) -> float:
@@ -275,7 +279,11 @@ def _back_off(scene: Scene) -> Wanted:
 
 
 def _ready(scene: Scene) -> Wanted:
-    marks = scene.marks
+    marks, now = scene.marks, scene.now
+    if scene.relaxed and now.torque_Nm is not None:
+        turns = turns_to_take_in(now.torque_Nm, scene.limits)
+        crank, launch_Nm = turns / scene.limits.ratio, scene.limits.launch_Nm
+        return Wanted("launch_or_wind", None, crank, now.torque_Nm, turns, next_Nm=launch_Nm)
     code = "note_down" if scene.now.in_phase_s >= NOTE_AFTER_S else "launch_ready"
     return Wanted(code, torque_Nm=marks.launch_torque_Nm, turns=marks.launch_turns, peak_Nm=marks.peak_torque_Nm)
 

@@ -56,6 +56,7 @@ PROMPTS = (
     "back_off",
     "launch_ready",
     "note_down",
+    "launch_or_wind",
     "hook_wound",
     "step_out_wound",
     "stay_wound",
@@ -243,7 +244,11 @@ class ReadingSaid:
 @dataclass(frozen=True, slots=True)
 class Summary:
     """One wind in figures. `outcome` is done, broken, gone (broke or came off), stopped or lost; `trace` the file's
-    name, if it was kept; `direction` right or left, as told or found."""
+    name, if it was kept; `direction` right or left, as told or found.
+
+    wait_s: from the peak until the motor left the meter, ready to launch; checks: what was ticked before the wind. Both
+    are in the JSON only where they are known.
+    """
 
     at_s: float
     outcome: str
@@ -260,8 +265,11 @@ class Summary:
     lost_lines: int = 0
     duration_s: float = 0.0
     direction: str | None = None
+    wait_s: float | None = None
+    checks: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
+        known = {"wait_s": None if self.wait_s is None else round(self.wait_s, 1), "checks": list(self.checks) or None}
         return {
             "event": "summary",
             "at_s": self.at_s,
@@ -279,7 +287,7 @@ class Summary:
             "lost_lines": self.lost_lines,
             "duration_s": round(self.duration_s, 3),
             "direction": self.direction,
-        }
+        } | {key: value for key, value in known.items() if value is not None}
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from winding_coach.coach.alarms import AlarmBank
+from winding_coach.coach.checks import checks_for, ticked
 from winding_coach.coach.ending import Ending, ended_in
 from winding_coach.coach.gathering import Gathering, InPhase
 from winding_coach.coach.guide import Guide
@@ -23,9 +24,20 @@ from winding_coach.coach.said import Level, Phase, PhaseSaid, ReadingSaid, Said,
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.steps_seen import SeenStep
 from winding_coach.coach.view import CoachView, LinkView
+from winding_coach.coach.waiting import Waiting
 from winding_coach.coach.watching import zero_offers
 from winding_coach.coach.wording import alarm_words
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
+from winding_coach.inputs import (
+    CHECK_KEYS,
+    BytesArrived,
+    Ended,
+    Input,
+    KeyPressed,
+    LinkDown,
+    LinkUp,
+    Skipped,
+    TimePassed,
+)
 from winding_coach.meter.crosstalk import pull_reads_Nm
 from winding_coach.rubber.path import PlanPath
 
@@ -60,6 +72,7 @@ class Coach:
         self._stop_said_s: float | None = None
         self._saying: list[Said] = []
         self._now: Moment | None = None
+        self._checks: tuple[str, ...] = ()
         self._view: CoachView | None = None
 
     def _begin_motor(self, turns_in: float | None, expected: float | None = None) -> None:
@@ -69,6 +82,7 @@ class Coach:
         self._gathering = Gathering(limits, self._path, turns_in, expected, pull_reads_Nm(kept, pull_N))
         self._guide = Guide(self._path, limits, self._learning, led_by_torque=self.settings.led_by_torque)
         self._notes = Notes()
+        self._waiting = Waiting()
 
     @property
     def finished(self) -> bool:
@@ -149,6 +163,9 @@ class Coach:
             self._close("broken")
         elif name == "next" and phase is Phase.BROKEN:
             self._again()
+        elif name in CHECK_KEYS:
+            if phase in PREPARING:
+                self._checks = ticked(self._checks, name, checks_for(self.settings.motor))
         elif name == "count":
             self._intake.turns.tap(self._here.phase)
         elif name == "quit":
@@ -203,6 +220,7 @@ class Coach:
                 self._alarm_starts = (*self._alarm_starts[-99:], (alarm.at_s, now.turns, alarm.level))
             self._saying.append(alarm)
         self._notes.tell(now)
+        self._waiting.tell(now, self._gathering.limits)
         guided = self._guide.tell(
             now, self._gathering.limits, self._notes.marks, self._gathering.live.scale, self._pacer.mark_m
         )
@@ -220,6 +238,7 @@ class Coach:
             guided.word,
             self._learning.habits.stops_s,
             self._pacer.off_stopped,
+            self._waiting.low,
         )
         prompt = self._pacer.tell(now, wanted(scene))
         if prompt is not None:
@@ -270,7 +289,14 @@ class Coach:
         return ended_in(self._here.phase, lost=self._intake.link.state == "down")
 
     def _close(self, outcome: str) -> None:
-        found = self._notes.summary(self._at_s, outcome, self._intake.meter.lost_lines, self._energy_J(outcome))
+        found = self._notes.summary(
+            self._at_s,
+            outcome,
+            self._intake.meter.lost_lines,
+            self._energy_J(outcome),
+            handed_s=self._waiting.handed_s if outcome == "done" else None,
+            checks=self._checks,
+        )
         self.summary = replace(found, direction=self._intake.direction.name)
         self._saying.append(self.summary)
 
@@ -325,6 +351,7 @@ class Coach:
             summary=self.summary,
             steps=self.settings.steps,
             motor=self.settings.motor,
+            checks=self._checks,
             peak_risk=None
             if now is None or not whole
             else risk_at_peak(now, self._gathering.limits, self._path, self._gathering.live),

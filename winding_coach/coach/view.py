@@ -50,6 +50,7 @@ class Marks:
     peak_turns: float | None = None
     launch_torque_Nm: float | None = None
     launch_turns: float | None = None
+    peak_at_s: float | None = None
 
 
 @value(frozen=True, slots=True)
@@ -61,6 +62,7 @@ class CoachView:
     peak_risk: chance that such a motor breaks by the peak that it is wound to, as this wind goes; the reading's risk is
     that of here and now. None where turns are not counted.
     letting_down: a wound motor is let down, no wind is coached.
+    checks: what of the list before the wind is ticked.
     alarms: those that are on, the one that matters most first.
     phase_starts: (at_s, turns or None, phase) of each phase so far; alarm_starts: the same of the last alarms.
     """
@@ -88,3 +90,4 @@ class CoachView:
     motor: MotorFigures | None = None
     peak_risk: float | None = None
     letting_down: bool = False
+    checks: tuple[str, ...] = ()

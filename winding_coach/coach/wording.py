@@ -52,6 +52,7 @@ _PROMPT_WORDS = {
     "back_off_enough": "Stop: {torque}.",
     "launch_ready": "Ready to launch: {torque}, {turns}.",
     "note_down": "Noted. Peak {peak}; launch {torque}, {turns}.",
+    "launch_or_wind": "Launch, or take in {take_in} again: {torque}{wanted}.",
     "hook_wound": "Hold the crank; hook it up, then out to {exactly}.",
     "step_out_wound": "Out to {exactly}, crank held; wait there.",
     "stay_wound": "It is too full to stretch: stay where you are, crank held.",
@@ -179,6 +180,8 @@ def prompt_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> str
         Was=_STEP_WAS[prompt.step_was],
         step="" if prompt.step_m is None else f", {step_words(prompt.step_m, units, steps)} at most",
         to_place="" if distance_m is None else f", to {distance_words(distance_m, units, steps)}",
+        take_in="a few turns" if turns is None else _count(turns, "turn", "turns"),
+        wanted="" if prompt.next_Nm is None else f", {show(prompt.next_Nm, 'torque', units)} wanted",
         peak="not known" if prompt.peak_Nm is None else show(prompt.peak_Nm, "torque", units),
     )
 

@@ -9,13 +9,17 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from winding_coach.coach.said import Alarm, LinkSaid, PhaseSaid, Prompt, ReadingSaid, Said, Summary, Unwound
+from winding_coach.coach.said import Alarm, LinkSaid, Phase, PhaseSaid, Prompt, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.wording import PHASE_WORDS
 from winding_coach.command_line.lines_out import LinesOut
 from winding_coach.inputs import KEYS
 from winding_coach.simulator.hands import COMMANDS
 from winding_coach.units import UnitSystem, show
 
+HAND_OVER = (
+    "Care: hold the motor behind the O-ring, hook it to the strong part of the model; nobody in its line (common"
+    " practice, no source)."
+)
 _LINK_WORDS = {"up": "The meter is connected", "down": "The meter is not connected", "silent": "The meter is silent"}
 
 
@@ -26,7 +30,8 @@ def sentence(said: Said, units: UnitSystem) -> str:
             where = f" ({port})" if port else ""
             return f"{_LINK_WORDS[state]}{where}: {reason}." if reason else f"{_LINK_WORDS[state]}{where}."
         case PhaseSaid(_, phase):
-            return f"Now: {PHASE_WORDS[phase]}."
+            more = f" {HAND_OVER}" if phase is Phase.READY else ""
+            return f"Now: {PHASE_WORDS[phase]}.{more}"
         case Prompt():
             return said.text
         case Alarm():
@@ -77,6 +82,8 @@ def _summary(summary: Summary, units: UnitSystem) -> str:
         parts.append(f"launch {torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}")
     if summary.energy_stored_J is not None:
         parts.append(f"{summary.energy_stored_J:.2f} J stored")
+    if summary.wait_s is not None:
+        parts.append(f"{summary.wait_s:.0f} s from the peak to the model")
     parts.append(f"{summary.stalls} stalls, {summary.stalled_s:.0f} s in all")
     if summary.time_in_rate_band is not None:
         parts.append(f"{summary.time_in_rate_band:.0%} of the time in the rate band")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.typed import whole
+from winding_coach.inputs import CHECKS
 from winding_coach.shelf.records import PURPOSES
 
 if TYPE_CHECKING:
@@ -25,6 +26,8 @@ def add_wind_arguments(parser: argparse.ArgumentParser) -> None:
         chosen.add_argument(f"--{name}", metavar="NAME", help=f"of this {name}")
     chosen.add_argument("--outcome", choices=OUTCOMES, help="that ended so")
     chosen.add_argument("--purpose", choices=PURPOSES, help="wound for this")
+    chosen.add_argument("--checked", choices=CHECKS, help="before which this was ticked")
+    chosen.add_argument("--not-checked", choices=CHECKS, help="before which it was not")
     chosen.add_argument("--voided", action="store_true", help="only those that were voided")
     chosen.add_argument("--since", metavar="DATE", help="from this day on, as in 2026-03-07")
     chosen.add_argument("--until", metavar="DATE", help="up to this day, which is included")
@@ -49,6 +52,8 @@ def wind_filter(args: argparse.Namespace, shelf: Shelf, newest: str | None = Non
         outcome=args.outcome,
         purpose=args.purpose,
         voided=args.voided,
+        checked=args.checked,
+        unchecked=args.not_checked,
         since=_day("--since", args.since),
         until=_day("--until", args.until, after=1),
         newest=None if newest is None else whole("--newest", newest, 1, MOST),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from winding_coach.coach.phases import LOADED
+from winding_coach.coach.said import Phase
 from winding_coach.coach.wording import PHASE_WORDS
 from winding_coach.review.record import Stall, WindRecord
 from winding_coach.shelf.records import Flight
@@ -96,7 +97,22 @@ def _whole(record: WindRecord, units: UnitSystem) -> str:
             off = f" by {found.backed_off_turns / record.settings.winder.ratio:.1f} turns of the crank"
         said += f" Backed off{off} to {show(found.launch_torque_Nm, 'torque', units)}"
         said += "." if found.launch_turns is None else f", {found.launch_turns:.0f} turns left for the launch."
+    if found.wait_s is not None:
+        said += f" It left the meter {clock(found.wait_s)} after the peak{_relaxed(record)}."
     return said
+
+
+def _relaxed(record: WindRecord) -> str:
+    """Return by how much torque had relaxed meanwhile, once it was ready; "" where that cannot be told."""
+    ready = record.span(Phase.READY)
+    launch_Nm = record.summary.launch_torque_Nm
+    if ready is None or not launch_Nm:
+        return ""
+    first = [one.torque_Nm for one in record.samples if ready.from_s <= one.at_s <= ready.from_s + 1.0]
+    known = [torque_Nm for torque_Nm in first if torque_Nm is not None]
+    if not known or max(known) <= 0.0:
+        return ""
+    return f", {1.0 - launch_Nm / (sum(known) / len(known)):.1%} of the torque relaxed once it was ready"
 
 
 def _pacing(record: WindRecord) -> str:

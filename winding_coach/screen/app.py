@@ -13,6 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.events import Resize
 
 from winding_coach.coach.view import CoachView
+from winding_coach.inputs import CHECK_KEYS, CHECKS
 from winding_coach.screen.after import After, Asked
 from winding_coach.screen.chart import Points
 from winding_coach.screen.closing import closed_by_signals
@@ -44,6 +45,8 @@ COACH_KEYS = (
     Binding("b", "press('broke')", "it broke"),
     Binding("plus", "press('more_turns_in')", "more turns in"),
     Binding("minus", "press('fewer_turns_in')", "fewer turns in"),
+    *(Binding(str(number), f"press('check_{name}')", f"tick {name}") for number, name in enumerate(CHECKS, 1)),
+    Binding("y", f"press('{CHECK_KEYS[-1]}')", "tick all"),
 )
 """Passed on to the loop."""
 LOOK_KEYS = (

@@ -11,7 +11,9 @@ from winding_coach.screen.chart import AlarmMark, ChartData, Points, draw_chart
 from winding_coach.screen.digits import block_rows, height, width
 from winding_coach.screen.figures import (
     alarm_text,
+    all_ticked,
     big_word,
+    check_lines,
     clock_words,
     instruction,
     live_torque,
@@ -20,6 +22,7 @@ from winding_coach.screen.figures import (
     plain_lines,
     torque_figure,
     torque_template,
+    waiting_line,
     wrapper_line,
 )
 from winding_coach.screen.instruments import draw_instruments
@@ -28,7 +31,7 @@ from winding_coach.screen.sheet import Characters, Sheet, wrapped
 from winding_coach.screen.side import ROWS, SideView, draw_side
 from winding_coach.screen.wording import (
     CAUTION_LINE,
-    CAUTIONS,
+    HAND_OVER,
     LETTING_DOWN_STEPS,
     LINK_SIGNS,
     LINK_WORDS,
@@ -179,6 +182,8 @@ def _sentences(sheet: Sheet, layout: Layout, scene: Scene) -> None:
         sheet.put(1, layout.alarm_at, text, role, most=columns - 2)
     elif view.summary is not None and len(lines) == 1:
         sheet.put(1, layout.alarm_at, _closing(scene, layout, columns - 2), "bold", most=columns - 2)
+    elif view.phase is Phase.READY and view.summary is None and len(lines) == 1:
+        sheet.put(1, layout.alarm_at, waiting_line(view), "bold", most=columns - 2)
     elif scene.note and len(lines) == 1:
         sheet.put(1, layout.alarm_at, scene.note, "other", most=columns - 2)
     elif layout.glance and len(lines) == 1 and wants_cautions(view):
@@ -238,8 +243,8 @@ def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
 
 
 def wants_cautions(view: CoachView) -> bool:
-    """Whether no turn has been wound yet."""
-    return view.phase in (Phase.HOOK_UP, Phase.STRETCH_OUT) and view.summary is None
+    """Whether no turn has been wound yet, and it is for a wind."""
+    return view.phase in (Phase.HOOK_UP, Phase.STRETCH_OUT) and view.summary is None and not view.letting_down
 
 
 def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
@@ -251,8 +256,10 @@ def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
     view = scene.view
     if view.link.state in ("waiting", "down") and not scene.points and not view.summary:
         _notice(sheet, at, rows, (*NO_METER, scene.ports) if scene.ports else NO_METER)
-    elif wants_cautions(view) and not scene.cautions_seen:
-        _notice(sheet, at, rows, CAUTIONS)
+    elif wants_cautions(view) and not scene.cautions_seen and not all_ticked(view):
+        _notice(sheet, at, rows, check_lines(view))
+    elif view.phase is Phase.READY and view.summary is None and not scene.cautions_seen:
+        _notice(sheet, at, rows, HAND_OVER)
     elif scene.notice:
         _notice(sheet, at, rows, scene.notice)
     else:

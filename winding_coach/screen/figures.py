@@ -6,13 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from winding_coach.coach.checks import checks_for
 from winding_coach.coach.phases import LOADED
 from winding_coach.coach.said import Level, Phase, Prompt, Summary
 from winding_coach.coach.view import CoachView
 from winding_coach.coach.wording import alarm_words, reworded
+from winding_coach.inputs import CHECKS
 from winding_coach.rubber.figures import WalkInRow
 from winding_coach.screen.wording import (
     ALARM_BLOCKS,
+    CHECK_FOOT,
+    CHECK_HEAD,
+    CHECK_ROWS,
+    CHECK_WORDS,
     CLOSING,
     LEVEL_SIGNS,
     LINK_BLOCKS,
@@ -255,6 +261,8 @@ def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
         rows.append(("stored", f"{summary.energy_stored_J:.2f} J"))
     many = "stall" if summary.stalls == 1 else "stalls"
     stalls = "no stall" if not summary.stalls else f"{summary.stalls} {many} {summary.stalled_s:.0f} s"
+    if summary.wait_s is not None:
+        rows.append(("waited", f"{clock_words(summary.wait_s)} from the peak to the model"))
     rows.append(("walk-in", stalls if band is None else f"{band:.0%} in band, {stalls}"))
     return [*rows, ("lines lost", str(summary.lost_lines))] if summary.lost_lines else rows
 
@@ -306,6 +314,40 @@ def _turns_at(rows: Sequence[WalkInRow], distance_m: float) -> float:
 def clock_words(seconds: float) -> str:
     """Return a time of the wind as minutes and seconds."""
     return f"{int(seconds) // 60:d}:{int(seconds) % 60:02d}"
+
+
+def all_ticked(view: CoachView) -> bool:
+    """Whether the list before the wind is done."""
+    return view.motor is not None and view.checks == checks_for(view.motor)
+
+
+def check_lines(view: CoachView) -> tuple[str, ...]:
+    """Return the list before the wind, what is ticked of it by a sign."""
+    wanted = CHECKS[:-1] if view.motor is None else checks_for(view.motor)
+    held = next((alarm.figures.turns_in for alarm in view.alarms if alarm.code == "turns_in"), None)
+    figures = {
+        "peak": show(view.plan.peak_torque_Nm, "torque", view.units),
+        "turns_in": "none seen" if held is None else f"about {held:.0f}",
+    }
+    lines = [CHECK_HEAD]
+    for row in CHECK_ROWS:
+        cells = [
+            f"{CHECKS.index(name) + 1} {'✓' if name in view.checks else '○'} {CHECK_WORDS[name].format(**figures)}"
+            for name in row
+            if name in wanted
+        ]
+        lines.append("   ".join(cells))
+    return (*lines, CHECK_FOOT)
+
+
+def waiting_line(view: CoachView) -> str:
+    """Return how long ago the peak was, and torque now over the launch torque."""
+    began_s, torque_Nm = view.marks.peak_at_s, live_torque(view)
+    parts = [] if began_s is None else [f"{clock_words(view.at_s - began_s)} since the peak"]
+    if torque_Nm is not None and view.plan.launch_torque_Nm > 0.0:
+        goal_Nm = view.targets.torque_Nm or view.plan.launch_torque_Nm
+        parts.append(f"torque is {torque_Nm / goal_Nm:.0%} of launch torque")
+    return "; ".join(parts)
 
 
 def plain_lines(view: CoachView, trouble: str | None) -> list[tuple[str, str]]:

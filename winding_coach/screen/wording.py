@@ -112,12 +112,25 @@ SOURCE_WORDS = {
     "unknown": "not counted",
 }
 
-CAUTIONS = (
-    "Before the first turn",
-    "Eye protection on, everyone near the motor: one that breaks whips back.",
-    "Stay below what winder, hooks and stand are rated for.",
-    "Bystanders out of the motor's line; children only beside their adult.",
-    "Local rules and the adult in charge come before this screen.",
+CHECK_WORDS = {
+    "eyes": "Eye protection on, everyone near the motor: a break whips back.",
+    "line": "Bystanders out of the motor's line; children only beside their adult.",
+    "knot": "Knot",
+    "orings": "O-rings",
+    "lubricant": "Lubricant",
+    "rating": "Winder, hooks and stand rated for {peak} and more.",
+    "turns_in": "Turns in: {turns_in} (+ -)",
+    "break_in": "New rubber pulled out a few times",
+}
+CHECK_ROWS = (("eyes",), ("line",), ("rating",), ("knot", "orings", "lubricant"), ("turns_in", "break_in"))
+CHECK_HEAD = "Before the first turn: a number ticks, y ticks all, escape closes"
+CHECK_FOOT = "Local rules and the adult in charge come before this screen."
+HAND_OVER = (
+    "To the model",
+    "Hold the motor behind its O-ring; keep it taut, let nothing turn.",
+    "Hook it to the strong part of the model.",
+    "Nobody in the motor's line; eye protection stays on.",
+    "Common practice, no source. Local rules and the adult in charge first.",
 )
 CAUTION_LINE = "Eye protection on? Bystanders and children out of the motor's line?"
 
@@ -148,6 +161,7 @@ KEYS = (
     ("b", "the motor broke: close the wind and say so"),
     ("+, -", "turns that the motor holds already, ten more or fewer"),
     *LOOK_HELP,
+    ("1 to 8, y", "tick the list before the wind, or all of it"),
     ("f", "after the wind: log the flight"),
     ("d", "after the wind: let the motor down on the meter"),
     ("n, enter", "after the wind: the next one"),
@@ -208,5 +222,5 @@ def closed_line(after: After) -> str:
     return "  ".join([*(words for words, is_so in offered if is_so), "q closes", "g glance", "l theme", "h help"])
 
 
-WATCH_LINE = "watching only  w who is next  g glance  u units  l theme  z freeze  h help  q quit"
+WATCH_LINE = "watching only  w who is next  g glance  u units  l theme  h help  q quit"
 WATCH_HELP = (("w", "who is next, and what each did last"), *LOOK_HELP, ("q", "leave; the wind goes on"))

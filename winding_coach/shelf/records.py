@@ -97,9 +97,10 @@ class Wind:
     `trace` is the file's path below the data folder's `traces`. The motor's figures are as measured for this wind.
     `target_*` are the plan's. `share` is of breaking turns, wanted. `ratio` and `hooks_m` are the winder's and model's.
     `simulated`: the meter was; such a wind is no use of a real motor. `direction`: which way round it was wound,
-    right or left, as found. `purpose`: what it is wound for, one of
-    `PURPOSES`. `voided`: a mistake, left out everywhere until it is restored. `trace_bytes`, `trace_sha256`: of the
-    file, to find out whether it was changed.
+    right or left, as found. `purpose`: what it is wound for, one of `PURPOSES`. `wait_s`: from the peak until it left
+    the meter. `checks`: what was ticked before it, names of `inputs.CHECKS` with commas between. `voided`: a mistake,
+    left out everywhere until it is restored. `trace_bytes`, `trace_sha256`: of the file, to find out whether it was
+    changed.
     """
 
     id: str
@@ -143,6 +144,8 @@ class Wind:
     purpose: str | None = None
     voided: bool = False
     direction: str | None = None
+    wait_s: float | None = None
+    checks: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -109,6 +109,10 @@ STEPS = (
     ALTER TABLE wind ADD COLUMN direction TEXT;
     ALTER TABLE typed ADD COLUMN outcome TEXT;
     """,
+    """
+    ALTER TABLE wind ADD COLUMN wait_s REAL;
+    ALTER TABLE wind ADD COLUMN checks TEXT;
+    """,
 )
 """What brings the schema from version n to n + 1. Only ever added to.
 

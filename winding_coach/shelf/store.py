@@ -43,7 +43,8 @@ _WINDS = f"SELECT {_WIND_COLUMNS} FROM wind LEFT JOIN typed ON typed.wind = wind
 class WindFilter:
     """Which winds; None takes all. since, until: moments (with offset), the second not included. newest: so many.
 
-    voided: only winds that were voided, or (None) those too; usually they are left out.
+    voided: only winds that were voided, or (None) those too; usually they are left out. checked, unchecked: before
+    which this one of `inputs.CHECKS` was ticked, or was not.
     """
 
     person: str | None = None
@@ -58,6 +59,8 @@ class WindFilter:
     newest: int | None = None
     purpose: str | None = None
     voided: bool | None = False
+    checked: str | None = None
+    unchecked: str | None = None
 
 
 class Shelf(Index):
@@ -324,6 +327,10 @@ def _where(wanted: WindFilter) -> tuple[str, dict[str, Any]]:
         values[name] = getattr(wanted, name)
         if values[name] is not None:
             parts.append(f"{column} = :{name}")
+    for name, is_so in (("checked", "> 0"), ("unchecked", "= 0")):
+        values[name] = getattr(wanted, name)
+        if values[name] is not None:
+            parts.append(f"instr(',' || coalesce(wind.checks, '') || ',', ',' || :{name} || ',') {is_so}")
     for name, sign in (("since", ">="), ("until", "<")):
         moment = getattr(wanted, name)
         if moment is not None:
