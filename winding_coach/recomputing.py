@@ -26,6 +26,8 @@ from winding_coach.traces.rows import TraceError
 
 ROOMS = ("meter", "signals", "rubber", "coach")
 """What decides on what the coach says to given inputs."""
+NOT_COMPARED = ("at_s", "trace", "wait_s", "checks")
+"""Of a summary: not what a later coach judges otherwise."""
 AHEAD = 4
 """Tasks that wait for each process, so that none is idle and few are lost."""
 
@@ -89,7 +91,7 @@ def again_of(path: Path, wind_id: str, sha256: str | None, coach: str) -> Again:
     except Exception as error:
         # One trace that a coach stumbles over must not stop the others; it is told with the rest.
         return Again(wind_id, coach, sha256, trouble=f"The coach stumbled over '{path}' ({error!r}): report it.")
-    figures = {key: value for key, value in asdict(summary).items() if key not in ("at_s", "trace")}
+    figures = {key: value for key, value in asdict(summary).items() if key not in NOT_COMPARED}
     return Again(wind_id, coach, sha256, **figures)
 
 
