@@ -28,7 +28,7 @@ UNWINDING = "unwinding"
 """In the first line of a trace of a motor being let down: an object with the `wind` it belongs to."""
 
 
-ADDED = frozenset({"direction"})
+ADDED = frozenset({"direction", "wait_s", "checks"})
 """Keys of what is said that traces of before do not have."""
 
 
@@ -126,9 +126,6 @@ def difference(trace: Trace, settings: CoachSettings) -> str | None:
         was = {key: value for key, value in was.items() if key != "trace"}
         # What the coach did not say of this yet, at the time, is no difference.
         now = {key: value for key, value in now.items() if key != "trace" and (key in was or key not in ADDED)}
-        if was.get("event") == now.get("event") == "summary":
-            # A trace of before says nothing of what was not worked out then.
-            now = {key: value for key, value in now.items() if key in was}
         if number != number_now or was != now:
             return f"after input {number} it said {json.dumps(was)}, now after input {number_now} {json.dumps(now)}."
     if len(again) != len(then):
