@@ -71,6 +71,19 @@ def make_trace(folder: Path, number: int = 1, summary: dict[str, Any] | None = S
     return writer.path
 
 
+def test_a_whole_number_from_2_63_on_is_not_known(tmp_path: Path) -> None:
+    """SQLite holds no such number: it ended the look with a traceback."""
+    (tmp_path / "traces").mkdir()
+    path = make_trace(
+        tmp_path / "traces", summary=SUMMARY | {"lost_lines": 2**63, "peak_turns": 2**64, "stalls": -(2**63)}
+    )
+    with Shelf(tmp_path / "shelf.sqlite") as shelf:
+        look(tmp_path / "traces", shelf)
+        (wind,) = shelf.winds()
+    assert wind.trace == path.name
+    assert (wind.lost_lines, wind.peak_turns, wind.stalls) == (None, None, None)
+
+
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     (tmp_path / "traces").mkdir()

@@ -5,9 +5,10 @@ from __future__ import annotations
 import http.client
 import json
 import re
+import socket
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from typing import Any
 
@@ -137,3 +138,13 @@ def test_what_is_heard_goes_to_the_page_and_silence_too() -> None:
     with serving(state("silent")) as server:
         seen = json.loads(get(server, "/look")[2])
     assert seen["sound"]["pitch_hz"] is None
+
+
+def test_a_browser_that_takes_nothing_holds_up_no_other() -> None:
+    """Ten that opened a connection and never asked, or never read what they asked for."""
+    with serving(wind()) as server, ExitStack() as stack:
+        for number in range(10):
+            silent = stack.enter_context(socket.create_connection(("127.0.0.1", server.port), timeout=2))
+            if number % 2:
+                silent.sendall(b"GET /look HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+        assert get(server, "/look")[0] == 200

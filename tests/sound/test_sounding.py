@@ -122,3 +122,26 @@ def test_speech_speaks_and_its_command_is_gone_when_it_is_closed(tmp_path: Path)
     assert running.poll() is not None
     speaker.failed = True
     assert sound.mark == "speech failed"
+
+
+def test_a_terminal_whose_bell_blocks_is_said_within_two_seconds_and_holds_up_nobody() -> None:
+    """A terminal that takes nothing: the thread of bell and speech stands, the coach's own does not wait for it."""
+    now, rings, goes_on = [0.0], threading.Event(), threading.Event()
+
+    def ring() -> None:
+        rings.set()
+        goes_on.wait(20.0)
+
+    sound = Sounding(SoundWanted("bell"), Place(stop_said(60.0)), ring, card=no_card, clock=lambda: now[0])
+    sound.start()
+    try:
+        assert rings.wait(20.0)
+        troubles = [sound.trouble]
+        now[0] = 1.9
+        troubles.append(sound.trouble)
+        assert troubles[0] is None
+        assert "coaching goes on" in str(troubles[1])
+        assert sound.mark == "sound lost"
+    finally:
+        goes_on.set()
+        sound.close()

@@ -30,6 +30,7 @@ from winding_coach.command_line.conditions import add_conditions, condition_word
 from winding_coach.command_line.duration import duration_s, split_duration
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.kinds import text
+from winding_coach.command_line.patience import GivenUpError, patiently
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import LOOKED_AT, SHORT_ID, looked, shelf_at
 from winding_coach.command_line.tabular import table
@@ -214,7 +215,11 @@ def keeper(home: Home, trace_name: str, units: UnitSystem) -> Callable[[str], tu
 
     def keep(line: str) -> tuple[bool, str]:
         try:
-            return True, log_line(home, trace_name, line, units)
+            # The screen waits for it, so not for long.
+            kept = patiently(lambda: log_line(home, trace_name, line, units), lambda _: None, gives_up_after_s=0.0)
+            return True, kept
+        except GivenUpError:
+            return False, "The shelf's disk does not answer: press enter again in a while."
         except Problem as problem:
             return False, str(problem)
 

@@ -15,6 +15,7 @@ import contextlib
 import copy
 import sys
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from winding_coach.coach.person import UNKNOWN
@@ -41,9 +42,10 @@ from winding_coach.command_line.figures import (
     winder_words,
 )
 from winding_coach.command_line.flight import keeper
-from winding_coach.command_line.from_shelf import after_the_wind, pick, tell
+from winding_coach.command_line.from_shelf import Picked, after_the_wind, pick, tell
 from winding_coach.command_line.habits import habits_of, keep_habits
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
+from winding_coach.command_line.patience import GivenUpError, patiently
 from winding_coach.command_line.plain_port import add_crank_argument, add_lines_argument, crank_port_of, port_of
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
@@ -150,7 +152,7 @@ def _next(typed: argparse.Namespace, asked: Asked) -> argparse.Namespace:
 def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
     """Coach one wind at the stand."""
     home = home_from(args)
-    picked = pick(args, home, simulated=_is_simulated(args, home), winding=True)
+    picked = _picked(args, home)
     if not args.headless and (args.set_up or wants_set_up(args, home)) and sys.stdin.isatty() and sys.stdout.isatty():
         home = ask(home)
     fill_in(args, home)
@@ -203,7 +205,28 @@ def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
     finally:
         source.close()
         if writer is not None:
-            tell(after_the_wind(args, home, writer.path))
+            tell(_shelved(args, home, writer.path))
+
+
+def _picked(args: argparse.Namespace, home: Home) -> Picked:
+    """Fill in what the shelf knows.
+
+    Raises:
+        Problem: as `pick`, or its disk does not answer.
+    """
+    simulated = _is_simulated(args, home)
+    try:
+        return patiently(lambda: pick(args, home, simulated=simulated, winding=True), lambda words: tell([words]))
+    except GivenUpError:
+        raise Problem("The shelf's disk does not answer: name another folder with --home to wind without it.") from None
+
+
+def _shelved(args: argparse.Namespace, home: Home, trace: Path) -> list[str]:
+    """Log the wind that was just closed; return what to tell. A disk that does not answer holds up nobody for long."""
+    try:
+        return patiently(lambda: after_the_wind(args, home, trace), lambda words: tell([words]))
+    except GivenUpError as given_up:
+        return [str(given_up)]
 
 
 def _settings(
