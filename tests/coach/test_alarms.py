@@ -249,3 +249,18 @@ def test_every_sentence_is_short_and_whole(units: Any) -> None:
             assert text.endswith(".")
             assert "{" not in text
             assert len(text) <= 80
+
+
+@pytest.mark.parametrize(("code", "field"), [("meter_saturated", "saturated"), ("meter_limit", "overloaded")])
+def test_a_saturation_that_ends_is_a_danger_until_torque_is_known(code: str, field: str) -> None:
+    """Between the last line at the end of the range and the first torque nobody was told to stop."""
+    bank = AlarmBank(lambda code, figures: code)
+    blind = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=None, silent_s=0.0)
+
+    def on(now: Moment, at_s: float) -> bool:
+        bank.tell(replace(now, at_s=at_s), LIMITS)
+        return code in [alarm.code for alarm in bank.on]
+
+    assert on(replace(blind, **{field: True}), 1.0)  # type: ignore[arg-type]
+    assert on(blind, 5.0), "the first lines are no torque yet"
+    assert not on(replace(blind, torque_Nm=0.5 * LIMITS.peak_Nm), 5.4)

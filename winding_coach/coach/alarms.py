@@ -184,6 +184,19 @@ def _saturated(now: Moment, limits: Limits) -> bool:
     return now.saturated
 
 
+def _not_known_yet(now: Moment) -> bool:
+    """Whether lines have just begun again, and torque is not known yet: no danger is over by that."""
+    return now.torque_Nm is None and now.silent_s < SILENT_S
+
+
+def _saturated_still(now: Moment, limits: Limits) -> bool:
+    return now.saturated or _not_known_yet(now)
+
+
+def _overloaded_still(now: Moment, limits: Limits) -> bool:
+    return now.overloaded or _not_known_yet(now)
+
+
 def _silent(now: Moment, limits: Limits) -> bool:
     return now.silent_s >= SILENT_S
 
@@ -270,9 +283,9 @@ RULES: tuple[Rule, ...] = (
     Rule("other_meter", Level.DANGER, IN_USE, _another, _another),
     Rule("meter_frozen", Level.DANGER, IN_USE, _frozen, _frozen),
     Rule("overwind", Level.DANGER, IN_USE, _overwind, _overwound_still),
-    Rule("meter_limit", Level.DANGER, IN_USE, _overloaded, _overloaded),
+    Rule("meter_limit", Level.DANGER, IN_USE, _overloaded, _overloaded_still),
     Rule("winder_limit", Level.DANGER, IN_USE, _winder(1.0), _winder_still),
-    Rule("meter_saturated", Level.DANGER, IN_USE, _saturated, _saturated),
+    Rule("meter_saturated", Level.DANGER, IN_USE, _saturated, _saturated_still),
     Rule("meter_silent", Level.DANGER, LOADED, _silent, _blind, least_s=0.5),
     Rule("far_off", Level.DANGER, IN_USE, _in_doubt, _in_doubt),
     Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
