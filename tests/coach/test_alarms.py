@@ -64,7 +64,7 @@ EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
     "meter_saturated": ({}, {"saturated": False}, {"saturated": True}),
     "meter_silent": ({}, {"silent_s": 1.99}, {"silent_s": 2.01}),
     "overwind_soon": (
-        {"phase": Phase.FINAL_TURNS},
+        {"phase": Phase.FINAL_TURNS, "turns": 0.97 * LIMITS.target_turns},
         {"torque_Nm": 0.93 * PEAK, "peak_in_s": 6.1},
         {"torque_Nm": 0.93 * PEAK, "peak_in_s": 5.9},
     ),
@@ -98,6 +98,7 @@ EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
         {"turns_in": 100.0},
         {"turns_in": 100.0, "turns_in_noticed": True},
     ),
+    "key_asked": ({}, {"asks": False}, {"asks": True}),
     "zero_refused": ({"phase": Phase.HOOK_UP}, {"zero_refused_Nm": None}, {"zero_refused_Nm": 2e-3}),
     "other_way": ({}, {"left_hand": False}, {"left_hand": True}),
     "distance_lost": ({}, {"distance_lost": False}, {"distance_lost": True}),
@@ -225,6 +226,7 @@ def test_a_phase_puts_out_what_does_not_belong_to_it_at_once() -> None:
 def test_the_one_that_matters_most_comes_first() -> None:
     alarms = bank()
     both = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=1.5 * PEAK, broke=True, overloaded=True, peak_in_s=0.0)
+    both = replace(both, turns=LIMITS.target_turns)
     held(alarms, both, 0.0, 2.0)
     order = [alarm.code for alarm in alarms.on]
     assert order == ["motor_broke", "overwind", "meter_limit", "winder_limit", "overwind_soon"]

@@ -46,12 +46,7 @@ def test_it_is_given_up_within_seconds_and_moves_no_limit(channels: str, dies_s:
     assert coach.summary.launch_turns is None, "turns that nobody counted are not noted as turns"
 
 
-OPEN = pytest.mark.xfail(
-    reason="the sensor that dies at 110 s is not noticed since the walk-in is led by torque: open", strict=False
-)
-
-
-@pytest.mark.parametrize("dies_s", [pytest.param(110, marks=OPEN), 113, 116, 118])
+@pytest.mark.parametrize("dies_s", [110, 113, 116, 118])
 def test_near_the_peak_and_in_the_back_off_no_turns_are_noted_that_may_not_be_so(dies_s: int) -> None:
     """The count stood at 1240 while the motor went to 1310, and was noted for its peak and its launch."""
     _, said = coached(wind("good", 3, MeterModel(channels="c"), (f"crank@{dies_s}",)))

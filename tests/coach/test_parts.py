@@ -19,7 +19,16 @@ from winding_coach.coach.live import LiveScale
 from winding_coach.coach.look import risk_at_peak
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
-from winding_coach.coach.phases import BY_SIGNAL, LOADED, OVER, SignalSteps, next_by_key
+from winding_coach.coach.phases import (
+    BY_SIGNAL,
+    LOADED,
+    OVER,
+    SignalSteps,
+    all_but_there,
+    arrives,
+    leaves_again,
+    next_by_key,
+)
 from winding_coach.coach.prompts import FEET, MARK_M, QUIET_S, RESUMES_EVERY_S, Pacer, Scene, Wanted, mark_of, wanted
 from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.coach.view import Marks
@@ -103,7 +112,8 @@ def test_urgent_things_come_before_advice() -> None:
     walk = replace(CALM, phase=Phase.WALK_IN)
     assert code(scene(now=walk, alarms=frozenset({"crank_stalled", "torque_falling"}))) == "keep_cranking"
     assert code(scene(now=replace(walk, torque_Nm=LIMITS.peak_Nm))) == "stop_at_peak"
-    final = replace(CALM, phase=Phase.FINAL_TURNS, peak_in_s=0.5, torque_Nm=0.95 * LIMITS.peak_Nm)
+    turns = 0.97 * LIMITS.target_turns
+    final = replace(CALM, phase=Phase.FINAL_TURNS, peak_in_s=0.5, torque_Nm=0.95 * LIMITS.peak_Nm, turns=turns)
     assert code(scene(now=final, alarms=frozenset({"rising_too_fast"}))) == "stop_at_peak"
     assert code(scene(now=replace(final, peak_in_s=9.0), alarms=frozenset({"rising_too_fast"}))) == "crank_slower"
     over = replace(CALM, phase=Phase.BACK_OFF, torque_Nm=1.1 * LIMITS.peak_Nm)
@@ -137,7 +147,8 @@ def test_at_a_limit_in_the_walk_in_one_is_sent_on_to_the_hooks() -> None:
 
 
 def test_towards_the_peak_the_crank_goes_slower_until_the_stop() -> None:
-    near = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=0.9 * LIMITS.peak_Nm, crank_rev_per_s=1.2)
+    turns = 0.97 * LIMITS.target_turns
+    near = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=0.9 * LIMITS.peak_Nm, crank_rev_per_s=1.2, turns=turns)
     choice = wanted(scene(now=near))
     assert choice == Wanted("crank_slower", torque_Nm=LIMITS.peak_Nm)
     assert code(scene(now=replace(near, torque_Nm=0.8 * LIMITS.peak_Nm))) == "keep_cranking", "not yet"
@@ -311,18 +322,64 @@ def test_walking_in_early_is_seen_by_falling_torque_and_by_distance() -> None:
     assert steps.next(replace(early, phase_top_Nm=2.6e-3, turns=1.2 * LIMITS.stretched_turns), LIMITS) is Phase.WALK_IN
 
 
-def test_without_turns_the_walk_in_ends_when_torque_climbs() -> None:
+BLIND = replace(CALM, turns=None, counted=False, in_phase_s=20.0, slow_rate_Nm_per_s=1e-5)
+
+
+def test_what_nobody_measures_is_asked_for_and_not_guessed_into_a_phase() -> None:
+    """Torque climbs alike at the hooks and for somebody who is slow on the way: no last turns yet, but the word is the
+    hooks."""
+    climbed = replace(BLIND, torque_Nm=1.06 * LIMITS.walked_in_Nm)
+    assert not arrives(replace(climbed, climbs_s=14.0), LIMITS)
+    assert arrives(replace(climbed, climbs_s=15.2), LIMITS)
+    near = replace(BLIND, torque_Nm=0.95 * LIMITS.peak_Nm)
+    assert arrives(near, LIMITS)
+    assert not arrives(replace(near, distance_m=0.6), LIMITS), "a sensor shows the way that is left"
+    assert not arrives(replace(near, counted=True, turns=0.8 * LIMITS.walked_in_turns), LIMITS), "turns say far out"
     steps = SignalSteps()
-    blind = replace(CALM, turns=None, counted=False, in_phase_s=20.0, slow_rate_Nm_per_s=1e-5)
-    assert steps.next(blind, LIMITS) is None
-    near = replace(blind, torque_Nm=0.95 * LIMITS.peak_Nm)
-    assert steps.next(near, LIMITS) is None
-    assert steps.next(replace(near, at_s=0.4), LIMITS) is Phase.FINAL_TURNS
-    climbed = replace(blind, torque_Nm=1.06 * LIMITS.walked_in_Nm)
+    there = replace(near, climbs_s=30.0, arriving=True)
+    assert [steps.next(replace(there, at_s=at_s), LIMITS) for at_s in (0.0, 5.0)] == [None, None]
+    choice = wanted(scene(now=replace(there, torque_Nm=0.8 * LIMITS.peak_Nm)))
+    assert choice == Wanted("walk_in_to", distance_m=LIMITS.hooks_m, torque_Nm=LIMITS.peak_Nm)
+    assert not leaves_again(there, LIMITS)
+    assert leaves_again(replace(there, torque_Nm=0.7 * LIMITS.walked_in_Nm), LIMITS)
+
+
+def test_told_to_stop_and_step_in_the_last_turns_are_where_torque_stays() -> None:
+    stop = wanted(scene(now=replace(BLIND, arriving=True, torque_Nm=0.97 * LIMITS.peak_Nm, peak_in_s=0.5)))
+    assert stop == Wanted("stop_at_peak", distance_m=LIMITS.hooks_m, torque_Nm=LIMITS.peak_Nm)
+    assert Wanted("stop_at_peak").same_as(stop), "one stop, when the phase moves on after it"
+    torque_Nm = 0.97 * LIMITS.peak_Nm
+    held = replace(BLIND, arriving=True, torque_Nm=torque_Nm, phase_top_Nm=torque_Nm, still_s=2.5)
     steps = SignalSteps()
-    assert [steps.next(replace(climbed, at_s=at_s, climbs_s=14.0), LIMITS) for at_s in (0.0, 0.4)] == [None, None]
-    assert steps.next(replace(climbed, at_s=1.0, climbs_s=15.2), LIMITS) is None
-    assert steps.next(replace(climbed, at_s=1.4, climbs_s=15.6), LIMITS) is Phase.FINAL_TURNS
+    assert [steps.next(replace(held, at_s=at_s), LIMITS) for at_s in (0.0, 1.3)] == [None, Phase.FINAL_TURNS]
+    steps = SignalSteps()
+    fell = replace(held, torque_Nm=0.8 * LIMITS.peak_Nm)
+    assert [steps.next(replace(fell, at_s=at_s), LIMITS) for at_s in (0.0, 1.3)] == [None, None], "they stepped in"
+    turning = replace(held, counted=True, turns=LIMITS.target_turns, cranking=True)
+    assert [steps.next(replace(turning, at_s=at_s), LIMITS) for at_s in (0.0, 1.3)] == [None, None]
+
+
+def test_the_count_ends_the_climb_of_a_motor_whose_torque_stays_behind() -> None:
+    there = replace(CALM, phase=Phase.FINAL_TURNS, torque_Nm=0.9 * LIMITS.peak_Nm, cranking=False, counted=True)
+    steps = SignalSteps()
+    short = replace(there, turns=0.97 * LIMITS.target_turns)
+    assert [steps.next(replace(short, at_s=at_s), LIMITS) for at_s in (0.0, 1.0)] == [None, None]
+    full = replace(there, turns=0.985 * LIMITS.target_turns)
+    assert [steps.next(replace(full, at_s=at_s), LIMITS) for at_s in (2.0, 3.0)] == [None, Phase.BACK_OFF]
+
+
+def test_a_stop_stands_until_the_hand_has_had_time_to_stop() -> None:
+    """Once told to stop a hair below the target nobody is told to go on, nor to stop again."""
+    pacer = Pacer("metric")
+    now = replace(CALM, phase=Phase.FINAL_TURNS)
+    pacer.tell(now, Wanted("stop_at_peak", torque_Nm=LIMITS.peak_Nm))
+    assert [pacer.stopping(at_s, there=True) for at_s in (2.0, 5.0, 9.0)] == [True, True, False]
+    assert [pacer.stopping(at_s) for at_s in (2.0, 5.0)] == [True, False]
+    top = replace(BLIND, torque_Nm=0.95 * LIMITS.peak_Nm, phase_top_Nm=0.975 * LIMITS.peak_Nm)
+    assert all_but_there(top, LIMITS), "torque relaxes once the hand stands"
+    assert not all_but_there(replace(top, phase_top_Nm=0.95 * LIMITS.peak_Nm), LIMITS)
+    counted = replace(top, torque_Nm=0.8 * LIMITS.peak_Nm, counted=True, turns=0.985 * LIMITS.target_turns)
+    assert all_but_there(counted, LIMITS)
 
 
 def test_one_sensor_counts_down_once_torque_falls_in_the_back_off() -> None:

@@ -373,3 +373,31 @@ def test_a_zero_that_nothing_was_read_for_is_not_taken() -> None:
     assert not coach.view.tared
     coach.step(KeyPressed(2.0, "peak"))
     assert coach.view.phase is Phase.HOOK_UP
+
+
+def test_a_bumped_key_asks_and_one_back_returns() -> None:
+    """Enter while winding at full stretch with torque far below: nothing jumps; meant, it does, and `back` takes it
+    back to where it came from."""
+    coach, _ = coached([event for event in wind("good") if event.at_s < 30.0])
+    assert str(coach.view.phase) == "wind_stretched"
+    coach.step(KeyPressed(30.0, "next"))
+    assert str(coach.view.phase) == "wind_stretched"
+    assert "key_asked" in [alarm.code for alarm in coach.view.alarms]
+    coach.step(KeyPressed(37.0, "next"))
+    assert str(coach.view.phase) == "wind_stretched", "too late to be the second press"
+    coach, _ = coached([event for event in wind("good") if event.at_s < 30.0])
+    for at_s in (30.0, 30.4):
+        coach.step(KeyPressed(at_s, "peak"))
+    assert str(coach.view.phase) == "ready", "pressed twice it is meant; torque is below launch, so off goes nothing"
+    assert "key_asked" not in [alarm.code for alarm in coach.view.alarms]
+    coach.step(KeyPressed(30.8, "back"))
+    assert str(coach.view.phase) == "wind_stretched"
+
+
+@pytest.mark.parametrize("key", ["peak", "stop"])
+def test_the_end_of_a_loaded_wind_is_asked_for_twice(key: str) -> None:
+    coach, _ = coached([event for event in wind("good") if event.at_s < 60.0])
+    before = coach.view.phase
+    coach.step(KeyPressed(60.0, key))
+    assert coach.view.phase is before
+    assert coach.summary is None

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
 from tests.coach.test_lead import wound
 from tests.scenario import SETTINGS
 from winding_coach.coach.person import UNKNOWN, Habits, habits_from
@@ -39,9 +37,6 @@ def test_values_that_cannot_be_are_not_taken_over() -> None:
     )
 
 
-@pytest.mark.xfail(
-    reason="the stop of this wind is not measured since peaks are judged while the crank turns: open", strict=False
-)
 def test_a_wind_teaches_how_long_this_person_takes_to_stop() -> None:
     coach, _ = wound("c", 1)
     assert coach.habits.stops_s is not None

@@ -224,3 +224,11 @@ def test_a_torque_without_a_launch_unhooks_nothing() -> None:
     record = recorded("good-wind")
     short = replace(record, summary=replace(record.summary, launch_torque_Nm=None))
     assert len(short.wound) >= len(record.wound)
+
+
+def test_the_countdown_of_a_good_wind_is_no_warning() -> None:
+    record = recorded("good-wind")
+    assert "overwind_soon" in [alarm.code for alarm in record.alarms]
+    assert "warnings" not in " ".join(told(record, "metric"))
+    spoilt = recorded("overwound-until-it-broke")
+    assert "Other warnings: overwind at" in " ".join(told(spoilt, "metric"))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
-from winding_coach.coach.phases import LOADED, OVER, PREPARING, WINDING
+from winding_coach.coach.phases import LOADED, OVER, PREPARING, WINDING, turns_reached
 from winding_coach.coach.said import Alarm, AlarmFigures, Level, Phase
 
 Test = Callable[[Moment, Limits], bool]
@@ -41,10 +41,9 @@ DANGER_OVER, DANGER_STANDING = 1.06, 1.10
 """Above the target by this, with the crank turning or standing, is a danger: a turn of the crank more than a late
 stop takes (simulated)."""
 RIPPLE_AGREES_S = 1.5
-SOON_SHARE, SOON_S = 0.92, 6.0
+SOON_SHARE, SOON_TURNS, SOON_S = 0.92, 0.94, 6.0
 """The target is counted down from this share of it, and so many seconds, on."""
-TURNS_REACHED = 1.01
-"""Counted turns end the climb here: torque of a motor that is weaker than its label does not."""
+STOPS_NEAR = 0.93
 SAID_S = 8.0
 """What is said once stays to be read for so long."""
 
@@ -80,6 +79,8 @@ def _overwound_still(now: Moment, limits: Limits) -> bool:
 
 def _limit_coming(now: Moment, limits: Limits) -> bool:
     near = now.torque_Nm is not None and now.torque_Nm >= SOON_SHARE * limits.peak_Nm
+    if now.counted and now.turns is not None and now.turns < SOON_TURNS * limits.target_turns:
+        return False  # The quick rise after a step, by torque of a motor that is stronger than its label.
     return near and now.peak_in_s is not None and now.peak_in_s <= SOON_S and now.cranking is not False
 
 
@@ -104,15 +105,12 @@ def at_a_limit(now: Moment, limits: Limits) -> bool:
     )
 
 
-def turns_reached(now: Moment, limits: Limits) -> bool:
-    """Whether the counted turns are the target's, whatever torque says: the lower of both ends the climb."""
-    return now.counted and now.turns is not None and now.turns >= TURNS_REACHED * limits.target_turns
-
-
 def _stalled(now: Moment, limits: Limits) -> bool:
     # Where only the ripple tells it, torque must be down too: a weak ripple looks like a crank that stands.
     if not now.counted and now.lies_s < RIPPLE_AGREES_S:
         return False
+    if now.arriving and now.phase_top_Nm >= STOPS_NEAR * limits.peak_Nm:
+        return False  # Told to stop a reaction before the target, and backing off: that is no stall.
     return now.cranking is False and not at_a_limit(now, limits)
 
 
@@ -257,6 +255,10 @@ def _left_hand(now: Moment, limits: Limits) -> bool:
     return now.left_hand
 
 
+def _asks(now: Moment, limits: Limits) -> bool:
+    return now.asks
+
+
 def _never(now: Moment, limits: Limits) -> bool:
     return False
 
@@ -321,6 +323,7 @@ RULES: tuple[Rule, ...] = (
     Rule("zero_moved", Level.CAUTION, EMPTY, _zero_off(ZERO_SHARE), _zero_off(0.6 * ZERO_SHARE), after_s=1.0),
     Rule("turns_in", Level.CAUTION, PREPARING | {Phase.WIND_STRETCHED}, _turns_in, _turns_in, after_s=0.5),
     Rule("distance_lost", Level.CAUTION, IN_USE, _distance_lost, _never, least_s=SAID_S, once=True),
+    Rule("key_asked", Level.CAUTION, IN_USE, _asks, _asks, least_s=0.0),
     Rule("other_way", Level.CAUTION, IN_USE, _left_hand, _never, least_s=SAID_S, once=True),
 )
 """First the one that matters most."""

@@ -14,7 +14,7 @@ from winding_coach.coach.intake import Intake
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.live import LiveScale
 from winding_coach.coach.moment import Moment
-from winding_coach.coach.phases import PREPARING, WINDING
+from winding_coach.coach.phases import PREPARING, WINDING, arrives, leaves_again
 from winding_coach.coach.said import Phase
 from winding_coach.coach.turns_in import AS_LEFT, NOTICED, TurnsIn
 from winding_coach.coach.watching import BACK_FOR_S
@@ -26,6 +26,8 @@ RHYTHM_FROM = 12.0
 """Turns of the crank before the rhythm of the pulses is held against their count."""
 HOLDING = PREPARING | {Phase.WIND_STRETCHED}
 """Where turns that were in the motor before may be noticed."""
+LONGEST_S = 60.0
+"""A peak that is further away is not counted down."""
 DEAD_SHARE = 0.72
 """Torque below this share of what belongs where the sensor says that one stands; found with simulated winds."""
 
@@ -34,7 +36,8 @@ DEAD_SHARE = 0.72
 class InPhase:
     """The phase of now, since when, and what has been seen in it; each phase begins a new one.
 
-    top_Nm, low_Nm: the highest and lowest torque in it. stopped: the crank has stood still or gone back.
+    top_Nm, low_Nm: the highest and lowest torque in it. stopped: the crank has stood still or gone back. arriving: the
+    way in should be over. before: the phase before it.
     """
 
     phase: Phase
@@ -42,6 +45,8 @@ class InPhase:
     top_Nm: float = 0.0
     low_Nm: float | None = None
     stopped: bool = False
+    arriving: bool = False
+    before: Phase | None = None
 
 
 class Gathering:
@@ -69,10 +74,12 @@ class Gathering:
         self._band = RateBand(limits, path)
         self._limit = LimitPredictor(limits.peak_Nm)
 
-    def moment(self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float) -> Moment:
-        """Return the moment of `intake.at_s`; `top_Nm` is the highest torque of the wind so far."""
+    def moment(self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float, *, asks: bool = False) -> Moment:
+        """Return the moment of `intake.at_s`; `top_Nm` is the highest torque of the wind so far. asks: whether a key is
+        being asked for again."""
         live = intake.live
-        now = self._gathered(intake, here, guide, top_Nm, live)
+        now = self._gathered(intake, here, guide, top_Nm, live, asks)
+        here.arriving = not leaves_again(now, self.limits) if here.arriving else arrives(now, self.limits)
         self._doubt(now, intake, live)
         doubts = self.doubts
         if doubts.reasons and (now.doubts, now.of_plan, now.going_on) != (
@@ -92,7 +99,9 @@ class Gathering:
         self.limits = self._plan_limits.scaled(self.live.scale)
         return True
 
-    def _gathered(self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float, live: Reading | None) -> Moment:
+    def _gathered(
+        self, intake: Intake, here: InPhase, guide: Guide, top_Nm: float, live: Reading | None, asks: bool
+    ) -> Moment:
         at_s, phase = intake.at_s, here.phase
         sample = intake.sample
         torque_Nm = None if live is None else live.torque_Nm
@@ -117,7 +126,7 @@ class Gathering:
         cranking = None if known is None else known.cranking
         reversing = known is not None and known.crank_state is CrankState.REVERSING
         here.stopped = here.stopped or cranking is False or reversing
-        coming, peak_in_s = self._peak_coming(phase, live)
+        coming, peak_in_s = self._peak_coming(phase, live, turns)
         still, lead, fallen = intake.still, guide.lead, self._fallen
         return Moment(
             at_s,
@@ -175,6 +184,9 @@ class Gathering:
             intake.zeroing.refused_Nm,  # zero_refused_Nm
             intake.direction.found == LEFT,  # left_hand
             intake.distance.lost,  # distance_lost
+            here.arriving,
+            here.before,  # phase_before
+            asks,
         )
 
     def _held(
@@ -237,12 +249,20 @@ class Gathering:
         if self.live.scale != scale:
             self.limits = self._plan_limits.scaled(self.live.scale)
 
-    def _peak_coming(self, phase: Phase, live: Reading | None) -> tuple[bool, float | None]:
-        """Whether the peak will be reached before the hand stops, and in how many seconds, if torque rises."""
+    def _peak_coming(self, phase: Phase, live: Reading | None, turns: float | None) -> tuple[bool, float | None]:
+        """Whether the peak will be reached before the hand stops, and in how many seconds, if torque rises.
+
+        Where turns are counted the target's turns are the peak too: whichever comes first.
+        """
         if live is None or phase not in WINDING:
             return False, None
         peak_Nm, slow = self.limits.peak_Nm, live.rate_slow_Nm_per_s
         coming = self._limit.update(live.torque_Nm, slow, peak_Nm).coming
         rise = max(live.rate_fast_Nm_per_s or 0.0, slow or 0.0)
         left = max(peak_Nm - live.torque_Nm, 0.0)
-        return coming, left / rise if rise > 0.0 and left < 60.0 * rise else None
+        in_s = left / rise if rise > 0.0 and left < LONGEST_S * rise else None
+        per_s = (live.crank_rev_per_s or 0.0) * self.limits.ratio
+        if turns is not None and per_s > 0.0:
+            by_turns_s = max(self.limits.target_turns - turns, 0.0) / per_s
+            in_s = by_turns_s if by_turns_s < min(LONGEST_S, in_s or LONGEST_S) else in_s
+        return coming, in_s

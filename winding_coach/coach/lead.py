@@ -26,6 +26,9 @@ GAIN, MOST_HURRY = 5.0, 2.5
 """The pace over the even one changes by so much of what torque is off by, to so much at most; found in the closed loop
 (simulated)."""
 SLOPE_OVER_S = 0.7
+STILL_WALKS_S, FALLING_PER_S, SLOPE_LAG_S = 0.3, 0.02, 0.5
+"""Torque that falls so quickly just after a word to wait is that of somebody still walking; what filter and slope show
+late."""
 AHEAD_S = 0.5
 """Torque is looked at a reaction and so much more ahead (the filter's lag)."""
 UNLOADS, LOADS = 20.0, 9.0
@@ -35,23 +38,28 @@ SETTLES_S = 0.6
 LEARNS_S = 4.0
 KEEP = 1.4
 """A pace within this ratio of the wanted one is left alone."""
-SLOWER_AFTER_S, QUICKER_AFTER_S, AGAIN_S = 1.4, 2.5, 4.0
+STANDS_S, SLOWER_AFTER_S, AGAIN_S = 3.0, 2.0, 4.0
+"""A word stands so long before a quicker, or a slower, pace is asked for: nobody follows words that change as quickly
+as they are heard. The same word is said again after so long."""
+WAIT_BELOW, WALK_FROM = 0.78, 0.90
+"""Torque that is about to be below this share of the path's cannot wait for that: the feet do, until it is back."""
+FLOOR = 1.2
+"""Of two paces the slower is asked for unless the quicker one is hardly more than is wanted: too quick a walk costs a
+fifth of the torque within a second, too slow a one lets it climb gently."""
 STILL_OUT_M, QUICKEST_M_PER_S = 0.25, 0.15
-STANDS_BELOW = 0.35
-"""Below this share of the slowest pace the feet stand."""
-STEP_AT = 0.97
-"""Who steps may step when torque is at this share of the path's."""
+STEP_AT, STEP_FROM = 0.97, 0.92
+"""Who steps may step when torque is about to be at the first share of the path's, and is at the second."""
 STEPS_AT_M_PER_S, STEPS_TIMES = 0.14, 1.8
 """Feet that go faster than this, and than so many times what was asked, make a step."""
 STEP_EVERY_S = 2.2
-STEPPER_AFTER, WALKER_AFTER_S = 3, 12.0
+STEPPER_AFTER, WALKER_AFTER_S = 2, 12.0
 STEP_STRETCH = 0.12
 """A step may let the strands go by so much of stretch; found in the closed loop under three laws of slack."""
 LEAST_STEP_M, MOST_STEP_M = 0.08, 0.30
 STEP_DEPTH = 0.12
 """What loses less torque than this may be ripple of a hand that slows down, or a slip of a knot."""
 WORD_OF_STEP_S = 4.0
-SHORTER_EVERY_S, SHORTER_STANDS_S = 8.0, 1.5
+SHORTER_EVERY_S, SHORTER_STANDS_S = 8.0, 2.0
 """Shorter steps are asked for this often at most, and the word stands for so long."""
 
 
@@ -64,6 +72,35 @@ class Word:
     distance_m: float | None = None
     step_was: str | None = None
     again: int = 0
+
+
+class Reaction:
+    """How long this person takes from a word to their feet: from "step now" to the fall of torque that a step makes,
+    and from "wait here" to torque that falls no more."""
+
+    def __init__(self, learning: Learning) -> None:
+        self._learning = learning
+        self._word_s: float | None = None
+        self._fell = self._stepped = False
+
+    def tell(self, at_s: float, word: Word | None, word_s: float, step: SeenStep | None, slope: float) -> None:
+        """Take one moment; word: the one that stands, since `word_s`. slope: of torque, relative, a second."""
+        if word is None or word.code not in ("step_now", "wait_here"):
+            self._word_s = None
+            return
+        if word_s != self._word_s:
+            self._word_s, self._fell, self._stepped = word_s, False, False
+        if word.code == "step_now":
+            if step is not None and step.at_s > word_s and not self._stepped:
+                self._stepped = True
+                self._learning.reacted(step.at_s - word_s)
+            return
+        # Only who walks on, so that torque goes on falling, shows when they stop.
+        if at_s - word_s < STILL_WALKS_S:
+            self._fell = slope < -FALLING_PER_S
+        elif self._fell and slope > 0.0:
+            self._fell = False
+            self._learning.reacted(at_s - word_s - SLOPE_LAG_S)
 
 
 class Lead:
@@ -85,6 +122,7 @@ class Lead:
         self._quickest = 0.0
         self._climb_s: float | None = None
         self._climb_Nm = 0.0
+        self._reaction = Reaction(learning)
         self.climbs_s = 0.0
 
     def waits_s(self, at_s: float) -> float:
@@ -113,16 +151,16 @@ class Lead:
         even = self._even_pace(turns, at_m, turns_per_s)
         pace = self._pace_seen(now, even, slope, turns, at_m)
         self._quickest = max(self._quickest, pace) if self.seen.falling or step is not None else pace
-        if step is not None:
-            self._judge(step)
+        too_long = step is not None and self._judge(step) and step.was == "long"
         self._calm(now.at_s)
+        self._reaction.tell(now.at_s, self._word, self._word_s, step, slope)
         self._learn_pace(now.at_s, pace, at_m, passed)
         ahead = ratio * (1.0 + slope * (AHEAD_S + self._learning.habits.reaction_s))
         self._climb(now.at_s, now.torque_Nm)
         self._word = (
             self._by_step(now, ratio, ahead, even, turns, at_m)
             if self.stepper
-            else self._by_pace(now, even * _share(ahead))
+            else self._by_pace(now, ratio, ahead, even, too_long=too_long)
         )
         return self._word
 
@@ -171,20 +209,22 @@ class Lead:
         off = slope / (UNLOADS if slope < 0.0 else LOADS) / self._path.stretch_per_m(turns, at_m)
         return max(even - off, 0.0)
 
-    def _judge(self, step: SeenStep) -> None:
+    def _judge(self, step: SeenStep) -> bool:
+        """Whether that was a step of the feet, and not a walk or a crank that stopped; who makes some steps."""
         word = self._word
         asked = PACES.get("walk_on" if word is None else word.code, 0.0) * self._learning.habits.pace
         # A crank that stopped lets torque fall by itself; that is no long step.
         deep = step.depth >= STEP_DEPTH
         quick = deep and step.crank_turned is not False and self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
         if not quick:
-            return
+            return False
         together = self._long_s is not None and step.at_s - self._long_s < WALKER_AFTER_S
         self._steps_long = self._steps_long + 1 if together else 1
         self._long_s = step.at_s
         length = None if step.from_m is None or step.to_m is None else step.from_m - step.to_m
         if self._steps_long >= STEPPER_AFTER or self.stepper:
             self._learning.stepped(steps=True, stride_m=length)
+        return True
 
     def _calm(self, at_s: float) -> None:
         """Nobody who walks evenly for so long is a stepper."""
@@ -194,24 +234,32 @@ class Lead:
 
     # -- what is said
 
-    def _by_pace(self, now: Moment, wanted: float) -> Word:
-        pace = self._learning.habits.pace
-        word = self._word
-        walking = word is not None and word.code in PACES
-        if wanted < STANDS_BELOW * PACES["walk_slower"] * pace:
-            return self._say(now.at_s, "wait_here", after_s=0.0 if walking else SLOWER_AFTER_S)
-        nearest = min(ORDER, key=lambda code: abs(log(PACES[code] * pace / wanted)))
-        if not walking or word is None:
-            return self._say(now.at_s, nearest, after_s=SLOWER_AFTER_S)
-        off = wanted / (PACES[word.code] * pace)
-        if 1.0 / KEEP < off < KEEP:
+    def _by_pace(self, now: Moment, ratio: float, ahead: float, even: float, *, too_long: bool) -> Word:
+        """Torque that comes back is waited for; torque that falls is looked at a reaction ahead."""
+        at_s, word, pace = now.at_s, self._word, self._learning.habits.pace
+        if too_long and at_s - self._shorter_s >= SHORTER_EVERY_S:
+            return self._shorter(at_s)
+        if word is not None and word.code == "step_shorter" and at_s - self._word_s < SHORTER_STANDS_S:
             return word
-        rank, best = ORDER.index(word.code), ORDER.index(nearest)
+        seen = min(ratio, ahead)
+        walking = word is not None and word.code in PACES
+        if seen < WAIT_BELOW:
+            return self._say(at_s, "wait_here")
+        if not walking and seen < WALK_FROM:
+            return self._say(at_s, "wait_here")
+        wanted = even * _share(seen)
+        rank = max((n for n, code in enumerate(ORDER) if PACES[code] * pace <= FLOOR * wanted), default=0)
+        if not walking or word is None:
+            return self._say(at_s, ORDER[min(rank, 1)], after_s=STANDS_S)
+        before = ORDER.index(word.code)
+        off = wanted / (PACES[word.code] * pace)
         if off >= KEEP:
-            to = min(max(best, rank), rank + 1, 2)
-            return self._say(now.at_s, ORDER[to], after_s=QUICKER_AFTER_S, insist=to == rank)
-        to = min(best, max(rank - 1, 0))
-        return self._say(now.at_s, ORDER[to], after_s=SLOWER_AFTER_S, insist=to == rank)
+            to = min(max(rank, before), before + 1)
+            return self._say(at_s, ORDER[to], after_s=STANDS_S, insist=to == before)
+        if off <= 1.0 / KEEP:
+            to = max(before - 1, 0)
+            return self._say(at_s, ORDER[to], after_s=SLOWER_AFTER_S, insist=to == before)
+        return word
 
     def _by_step(self, now: Moment, ratio: float, ahead: float, even: float, turns: float, at_m: float) -> Word:
         since = now.at_s - self._word_s
@@ -219,7 +267,7 @@ class Lead:
         if word is not None and word.code == "step_now" and since < STEP_EVERY_S and not self.seen.falling:
             return word
         was = self._of_last_step(now.at_s)
-        if ahead < STEP_AT or self.seen.falling:
+        if ahead < STEP_AT or ratio < STEP_FROM or self.seen.falling:
             return self._between_steps(now.at_s, was)
         step_m = self._step_length(even, turns, at_m, ratio)
         to_m = None if now.distance_m is None else max(now.distance_m - step_m, self._hooks_m)
@@ -234,14 +282,18 @@ class Lead:
         word = self._word
         nth = 0 if word is None else word.again + 1
         if was == "long" and at_s - self._shorter_s >= SHORTER_EVERY_S:
-            self._word_s = self._shorter_s = at_s
-            return Word("step_shorter", again=nth)
+            return self._shorter(at_s)
         if was == "crank_stopped":
             self._word_s = at_s
             return Word("wait_here", step_was=was, again=nth)
         if word is not None and word.code == "step_shorter" and at_s - self._word_s < SHORTER_STANDS_S:
             return word
         return self._say(at_s, "wait_here")
+
+    def _shorter(self, at_s: float) -> Word:
+        word = self._word
+        self._word_s = self._shorter_s = at_s
+        return Word("step_shorter", again=0 if word is None else word.again + 1)
 
     def _step_length(self, even: float, turns: float, at_m: float, ratio: float) -> float:
         """As long as the strands may be let go for, and long enough to hold the path."""

@@ -31,6 +31,10 @@ CLIMB_SHARE = 0.3
 """The last turns correct it from this share of the climb on: before, torque still remembers the last steps."""
 
 
+STEPPED = 0.90
+"""Torque that has fallen below this share of its highest there is that of a step, or of a back-off, not the motor's."""
+
+
 class LiveScale:
     """`scale`: this motor's torque over the plan's, 1 until enough has been seen; `known` tells which. `ratio`: the
     same without the bounds that the scale is held in, None until known; `at_stretch`: that at full stretch."""
@@ -47,6 +51,7 @@ class LiveScale:
         self._turns: float | None = None
         self._turned_s = 0.0
         self._least, self._most = LEAST, MOST
+        self._top_Nm = 0.0
         self.scale = 1.0
         self.ratio: float | None = None
         self.at_stretch: float | None = None
@@ -90,6 +95,9 @@ class LiveScale:
                 self.at_stretch = self._seen / self._expected
                 self._set(self.at_stretch)
         elif _last_turns(phase, distance_m) and self._corrects_from <= turns <= 1.05 * limits.target_turns:
+            self._top_Nm = max(self._top_Nm, torque_Nm)
+            if torque_Nm < STEPPED * self._top_Nm:
+                return
             expected = self._path.torque_at(turns)
             known = self.scale if self.ratio is None else self.ratio
             self._trusted = max(self._trusted, COUNT_TRUSTED)

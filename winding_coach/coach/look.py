@@ -31,7 +31,7 @@ def risk_at_peak(now: Moment, limits: Limits, path: PlanPath, live: LiveScale) -
     at_peak = path.turns_at_torque(limits.peak_Nm / live.scale)
     if at_peak is None:
         return None
-    at_hooks = now.phase is Phase.FINAL_TURNS
+    at_hooks = now.phase is Phase.FINAL_TURNS or now.arriving
     if at_hooks and now.torque_Nm is not None and now.torque_Nm >= TELLS_TURNS * limits.peak_Nm:
         here = path.turns_at_torque(now.torque_Nm / live.scale)
         at_peak = now.turns if here is None else now.turns + max(at_peak - here, 0.0)
@@ -42,6 +42,8 @@ def risk_at_peak(now: Moment, limits: Limits, path: PlanPath, live: LiveScale) -
 
 def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float | None) -> Targets:
     """Return the targets of a phase; `mark_m` is where the walk-in wants the person next."""
+    if now is not None and now.arriving:
+        phase = Phase.FINAL_TURNS
     torque_Nm: float | None = None
     turns: float | None = None
     stand_m: float | None = None

@@ -10,7 +10,7 @@ from winding_coach.values import value
 class Moment:
     """Torque and rates in SI, turns of the motor, times in seconds. None: not known.
 
-    in_phase_s: since the phase began. torque_top_Nm: the highest smoothed torque of
+    in_phase_s: since the phase began, phase_before: the one before it. torque_top_Nm: the highest smoothed torque of
     this wind; phase_top_Nm: of this phase.
     still_s: how long torque has been steady. counted: `turns` come from pulses or taps, so a rule may trust them.
     pace_turns: turns counted or, for the pace of the walk-in only, estimated. fitted: this motor's torque over the
@@ -21,9 +21,10 @@ class Moment:
     motor's live scale. peak_in_s: time to the peak at the present rate, if it rises.
     per_crank_turn_Nm: what the next turn of the crank should bring by the plan; the band of the rate follows from it.
     walk_m_per_s: how quickly the hooks move apart. led: whether torque leads the feet; climbs_s: how long it has
-    climbed though they were told to go on; waits_s: how long they have been told to wait. lies_s: how long torque has
-    been down without coming back; rises_s: how long it has risen; phase_low_Nm: lowest in this phase. taken_off:
-    turns that a two-sensor crank has taken off their most.
+    climbed though they were told to go on; arriving: where nobody measures, the way in should be over; waits_s: how
+    long they have been told to wait. lies_s: how long torque has been down without coming back; rises_s: how long it
+    has risen; phase_low_Nm: lowest in this phase. taken_off: turns that a two-sensor crank has taken off their most.
+    asks: a key that torque speaks against is to be pressed again.
     silent_s: since the last sample. gone_s: how long torque has been about nothing.
     wound_turns: put on by the winder in this wind; turns_in: in the motor before it, rest_Nm: torque then. frozen: the
     raw value repeats for longer than noise can. another: another board answers (board: its name). doubts: what a torque
@@ -87,6 +88,9 @@ class Moment:
     zero_refused_Nm: float | None = None
     left_hand: bool = False
     distance_lost: bool = False
+    arriving: bool = False
+    phase_before: Phase | None = None
+    asks: bool = False
     as_left: bool = False
 
     @property

@@ -9,9 +9,14 @@ from winding_coach.values import value
 
 REACTION_S = 0.9
 """From a word to the feet, where nobody has been measured: about 0.7 s of reaction (from memory) and some hearing."""
+STOP_LEAD_S = 1.3
+"""Stop is said so long before the peak where nothing is known: reaction, then the hand slows down, and most go on a
+little longer than they mean to; found in the closed loop (simulated)."""
+LEAST_LEAD_S, MOST_LEAD_S = 0.7, 2.0
 LEAST_REACTION_S, MOST_REACTION_S = 0.4, 2.5
 LEAST_PACE, MOST_PACE = 0.3, 3.0
-STRIDE_M = 0.25
+RISES = 0.002
+"""A crank that still turns raises torque by more than this share; its noise does not."""
 
 
 @value(frozen=True, slots=True)
@@ -26,6 +31,12 @@ class Habits:
     stride_m: float | None = None
     steps: bool | None = None
     winds: int = 0
+
+    @property
+    def stop_lead_s(self) -> float:
+        """How long before the peak this person is told to stop: as they stopped before, else as their feet react."""
+        usual_s = STOP_LEAD_S + self.reaction_s - REACTION_S
+        return min(max(usual_s if self.stops_s is None else self.stops_s, LEAST_LEAD_S), MOST_LEAD_S)
 
     def as_json(self) -> dict[str, Any]:
         """Return the values as they are kept."""
@@ -112,3 +123,30 @@ class Learning:
             before = self.habits.stride_m
             stride = before if stride_m is None else stride_m if before is None else 0.7 * before + 0.3 * stride_m
             self.habits = replace(self.habits, steps=steps, stride_m=stride)
+
+
+class StopWatch:
+    """How long after the word to stop the crank stood: until torque had risen for the last time, for a hand that stands
+    is noticed a good while later."""
+
+    def __init__(self, learning: Learning) -> None:
+        self._learning = learning
+        self._said_s: float | None = None
+        self._top_Nm = 0.0
+        self._top_s = 0.0
+
+    def tell(self, at_s: float, torque_Nm: float | None, *, said_s: float | None, turning: bool, stands: bool) -> None:
+        """Take one moment. said_s: when the stop was said, None while another word stands. turning, stands: the crank,
+        both False where that is not known."""
+        if said_s is None or torque_Nm is None:
+            self._said_s = None
+            return
+        if self._said_s is None:
+            if not turning:
+                return
+            self._said_s, self._top_Nm, self._top_s = said_s, torque_Nm, at_s
+        if torque_Nm > (1.0 + RISES) * self._top_Nm:
+            self._top_Nm, self._top_s = torque_Nm, at_s
+        if stands:
+            self._learning.stopped(self._top_s - self._said_s)
+            self._said_s = None

@@ -31,15 +31,23 @@ STILL_PER_S = 0.002
 FELL_FROM_TOP = 0.08
 """At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
 NEAR_PEAK = 0.94
-LIES_AT_HOOKS_S, LIES_IN_WALK_S = 2.0, 7.0
+LIES_AT_HOOKS_S, LIES_AT_TARGET_S, LIES_IN_WALK_S = 2.0, 3.0, 7.0
 """So long torque lies low before it counts as backed off; a step's is back sooner, or the crank is turned on."""
 STILL_IN_WALK_S = 8.0
 """A walk that just balances the crank keeps torque still too, but hardly for so long."""
 TAKEN_OFF_TURNS_OF_CRANK = 0.9
 CRANKED_ON_SHARE = 0.08
 CLIMBING = 1.04
-CLIMBS_FOR_S = 15.0
-"""Torque that climbs so long with the feet told to go quicker, or to step: they are at the hooks."""
+CLIMBS_FOR_S, CLIMBS_COUNTED_S = 15.0, 6.0
+"""Torque that climbs so long with the feet told to go quicker, or to step: they should be at the hooks."""
+NOT_YET = 0.75
+HELD_AT, HAIR_TURNS, HELD_FOR_S, STANDS_S = 0.92, 0.98, 1.2, 2.0
+"""Torque that was near the target, or turns that are, and that stays at this share of it, with the crank still, so
+long: nobody steps in any more. Where nothing counts, the hand stands when torque has been still for so long; the
+slowest crank moves it in less."""
+ENDED_TURNS, STEP_LASTS_S = 0.95, 1.2
+TURNS_REACHED = 1.01
+"""Counted turns end the climb here: torque of a motor that is weaker than its label does not."""
 
 
 def _begun(now: Moment, limits: Limits) -> bool:
@@ -76,22 +84,73 @@ def _walking_early(now: Moment, limits: Limits) -> bool:
 
 
 def _walked_in(now: Moment, limits: Limits) -> bool:
-    if now.distance_m is not None:
-        return now.distance_m <= 1.03 * limits.hooks_m + 0.02
-    if now.torque_Nm is None or now.climbs_s < CLIMBS_FOR_S:
-        return False
-    if now.counted and now.turns is not None:
-        return now.turns >= limits.walked_in_turns
-    # Without turns or distance only the climb at the end tells: above what the plan's walk-in ends with, and rising.
-    return now.torque_Nm > CLIMBING * limits.walked_in_Nm
+    """Only what measures the distance shows the hooks; torque and turns are alike for somebody half a metre out."""
+    return now.distance_m is not None and now.distance_m <= 1.03 * limits.hooks_m + 0.02
 
 
-def _near_peak(now: Moment, limits: Limits) -> bool:
-    """Where nothing shows how far in one is, torque near the peak is that of the last turns."""
-    if now.distance_m is not None or now.torque_Nm is None:
+def arrives(now: Moment, limits: Limits) -> bool:
+    """Whether, where nobody measures, the way should be over: from here on the word for the feet is the hooks."""
+    if now.distance_m is not None or now.torque_Nm is None or now.phase is not Phase.WALK_IN:
         return False
     far_out = now.counted and now.turns is not None and now.turns < 0.97 * limits.walked_in_turns
-    return not far_out and now.torque_Nm >= NEAR_PEAK * limits.peak_Nm
+    if not far_out and now.torque_Nm >= NEAR_PEAK * limits.peak_Nm:
+        return True
+    if now.counted and now.turns is not None:
+        return now.climbs_s >= CLIMBS_COUNTED_S and now.turns >= limits.walked_in_turns
+    # Without turns or distance only the climb at the end tells: above what the plan's walk-in ends with, and rising.
+    return now.climbs_s >= CLIMBS_FOR_S and now.torque_Nm > CLIMBING * limits.walked_in_Nm
+
+
+def leaves_again(now: Moment, limits: Limits) -> bool:
+    """Whether torque says that the way was not over after all."""
+    was_there = now.phase_top_Nm >= NEAR_PEAK * limits.peak_Nm
+    return now.torque_Nm is not None and not was_there and now.torque_Nm < NOT_YET * limits.walked_in_Nm
+
+
+def _held_at_target(now: Moment, limits: Limits) -> bool:
+    """Told to stop and step in to the hooks, the hand stands and torque stays: they are there."""
+    if now.distance_m is not None or now.torque_Nm is None or not now.arriving:
+        return False
+    stands = now.cranking is False if now.counted else now.still_s >= STANDS_S
+    return stands and all_but_there(now, limits)
+
+
+def all_but_there(now: Moment, limits: Limits) -> bool:
+    """Whether who was told to stop need not go on: torque, or the count, is the target's but for a hair."""
+    if now.counted and now.turns is not None and now.turns >= HAIR_TURNS * limits.target_turns:
+        return True
+    if now.torque_Nm is None or now.torque_Nm < HELD_AT * limits.peak_Nm:
+        return False
+    return now.phase_top_Nm >= STOPPED_NEAR * limits.peak_Nm
+
+
+def _ended_at_target(now: Moment, limits: Limits) -> bool:
+    """The target was reached where nobody measures; then torque fell and stays down: backed off, told or not."""
+    short = now.counted and now.turns is not None and now.turns < ENDED_TURNS * limits.target_turns
+    return not short and _fell_from(STOPPED_NEAR, now, limits) and now.lies_s >= LIES_AT_TARGET_S
+
+
+def _turned_back(now: Moment, limits: Limits) -> bool:
+    """The same where pulses go on while torque falls, for longer than a step takes."""
+    return now.counted and now.reversing and _fell_from(NEAR_PEAK, now, limits)
+
+
+def _fell_from(share: float, now: Moment, limits: Limits) -> bool:
+    if now.distance_m is not None or not now.arriving or now.torque_Nm is None:
+        return False
+    reached = now.phase_top_Nm >= share * limits.peak_Nm
+    return reached and now.torque_Nm < (1.0 - FELL_FROM_TOP) * now.phase_top_Nm
+
+
+def _ended_already(now: Moment, limits: Limits) -> bool:
+    """The last turns were seen only as they were over."""
+    just = now.phase_before is Phase.WALK_IN and now.in_phase_s == 0.0
+    return just and now.torque_Nm is not None and now.torque_Nm < (1.0 - FELL_FROM_TOP) * now.torque_top_Nm
+
+
+def turns_reached(now: Moment, limits: Limits) -> bool:
+    """Whether the counted turns are the target's, whatever torque says: the lower of both ends the climb."""
+    return now.counted and now.turns is not None and now.turns >= TURNS_REACHED * limits.target_turns
 
 
 def _peak_reached(now: Moment, limits: Limits) -> bool:
@@ -131,9 +190,15 @@ def _cranked_on(now: Moment, limits: Limits) -> bool:
     return now.torque_Nm > 1.1 * limits.launch_Nm and risen > CRANKED_ON_SHARE * limits.peak_Nm and now.rises_s > 1.5
 
 
+def _walks_on(now: Moment, limits: Limits) -> bool:
+    """The same for somebody who was on the way in when it was taken for a back-off."""
+    out = now.phase_before is Phase.WALK_IN if now.distance_m is None else not _walked_in(now, limits)
+    return out and _cranked_on(now, limits)
+
+
 def _stopped_at_peak(now: Moment, limits: Limits) -> bool:
-    """Stopped by the prompt, a hair below the figure: that is the peak."""
-    return now.torque_Nm is not None and now.torque_Nm >= STOPPED_NEAR * limits.peak_Nm and _still(now, limits)
+    """Stopped by the prompt, a hair below the figure, or at the target's turns: that is the peak."""
+    return _still(now, limits) and all_but_there(now, limits)
 
 
 def _reversing(now: Moment, limits: Limits) -> bool:
@@ -189,15 +254,19 @@ BY_SIGNAL: tuple[Step, ...] = (
     Step(Phase.WIND_STRETCHED, _stepped_in, Phase.WALK_IN, for_s=0.7),
     Step(Phase.WIND_STRETCHED, _walking_early, Phase.WALK_IN),
     Step(Phase.WALK_IN, _walked_in, Phase.FINAL_TURNS, for_s=0.3),
-    Step(Phase.WALK_IN, _near_peak, Phase.FINAL_TURNS, for_s=0.3),
+    Step(Phase.WALK_IN, _held_at_target, Phase.FINAL_TURNS, for_s=HELD_FOR_S),
     # Not from the walk-in: peak torque out there calls for stepping in, and the overwind alarm says to stop.
     Step(Phase.FINAL_TURNS, _peak_reached, Phase.BACK_OFF),
     Step(Phase.FINAL_TURNS, _stopped_at_peak, Phase.BACK_OFF, for_s=0.7),
     Step(Phase.FINAL_TURNS, _reversing, Phase.BACK_OFF, for_s=0.2),
     Step(Phase.FINAL_TURNS, _backing_off, Phase.BACK_OFF),
     Step(Phase.FINAL_TURNS, _taken_off, Phase.BACK_OFF),
+    Step(Phase.FINAL_TURNS, _ended_already, Phase.BACK_OFF),
+    Step(Phase.WALK_IN, _ended_at_target, Phase.FINAL_TURNS, for_s=0.2),
+    Step(Phase.WALK_IN, _turned_back, Phase.FINAL_TURNS, for_s=STEP_LASTS_S),
     Step(Phase.WALK_IN, _taken_off, Phase.BACK_OFF),
     Step(Phase.WALK_IN, _ended_early, Phase.BACK_OFF),
+    Step(Phase.BACK_OFF, _walks_on, Phase.WALK_IN, for_s=0.5),
     Step(Phase.BACK_OFF, _cranked_on, Phase.FINAL_TURNS, for_s=0.5),
     Step(Phase.BACK_OFF, _launch_torque, Phase.READY),
     Step(Phase.BACK_OFF, _stopped_at_launch, Phase.READY, for_s=0.7),
@@ -248,6 +317,32 @@ class SignalSteps:
                 self._due.clear()
                 return step.to
         return None
+
+
+ASKS_FOR_S = 6.0
+"""A phase key that torque speaks against does nothing the first time; pressed again within this it is meant."""
+CLEARLY = 0.6
+FAR_BELOW_TARGET, FAR_ABOVE_LAUNCH, LOADED_SHARE = 0.85, 1.2, 0.3
+
+
+def speaks_against(now: Moment, limits: Limits, to: Phase) -> bool:
+    """Whether torque, turns or the distance contradict a phase that a key asks for: it may have been bumped."""
+    torque_Nm = now.torque_Nm
+    if torque_Nm is None:
+        return False
+    if to is Phase.WALK_IN:
+        few = not now.counted or now.turns is None or now.turns < CLEARLY * limits.stretched_turns
+        return few and now.phase_top_Nm < CLEARLY * limits.stretched_Nm
+    if to is Phase.FINAL_TURNS:
+        out = now.distance_m is not None and now.distance_m > limits.hooks_m + 0.3
+        early = now.counted and now.turns is not None and now.turns < 0.8 * limits.walked_in_turns
+        return out or early or torque_Nm < CLEARLY * limits.walked_in_Nm
+    if to is Phase.BACK_OFF:
+        return now.cranking is True and torque_Nm < FAR_BELOW_TARGET * limits.peak_Nm and not turns_reached(now, limits)
+    if to is Phase.READY:
+        return torque_Nm > FAR_ABOVE_LAUNCH * limits.launch_Nm
+    loaded = now.phase in LOADED and torque_Nm > LOADED_SHARE * limits.launch_Nm
+    return to in OVER and loaded
 
 
 def next_by_key(phase: Phase, key: str) -> Phase | None:

@@ -6,12 +6,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Protocol
 
 from winding_coach.coach.alarms import at_a_limit, stopped_beyond
 from winding_coach.coach.lead import Word
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
+from winding_coach.coach.person import STOP_LEAD_S
 from winding_coach.coach.phases import WINDING
 from winding_coach.coach.said import Phase, Prompt
 from winding_coach.coach.view import Marks
@@ -25,11 +27,6 @@ QUIET_S = 2.5
 """Advice changes no sooner than this within a phase; what is urgent does not wait."""
 URGENT = frozenset({"stop_at_peak", "keep_cranking", "launch_ready"})
 HOOKING_UP_S = 6.0
-REACTION_S = 1.3
-"""Stop is said so long before the peak: reaction (median 0.7 s, from memory), then the hand slows down,
-and most go on a little longer than they mean to; found in the closed loop (simulated)."""
-LEAST_REACTION_S, MOST_REACTION_S = 0.7, 2.0
-"""Within these it is learnt from this person's own stops."""
 STOPS_IN_S = 0.8
 """In the back-off torque falls so fast that the hand must be told this long before; reaction and slowing down."""
 STILL_NEAR, MOST_STOPPING_S = 0.97, 8.0
@@ -53,8 +50,10 @@ TOWARDS_PEAK, CALM_TO_PEAK_REV_PER_S = 0.86, 0.70
 """From this share of the peak on the crank is to go a little slower, so that a late stop costs less: common practice,
 no source; the share and the speed are ours."""
 AT_HOOKS_M = 0.02
-NEAR_PEAK = 0.93
+NEAR_PEAK, THERE = 0.93, 0.97
 """Below this share of the peak no rate is a reason to stop: each step and each stall ends in a quick rise."""
+NEAR_TURNS, FROM_TURNS = 0.98, 0.96
+"""The same for turns that are counted: near by the count alone, and the least that torque needs beside it."""
 WELL_INSIDE_M = 0.10
 """Nearer than the mark by this is too far in: wait there."""
 WAIT_BELOW = 0.85
@@ -88,8 +87,10 @@ class Wanted:
         """Whether saying this after `other` would only repeat it."""
         if self.code != other.code:
             return False
-        if self.code in ("walk_in_to", "hold_distance", "stop_at_peak"):
+        if self.code in ("walk_in_to", "hold_distance"):
             return self.distance_m == other.distance_m
+        if self.code == "stop_at_peak":
+            return self.distance_m in (None, other.distance_m)
         if self.code == "back_off":
             return self.crank_turns == other.crank_turns
         if self.code == "launch_or_wind":
@@ -122,7 +123,7 @@ class Scene:
     back_off_left: crank turns that the plan's back-off takes from this torque to the launch torque; next_Nm: torque
     to expect after the next of them. stopping: the stop at the peak was said a moment ago. side: ahead of the
     path or behind it. slowed: the crank was told in this phase to go slower for what comes next. word: what torque says
-    to the feet. reacts_s: from the stop to a crank that stands, as this person showed, None not known. off_stopped: the
+    to the feet. stop_lead_s: how long before the peak this person is told to stop. off_stopped: the
     stop of the back-off was said. relaxed: ready, torque has relaxed out of its band.
     """
 
@@ -137,7 +138,7 @@ class Scene:
     slowed: bool = False
     next_Nm: float | None = None
     word: Word | None = None
-    reacts_s: float | None = None
+    stop_lead_s: float = STOP_LEAD_S
     off_stopped: bool = False
     relaxed: bool = False
 
@@ -179,6 +180,8 @@ def _step_down(scene: Scene) -> float | None:
     crank still no further mark would ever be due.
     """
     now, mark_m = scene.now, None if scene.walk is None else scene.walk.mark_m
+    if now.arriving:
+        return scene.limits.hooks_m
     there = now.cranking is False if now.distance_m is None else now.distance_m <= (mark_m or 0.0) + THERE_M
     return scene.limits.hooks_m if mark_m is not None and there else mark_m
 
@@ -209,6 +212,8 @@ def _wind_stretched(scene: Scene) -> Wanted:
 
 def _walk_in(scene: Scene) -> Wanted:
     now, word = scene.now, scene.word
+    if now.arriving:
+        return _arrive(scene)
     if "crank_stalled" in scene.alarms and (word is None or word.code == "wait_here"):
         return Wanted("keep_cranking")
     if word is not None:
@@ -229,6 +234,16 @@ def _walk_in(scene: Scene) -> Wanted:
     return Wanted("walk_in_to", distance_m=mark, crank_turns=scene.walk.mark_in, side=side)
 
 
+def _arrive(scene: Scene) -> Wanted:
+    """Where nobody measures the end of the way is asked for, not guessed: in to the hooks, and on to the target."""
+    choice, limits = _final_turns(scene), scene.limits
+    if choice.code == "stop_at_peak":
+        return replace(choice, distance_m=limits.hooks_m)
+    if choice.code == "keep_cranking":
+        return Wanted("walk_in_to", distance_m=limits.hooks_m, torque_Nm=limits.peak_Nm)
+    return choice
+
+
 def _step_by_torque(scene: Scene) -> Wanted:
     """Without turns torque sets the pace: step in while it is there, wait while it is not."""
     now, limits = scene.now, scene.limits
@@ -241,11 +256,19 @@ def _step_by_torque(scene: Scene) -> Wanted:
     return Wanted("walk_in_to", distance_m=mark_m, crank_turns=BLIND_TURNS)
 
 
+def _near(now: Moment, limits: Limits) -> bool:
+    """Whether the stop may be due: by torque, and by the count where there is one; by either alone once it is there."""
+    share = 0.0 if now.torque_Nm is None else now.torque_Nm / limits.peak_Nm
+    if not now.counted or now.turns is None:
+        return share >= NEAR_PEAK
+    of_turns = now.turns / limits.target_turns
+    return share >= THERE or of_turns >= NEAR_TURNS or (share >= NEAR_PEAK and of_turns >= FROM_TURNS)
+
+
 def _final_turns(scene: Scene) -> Wanted:
     now, limits = scene.now, scene.limits
-    near = now.torque_Nm is not None and now.torque_Nm >= NEAR_PEAK * limits.peak_Nm
-    reacts_s = REACTION_S if scene.reacts_s is None else min(max(scene.reacts_s, LEAST_REACTION_S), MOST_REACTION_S)
-    if near and (scene.stopping or (now.peak_in_s is not None and now.peak_in_s <= reacts_s)):
+    near = _near(now, limits)
+    if near and (scene.stopping or (now.peak_in_s is not None and now.peak_in_s <= scene.stop_lead_s)):
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if "rising_too_fast" in scene.alarms:
         return Wanted("crank_slower")
@@ -337,15 +360,21 @@ class Pacer:
         walks = said is not None and said.code == "walk_in_to"
         return said.distance_m if walks and said is not None else None
 
-    def stopping(self, at_s: float) -> bool:
-        """Whether the stop at the peak was said a moment ago."""
+    def stopping(self, at_s: float, *, there: bool = False) -> bool:
+        """Whether the stop at the peak stands. there: all but at the target; then it stands until the hand has had time
+        to stop."""
         said = self.prompt
-        return said is not None and said.code == "stop_at_peak" and at_s - said.at_s < STOP_STANDS_S
+        stands_s = MOST_STOPPING_S if there else STOP_STANDS_S
+        return said is not None and said.code == "stop_at_peak" and at_s - said.at_s < stands_s
 
     @property
     def off_stopped(self) -> bool:
         """Whether the stop of this back-off was said; a torque that is far above again calls for a new one."""
         return self._off_stopped
+
+    def _feet_quiet_s(self) -> float:
+        """The lead paces its own words; but a word to the hand stands before the next to the feet."""
+        return 0.0 if self._last is not None and self._last.code in FEET else QUIET_S
 
     def slowed_in(self, phase: Phase) -> bool:
         """Whether the crank was told in this phase to go slower for what comes next."""
@@ -362,7 +391,13 @@ class Pacer:
         if self._last is not None and self.prompt is not None and here:
             if choice.same_as(self._last) or self._resumes_too_soon(now, choice):
                 return None
-            quiet_s = 0.0 if choice.code in FEET else BACK_OFF_QUIET_S if choice.code == "back_off" else QUIET_S
+            quiet_s = (
+                self._feet_quiet_s()
+                if choice.code in FEET
+                else BACK_OFF_QUIET_S
+                if choice.code == "back_off"
+                else QUIET_S
+            )
             due = now.at_s - self.prompt.at_s >= quiet_s
             urgent = choice.code in URGENT or choice.crank_turns == 0.0
             if not due and not (

@@ -86,6 +86,7 @@ ALARMS = (
     "zero_refused",
     "other_way",
     "distance_lost",
+    "key_asked",
 )
 
 

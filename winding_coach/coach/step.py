@@ -17,8 +17,17 @@ from winding_coach.coach.limits import Limits, limits_from
 from winding_coach.coach.look import reading_of, risk_at_peak, risk_here, targets_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
-from winding_coach.coach.person import Habits, Learning
-from winding_coach.coach.phases import BACK_HOLDS_S, LOADED, PREPARING, SignalSteps, next_by_key
+from winding_coach.coach.person import Habits, Learning, StopWatch
+from winding_coach.coach.phases import (
+    ASKS_FOR_S,
+    BACK_HOLDS_S,
+    LOADED,
+    PREPARING,
+    SignalSteps,
+    all_but_there,
+    next_by_key,
+    speaks_against,
+)
 from winding_coach.coach.prompts import Pacer, Scene, wanted
 from winding_coach.coach.said import Level, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
@@ -58,6 +67,7 @@ class Coach:
         self.summary: Summary | None = None
         self._path = PlanPath(settings.plan, settings.motor)
         self._learning = Learning(settings.habits, learns=settings.learns)
+        self._stops = StopWatch(self._learning)
         self._intake = Intake(settings, limits_from(settings), self._path)
         self._begin_motor(settings.turns_in, settings.turns_expected)
         self._alarms = AlarmBank(lambda code, figures: alarm_words(code, figures, settings.units))
@@ -69,7 +79,8 @@ class Coach:
         self._phases: tuple[tuple[float, float | None, Phase], ...] = ()
         self._alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
         self._at_s = 0.0
-        self._stop_said_s: float | None = None
+        self._asked: tuple[str, float] | None = None
+        self._jumped_from: Phase | None = None
         self._saying: list[Said] = []
         self._now: Moment | None = None
         self._checks: tuple[str, ...] = ()
@@ -171,12 +182,26 @@ class Coach:
         elif name == "quit":
             self._close(self._outcome())
         else:
-            to = next_by_key(phase, name)
-            if to is None:
+            self._phase_key(name)
+
+    def _phase_key(self, name: str) -> None:
+        """A key that moves the phase on, or back. One that torque speaks against is asked for again; one that was
+        bumped is taken back by `back`, to where it came from."""
+        phase = self._here.phase
+        to = next_by_key(phase, name)
+        if name == "back" and self._jumped_from is not None:
+            to = self._jumped_from
+        if to is None:
+            return
+        if name == "back":
+            self._steps.hold(phase, self._at_s + BACK_HOLDS_S)
+        elif self._now is not None and speaks_against(self._now, self._gathering.limits, to):
+            asked, self._asked = self._asked, (name, self._at_s)
+            if asked is None or asked[0] != name or self._at_s - asked[1] > ASKS_FOR_S:
                 return
-            if name == "back":
-                self._steps.hold(phase, self._at_s + BACK_HOLDS_S)
-            self._enter(to)
+        self._asked = None
+        self._jumped_from = None if name == "back" else phase
+        self._enter(to)
 
     def _tare(self) -> None:
         """Take a zero, unless something is on the hook."""
@@ -231,19 +256,19 @@ class Coach:
             self._alarms.codes,
             self._notes.marks,
             guided.off_left,
-            self._pacer.stopping(self._at_s),
+            self._pacer.stopping(self._at_s, there=all_but_there(now, self._gathering.limits)),
             guided.side,
             self._pacer.slowed_in(self._here.phase),
             guided.off_next_Nm,
             guided.word,
-            self._learning.habits.stops_s,
+            self._learning.habits.stop_lead_s,
             self._pacer.off_stopped,
             self._waiting.low,
         )
+        self._learn_stop(now)
         prompt = self._pacer.tell(now, wanted(scene))
         if prompt is not None:
             self._saying.append(prompt)
-        self._learn_stop(now)
         self._now = now
         if self._here.phase in (Phase.DONE, Phase.ABORTED):
             self._close(self._outcome())
@@ -251,14 +276,9 @@ class Coach:
     def _learn_stop(self, now: Moment) -> None:
         """How long after the word to stop the crank stands."""
         said = self._pacer.prompt
-        if said is None or said.code != "stop_at_peak":
-            self._stop_said_s = None
-            return
-        if self._stop_said_s is None and now.cranking:
-            self._stop_said_s = said.at_s
-        if self._stop_said_s is not None and now.cranking is False and now.counted:
-            self._learning.stopped(now.at_s - self._stop_said_s)
-            self._stop_said_s = None
+        said_s = said.at_s if said is not None and said.code == "stop_at_peak" else None
+        turning, stands = now.cranking is True, now.cranking is False and now.counted
+        self._stops.tell(now.at_s, now.torque_Nm, said_s=said_s, turning=turning, stands=stands)
 
     def _doubt_crank(self, now: Moment) -> Moment:
         """Give up a crank sensor that gives no pulses while the hand turns."""
@@ -274,12 +294,13 @@ class Coach:
         return self._moment()
 
     def _moment(self) -> Moment:
-        return self._gathering.moment(self._intake, self._here, self._guide, self._notes.top_Nm)
+        asks = self._asked is not None and self._at_s - self._asked[1] <= ASKS_FOR_S
+        return self._gathering.moment(self._intake, self._here, self._guide, self._notes.top_Nm, asks=asks)
 
     def _enter(self, phase: Phase) -> None:
         if phase is Phase.BROKEN:
             self._phase_before_break = self._here.phase
-        self._here = InPhase(phase, self._at_s)
+        self._here = InPhase(phase, self._at_s, before=self._here.phase)
         if phase is Phase.BACK_OFF:
             self._intake.turns.back_off(self._notes.marks.peak_turns, self._intake.share_of(self._notes.top_Nm))
         self._phases = (*self._phases, (self._at_s, self._intake.turns.turns, phase))

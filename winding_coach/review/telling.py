@@ -26,6 +26,10 @@ WHAT_IS_COUNTED = (
     " in, is not in it: nothing measures it."
 )
 
+TOLD_ELSEWHERE = frozenset({"crank_stalled", "overwind_soon", "key_asked", "other_way"})
+"""Alarms that are no other warnings: stalls have their own sentence; the countdown to the target, a key that was asked
+for again and the way that a motor is wound warn of nothing."""
+
 
 def clock(at_s: float) -> str:
     """Return a moment of the wind as minutes and seconds."""
@@ -190,7 +194,7 @@ def _against_best(record: WindRecord) -> str:
 
 
 def _alarms(record: WindRecord) -> str:
-    others = [one for one in record.alarms if one.code != "crank_stalled"]
+    others = [one for one in record.alarms if one.code not in TOLD_ELSEWHERE]
     if not others:
         return ""
     count: dict[str, list[str]] = {}

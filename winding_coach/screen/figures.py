@@ -125,7 +125,7 @@ def big_word(view: CoachView) -> BigWord:
             continue
         if alarm.code in ALARM_BLOCKS:
             return BigWord(ALARM_BLOCKS[alarm.code], role="danger word")
-        if alarm.code == "overwind_soon" and view.phase is Phase.FINAL_TURNS:
+        if alarm.code == "overwind_soon":
             in_s = seconds_to_peak(view)
             return BigWord(
                 "STOP" if in_s is None else f"STOP IN {in_s:.0f}", "" if in_s is None else "s", "danger word"

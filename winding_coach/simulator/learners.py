@@ -18,6 +18,8 @@ WALKS_OUT_M_PER_S = 0.6
 HOLDS_S = 4.0
 PACES = {"walk_slower": 0.02, "walk_on": 0.04, "walk_quicker": 0.08}
 """What the words of the walk mean, m/s."""
+LAST_TURNS = frozenset({"stop_at_peak", "crank_slower", "crank_faster"})
+"""Words of the walk-in that belong to its end."""
 USUAL_REV_PER_S, ABOUT_REV_PER_S = 1.2, 0.12
 REVERSES_S = 1.5
 """So long a hand takes to turn round; a second press before it would turn it back."""
@@ -126,6 +128,9 @@ class Learner:
         return ()
 
     def _walk_in(self, seen: Seen) -> tuple[str, ...]:
+        if seen.prompt in LAST_TURNS or (seen.prompt == "walk_in_to" and seen.over_turns is None):
+            # Where nobody measures the distance the walk-in's phase lasts to the target.
+            return self._final_turns(seen)
         cranking = self._wind(seen)
         if cranking:
             return cranking
