@@ -115,6 +115,19 @@ def test_scale_and_strength_come_out_of_the_traces(capsys: pytest.CaptureFixture
     assert (listed["name"], listed["fitted"]) == ("amber", True)
 
 
+def test_a_motor_of_the_law_itself_is_learned_as_such(
+    capsys: pytest.CaptureFixture[str], traces: dict[str, str]
+) -> None:
+    """A motor taken off its hook is no unwinding, and steps of the walk-in between two counts are no hysteresis: once
+    each made the rubber three times as lossy."""
+    found = as_object(capsys, "fit", "amber", traces["stiff"], traces["broke"])
+    assert {"stiffness", "hysteresis"} <= set(found["learned"]["told"])
+    for name, one in found["properties"].items():
+        assert one["low"] < 1.0 < one["high"] or one["value"] == pytest.approx(1.0, rel=0.06), name
+    assert "softening" in found["not_told"]
+    assert sum(found["looseness"].values()) == pytest.approx(1.0)
+
+
 def test_the_text_shows_fits_and_residuals(capsys: pytest.CaptureFixture[str], traces: dict[str, str]) -> None:
     assert "no batches in use" in said(capsys, "list")
     text = said(capsys, "fit", "amber", traces["stiff"], traces["uncounted"])
@@ -122,7 +135,10 @@ def test_the_text_shows_fits_and_residuals(capsys: pytest.CaptureFixture[str], t
     assert "held" in text
     assert "tells nothing" in text
     assert "No turns were counted" in text
-    assert "torque from 1 wind, strength from 0 breaks and 1 survivor" in text
+    assert "by your winds: stiffness" in text
+    assert " from 1 wind, strength from 0 breaks and 1 survivor" in text
+    assert "Not shown by these winds" in text
+    assert "relaxation: a stop of a minute at full stretch" in text
     assert "Kept as" in text
     assert said(capsys, "show", "amber") in text
     assert said(capsys, "list").split() == ["name", "fitted", "amber", "fitted"]

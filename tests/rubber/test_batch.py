@@ -23,6 +23,7 @@ from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_
 from winding_coach.rubber.figures import FiguresError, MotorFigures
 from winding_coach.rubber.history import advance, permanent_set
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
+from winding_coach.rubber.learned import NAMES
 from winding_coach.rubber.motor import before_the_wind, geometry_of
 from winding_coach.rubber.plan import make_plan
 from winding_coach.rubber.strength import Wound
@@ -156,7 +157,10 @@ def test_a_batch_survives_its_file() -> None:
     "change",
     [
         {"format": "other"},
-        {"version": 2},
+        {"version": 3},
+        {"learned": {}},
+        {"learned": {"properties": dict.fromkeys(NAMES, 0.0), "covariance": []}},
+        {"wound": [{"stretch": 9.0, "broke": True, "by_law": {"A": 9.0}}]},
         {"wound": 3},
         {"torque_scales": "1.0"},
         {"wound": [3]},

@@ -22,15 +22,18 @@ from typing import Any
 
 from winding_coach.command_line.home import Home, home_from, units_from
 from winding_coach.command_line.kinds import BATCH
+from winding_coach.command_line.learned_text import property_lines
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.records import Known, a_job, add_jobs, run_job, told
 from winding_coach.command_line.shelving import looked, shelf_at, shelf_file
 from winding_coach.command_line.strips import STRIP_JOBS, add_strip_jobs, run_strip_job
 from winding_coach.private import write_private
 from winding_coach.rubber.batch import Batch, FittedBatch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
-from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict
+from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict, wound_to_json_dict
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.rubber.learned import NAMES, WindMarks
+from winding_coach.rubber.learned import Learned as LearnedRubber
 from winding_coach.rubber.strength import Estimate, Wound, strength_of
 from winding_coach.units import QuantityError, listed, parse_quantity
 
@@ -51,6 +54,13 @@ class Learned:
     scale: TorqueScale | None
     wound: Wound | None
     remarks: tuple[str, ...]
+    marks: WindMarks | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return what it told; the marks stay out, the trace has them."""
+        scale = None if self.scale is None else asdict(self.scale)
+        wound = None if self.wound is None else wound_to_json_dict(self.wound)
+        return {"trace": self.trace, "scale": scale, "wound": wound, "remarks": list(self.remarks)}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -127,9 +137,22 @@ def batch_from(args: argparse.Namespace, home: Home) -> FittedBatch | None:
     if args.batch is None:
         return None
     try:
-        return fitted(load_batch(args.batch, home))
+        batch = load_batch(args.batch, home)
+        return fitted(batch, others=_others(batch.name, home))
     except FiguresError as error:
         raise Problem(str(error)) from None
+
+
+def _others(name: str, home: Home) -> list[LearnedRubber]:
+    """Return what was learned of this person's other batches; a file that cannot be used is left out."""
+    found = []
+    for file in sorted((home.folder / BATCHES_FOLDER).glob("*.json")):
+        if file.stem != name:
+            with contextlib.suppress(Problem):
+                learned = load_batch(str(file), home).learned
+                if learned is not None:
+                    found.append(learned)
+    return found
 
 
 def batch_file(name: str, home: Home) -> Path:
@@ -158,19 +181,20 @@ def _fit(args: argparse.Namespace, home: Home) -> int:
         tuple(one.wound for one in learned if one.wound is not None),
         tuple(one.scale.scale for one in learned if one.scale is not None),
         None if set_fit is None else set_fit.limit,
+        _properties(learned),
     )
     if not batch.wound and not batch.torque_scales:
         raise Problem(f"These winds tell nothing of the rubber. {' '.join(learned[0].remarks)}")
     _save(file, batch)
     if args.json:
-        print(json.dumps({"winds": [asdict(one) for one in learned], **_as_object(batch)}, ensure_ascii=False))
+        print(json.dumps({"winds": [one.as_json() for one in learned], **_as_object(batch, home)}, ensure_ascii=False))
         return 0
     for one in learned:
         print("\n".join(_wind_lines(one)))
     if set_fit is not None:
         off = ", ".join(f"{residual * 1e3:+.1f}" for residual in set_fit.residuals_m)
         print(f"Permanent set: {set_fit.limit:.1%} ± {set_fit.sd:.1%} in the end; lengths off by {off} mm.")
-    print("\n".join(_batch_lines(batch)))
+    print("\n".join(_batch_lines(batch, home)))
     print(f"Kept as {file}.")
     return 0
 
@@ -216,7 +240,19 @@ def _learned(path: Path) -> Learned:
             scale = torque_scale_of(wind.stretched)
         except FiguresError as error:
             remarks.append(str(error))
-    return Learned(path.name, scale, wind.wound, tuple(remarks))
+    # A wind whose torque at full stretch is refused would teach the rest wrong.
+    return Learned(path.name, scale, wind.wound, tuple(remarks), wind.marks if scale is not None else None)
+
+
+def _properties(learned: list[Learned]) -> LearnedRubber | None:
+    """Return what the winds together say of the rubber's properties; None where they cannot be learned from."""
+    from winding_coach.rubber.learning import learn, learnable
+
+    winds = [one.marks for one in learned if one.marks is not None and learnable(one.marks)]
+    try:
+        return learn(winds) if winds else None
+    except FiguresError:
+        return None
 
 
 def _set(args: argparse.Namespace, learned: list[Learned], home: Home) -> SetFit:
@@ -263,14 +299,14 @@ def _show(args: argparse.Namespace, home: Home) -> int:
         if batch is None:
             raise Problem(f"The batch '{name}' has not been fitted: first 'batch fit {name} TRACE'.")
         _draw(batch, args.picture)
-    fit = None if batch is None else _as_object(batch)
+    fit = None if batch is None else _as_object(batch, home)
     if args.json:
         print(json.dumps(({} if kept is None else asdict(kept)) | (fit or {}), ensure_ascii=False))
         return 0
     if kept is not None:
         print(told(kept, BATCH, units_from(args, home)))
     if batch is not None:
-        print("\n".join(_batch_lines(batch)))
+        print("\n".join(_batch_lines(batch, home)))
     return 0
 
 
@@ -287,29 +323,37 @@ def _draw(batch: Batch, named: str) -> None:
         raise Problem(str(error)) from None
 
 
-def _made(batch: Batch) -> tuple[Estimate, Estimate, Estimate, str]:
-    """Return torque scale, break stretch, the chance to break at 90 % of the default's turns, and what it rests on."""
+def _made(batch: Batch, home: Home) -> FittedBatch:
     try:
-        made = fitted(batch)
+        return fitted(batch, others=_others(batch.name, home))
     except FiguresError as error:
         raise Problem(str(error)) from None
-    at_share = DEFAULT_RUBBER.break_stretch * 0.9 ** (2.0 / 3.0)
-    return made.torque, made.strength.break_stretch, made.strength.risk(at_share), made.rests_on
 
 
-def _as_object(batch: Batch) -> dict[str, object]:
-    torque, stretch, risk, rests_on = _made(batch)
-    return {
+def _risk_at_90(made: FittedBatch) -> Estimate:
+    """The chance to break at 90 % of the default rubber's breaking turns."""
+    return made.strength.risk(DEFAULT_RUBBER.break_stretch * 0.9 ** (2.0 / 3.0))
+
+
+def _as_object(batch: Batch, home: Home) -> dict[str, object]:
+    made = _made(batch, home)
+    found: dict[str, object] = {
         **batch_to_json_dict(batch),
-        "torque_scale": asdict(torque),
-        "break_stretch": asdict(stretch),
-        "break_risk_at_90_percent": asdict(risk),
-        "rests_on": rests_on,
+        "torque_scale": asdict(made.torque),
+        "break_stretch": asdict(made.strength.break_stretch),
+        "break_risk_at_90_percent": asdict(_risk_at_90(made)),
+        "rests_on": made.rests_on,
+        "looseness": made.laws,
     }
+    if made.learned is not None:
+        found["properties"] = {name: asdict(made.learned.estimate(name)) for name in NAMES}
+        found["not_told"] = {one.name: one.tells for one in made.learned.open}
+    return found
 
 
-def _batch_lines(batch: Batch) -> list[str]:
-    torque, stretch, risk, rests_on = _made(batch)
+def _batch_lines(batch: Batch, home: Home) -> list[str]:
+    made = _made(batch, home)
+    torque, stretch, risk, rests_on = made.torque, made.strength.break_stretch, _risk_at_90(made), made.rests_on
     # Turns go with strand stretch to the power 1.5.
     turns = [(value / DEFAULT_RUBBER.break_stretch) ** 1.5 for value in (stretch.value, stretch.low, stretch.high)]
     lines = [
@@ -320,7 +364,7 @@ def _batch_lines(batch: Batch) -> list[str]:
     ]
     if batch.set_limit is not None:
         lines.append(f"Permanent set in the end: {batch.set_limit:.1%}.")
-    return [*lines, f"It rests on {rests_on}. Intervals of 90 %."]
+    return [*lines, *property_lines(made), f"It rests on {rests_on}. Intervals of 90 %."]
 
 
 def _wind_lines(one: Learned) -> list[str]:

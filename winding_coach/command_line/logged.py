@@ -1,16 +1,21 @@
-"""A trace in, what it tells of the rubber out: torque at full stretch against turns, and how far the wind went."""
+"""A trace in, what it tells of the rubber out: torque along the wind, at full stretch, and how far the wind went."""
 
 from __future__ import annotations
 
 import statistics
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from winding_coach.coach.said import Phase
 from winding_coach.coach.step import Coach
 from winding_coach.replaying import settings_of
 from winding_coach.rubber.batch import StretchedWind
-from winding_coach.rubber.figures import MotorFigures
+from winding_coach.rubber.course import PAUSE_S, STRETCHED_STEPS, STRETCHING_S
+from winding_coach.rubber.figures import MotorFigures, Plan
+from winding_coach.rubber.learned import Mark, WindMarks
+from winding_coach.rubber.looseness import worst_by_law
+from winding_coach.rubber.motor import before_the_wind, geometry_of
 from winding_coach.rubber.path import PlanPath
 from winding_coach.rubber.strength import Wound
 from winding_coach.traces.files import read_trace
@@ -24,12 +29,24 @@ CLEAR_OF_WALK_IN = 0.95
 USUAL_TURNS_PER_S = 12.0
 
 
+TURNED = (*LOADING, Phase.READY, Phase.LET_DOWN)
+"""Phases of which torque is learned from, turns going on or coming off."""
+STOOD_S = 2.0
+"""A count that stands for longer is a stop; shorter, the next count has not come yet."""
+MOST_COMPARED = 90
+"""Places of a wind at which torque is compared; more would only be slower."""
+NEAR_WALK_IN_TURNS, AT_HOOKS_M = 30.0, 0.03
+"""Torque of the last turns is compared from so many after the walk-in on: in the walk-in itself it depends on every
+step, which turns counted one by one and a distance a little late do not show."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Sample:
     at_s: float
     turns: float
     torque_Nm: float
     distance_m: float | None
+    phase: Phase = Phase.WIND_STRETCHED
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +56,7 @@ class LoggedWind:
     stretched: StretchedWind | None
     wound: Wound | None
     remarks: tuple[str, ...]
+    marks: WindMarks | None = None
 
 
 def logged_wind(path: Path) -> LoggedWind:
@@ -52,21 +70,25 @@ def logged_wind(path: Path) -> LoggedWind:
     plan = settings.plan
     way = PlanPath(plan, settings.motor)
     coach = Coach(settings)
-    looked_at_s = -LOOK_EVERY_S
+    looked_at_s, counted = -LOOK_EVERY_S, 0.0
     samples: list[_Sample] = []
+    course: list[_Sample] = []
     reached, broke = 0.0, False
     for event in trace.inputs:
         coach.step(event)
-        if event.at_s - looked_at_s < LOOK_EVERY_S:
-            continue
-        looked_at_s = event.at_s
         view = coach.view
+        # A count is taken when it comes: a quarter of a second later the motor has some turns more.
+        if event.at_s - looked_at_s < LOOK_EVERY_S and view.reading.turns in (counted, None):
+            continue
+        looked_at_s, counted = event.at_s, view.reading.turns or 0.0
         broke = broke or view.phase is Phase.BROKEN
         reading = view.reading
         if reading.turns is None or reading.torque_Nm is None or reading.turns_source not in COUNTED or view.stale:
             continue
+        if view.phase in TURNED:
+            course.append(_Sample(event.at_s, reading.turns, reading.torque_Nm, reading.distance_m, view.phase))
         if view.phase is Phase.WIND_STRETCHED:
-            samples.append(_Sample(event.at_s, reading.turns, reading.torque_Nm, reading.distance_m))
+            samples.append(course[-1])
         if view.phase in LOADING:
             distance = reading.distance_m
             if distance is None and view.phase is Phase.WIND_STRETCHED:
@@ -79,9 +101,67 @@ def logged_wind(path: Path) -> LoggedWind:
         remarks.append("No turns were counted, so it cannot be told how far the motor was wound.")
     return LoggedWind(
         _stretched(samples, settings.motor, plan.stretch_distance_m) if samples else None,
-        Wound(reached, broke) if reached else None,
+        Wound(reached, broke, _by_law(course, settings.motor, plan)) if reached else None,
         tuple(remarks),
+        _marks(course, settings.motor, plan, way, settings.winder.ratio) if course else None,
     )
+
+
+def _marks(course: list[_Sample], motor: MotorFigures, plan: Plan, way: PlanPath, ratio: float) -> WindMarks:
+    """Return the wind as marks from rest on: walked out as a plan supposes, then as it was counted."""
+    hooks_m = plan.walk_in[-1].distance_m
+    counted = _at_counts(course)
+    first_m = counted[0].distance_m or plan.stretch_distance_m
+    marks = [
+        Mark(STRETCHING_S / STRETCHED_STEPS, 0.0, motor.loop_m + (first_m - motor.loop_m) * i / STRETCHED_STEPS)
+        for i in range(1, STRETCHED_STEPS + 1)
+    ]
+    marks.append(Mark(PAUSE_S, 0.0, first_m))
+    every = max(1, len(counted) // MOST_COMPARED)
+    walked_in_turns, before_s = way.walked_in_turns, counted[0].at_s
+    for number, sample in enumerate(counted):
+        stretched = sample.phase is Phase.WIND_STRETCHED
+        if sample.distance_m is not None:
+            at_m = sample.distance_m
+        else:
+            at_m = way.distance_at(sample.turns) if stretched or sample.phase is Phase.WALK_IN else hooks_m
+        at_hooks = abs(at_m - hooks_m) < AT_HOOKS_M and sample.turns > walked_in_turns + NEAR_WALK_IN_TURNS
+        sure = (stretched and at_m > CLEAR_OF_WALK_IN * first_m) or at_hooks or _comes_off(sample.phase)
+        compared = sure and number % every == 0 and sample.turns > 0.0
+        marks.append(Mark(sample.at_s - before_s, sample.turns, at_m, sample.torque_Nm if compared else None))
+        before_s = sample.at_s
+    # A sensor with several pulses a turn makes steps that are smaller than the winder's ratio.
+    steps = [abs(b.turns - a.turns) for a, b in pairwise(counted) if b.turns != a.turns]
+    return WindMarks(motor, hooks_m, tuple(marks), min(ratio, statistics.median(steps) if steps else ratio))
+
+
+def _comes_off(phase: Phase) -> bool:
+    return phase in (Phase.BACK_OFF, Phase.READY, Phase.LET_DOWN)
+
+
+def _at_counts(course: list[_Sample]) -> list[_Sample]:
+    """Return the samples at which the count has just changed, and stops at full stretch."""
+    kept = [course[0]]
+    for sample in course[1:]:
+        stopped = sample.phase is Phase.WIND_STRETCHED and sample.at_s - kept[-1].at_s > STOOD_S
+        if sample.turns != kept[-1].turns or stopped:
+            kept.append(sample)
+    return kept
+
+
+def _by_law(course: list[_Sample], motor: MotorFigures, plan: Plan) -> tuple[float, float, float] | None:
+    """Return how far the motor was wound under each law of looseness; None where no distance was measured."""
+    walked = [sample for sample in course if sample.phase in LOADING]
+    if not walked or any(sample.distance_m is None for sample in walked):
+        return None
+    body = geometry_of(motor)
+    moments = []
+    before_s = walked[0].at_s
+    for sample in walked:
+        moments.append((sample.at_s - before_s, sample.turns, sample.distance_m or motor.loop_m))
+        before_s = sample.at_s
+    found = worst_by_law(body, before_the_wind(body, motor.use, plan.walk_in[-1].distance_m), moments)
+    return found["A"], found["B"], found["C"]
 
 
 def _stretched(samples: list[_Sample], motor: MotorFigures, planned_m: float) -> StretchedWind:

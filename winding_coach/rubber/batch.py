@@ -12,9 +12,11 @@ from dataclasses import dataclass, replace
 from winding_coach.rubber.course import wind_along, wind_stretched
 from winding_coach.rubber.figures import FiguresError, MotorFigures
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber
+from winding_coach.rubber.learned import Learned
+from winding_coach.rubber.looseness import spoken_for, strength_by_law
 from winding_coach.rubber.motor import HOOKS_SHARE, before_the_wind, breaking_turns, geometry_of
 from winding_coach.rubber.plan import LOOP_SD_M, planned_course
-from winding_coach.rubber.strength import Estimate, Strength, StrengthPrior, Wound, strength_of
+from winding_coach.rubber.strength import Estimate, Strength, StrengthPrior, Wound
 from winding_coach.rubber.table import table
 
 TORQUE_SCALE_SD = 0.05
@@ -178,46 +180,87 @@ def fit_set(
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """The facts of one batch: how far motors were wound, their torque scales, the fitted set if there is one."""
+    """The facts of one batch: how far motors were wound, their torque scales, the fitted set if there is one.
+
+    learned: what its winds say of its properties, by themselves and the general law; see `rubber.learning`.
+    """
 
     name: str
     wound: tuple[Wound, ...] = ()
     torque_scales: tuple[float, ...] = ()
     set_limit: float | None = None
+    learned: Learned | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class FittedBatch:
-    """A batch's rubber with what it rests on. torque: scale over the default rubber's, with its interval of 90 %."""
+    """A batch's rubber with what it rests on. torque: scale over the default rubber's, with its interval of 90 %.
+
+    learned: its properties, the person's other batches counted; None where nothing was learned. laws: probability of
+    each law of looseness, None where no steps were followed.
+    """
 
     rubber: Rubber
     strength: Strength
     scale: PooledScale
     torque: Estimate
     rests_on: str
+    learned: Learned | None = None
+    laws: dict[str, float] | None = None
 
 
-def fitted(batch: Batch, base: Rubber = DEFAULT_RUBBER) -> FittedBatch:
-    """Return the rubber of a batch: the base with its stiffness scaled, its strength and set as the facts show.
+def fitted(batch: Batch, base: Rubber = DEFAULT_RUBBER, others: Sequence[Learned] = ()) -> FittedBatch:
+    """Return the rubber of a batch: the base with its properties as learned, its strength and set as the facts show.
+
+    others: what was learned of the person's other batches; the batch is believed to be like them.
 
     Raises:
         FiguresError: a fact that cannot be.
     """
     if not all(0.2 < scale < 5.0 for scale in batch.torque_scales):
         raise FiguresError("A torque scale of this batch cannot be: check the calibration of its winds.")
-    strength = strength_of(batch.wound, StrengthPrior(median=base.break_stretch, shape=base.break_shape))
+    prior = StrengthPrior(median=base.break_stretch, shape=base.break_shape)
+    strength, laws = strength_by_law(batch.wound, prior), spoken_for(batch.wound, prior)
     scale = pooled_scale(batch.torque_scales)
+    learned = _with_others(batch.learned, others)
+    if learned is None:
+        rubber = replace(
+            base,
+            shear_modulus_Pa=base.shear_modulus_Pa * scale.scale,
+            second_term_Pa=base.second_term_Pa * scale.scale,
+        )
+    else:
+        rubber = learned.rubber(base)
+        stiff = learned.estimate("stiffness")
+        scale = replace(scale, scale=stiff.value, sd=learned.sd["stiffness"])
     rubber = replace(
-        base,
-        shear_modulus_Pa=base.shear_modulus_Pa * scale.scale,
-        second_term_Pa=base.second_term_Pa * scale.scale,
+        rubber,
         break_stretch=strength.break_stretch.value,
         break_shape=strength.break_shape.value,
         set_limit=base.set_limit if batch.set_limit is None else batch.set_limit,
     )
     reach = math.exp(1.645 * scale.sd)
     torque = Estimate(scale.scale, scale.scale / reach, scale.scale * reach)
-    return FittedBatch(rubber, strength, scale, torque, _rests_on(batch, strength))
+    rests_on = _rests_on(batch, strength) if learned is None else _by_your_winds(batch, strength, learned, len(others))
+    return FittedBatch(rubber, strength, scale, torque, rests_on, learned, laws)
+
+
+def _with_others(own: Learned | None, others: Sequence[Learned]) -> Learned | None:
+    if not others:
+        return own
+    from winding_coach.rubber.learning import shrunk
+
+    return shrunk(own, others)
+
+
+def _by_your_winds(batch: Batch, strength: Strength, learned: Learned, others: int) -> str:
+    told = " and ".join(filter(None, (", ".join(learned.told[:-1]), *learned.told[-1:]))) or "no property alone"
+    winds = f"{learned.winds} {'wind' if learned.winds == 1 else 'winds'}"
+    own = f"{told} from {winds}" if learned.winds else "nothing of its own"
+    more = f", {others} other {'batch' if others == 1 else 'batches'} of yours" if others else ""
+    breaks = f"strength from {strength.breaks} {'break' if strength.breaks == 1 else 'breaks'} and"
+    held = f"{strength.survivors} {'survivor' if strength.survivors == 1 else 'survivors'}"
+    return f"batch '{batch.name}', by your winds: {own}{more}, {breaks} {held}, the rest from the default rubber"
 
 
 def _rests_on(batch: Batch, strength: Strength) -> str:

@@ -25,10 +25,18 @@ GRID_REACH = 4.5
 
 @dataclass(frozen=True, slots=True)
 class Wound:
-    """How far one motor was wound. stretch: largest strand stretch at its loosest knots. broke: it broke there."""
+    """How far one motor was wound. stretch: largest strand stretch at its loosest knots. broke: it broke there.
+
+    by_law: the same under each law of `rubber.looseness`, where its steps were followed.
+    """
 
     stretch: float
     broke: bool
+    by_law: tuple[float, float, float] | None = None
+
+    def under(self, law: int) -> Wound:
+        """Return the same motor by one law, as it is where its steps were not followed."""
+        return self if self.by_law is None else Wound(self.by_law[law], self.broke)
 
 
 @dataclass(frozen=True, slots=True)
