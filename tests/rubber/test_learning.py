@@ -29,7 +29,7 @@ def logged(use: int, *, unwind: bool, stop: bool, seed: int = 3) -> WindMarks:
     """A wind by the law itself, of a rubber with the properties of TRUE, with a little noise."""
     rng = np.random.default_rng(seed)
     planned = wound(replace(batch(rng, person(rng)), median=9.61), rng, use - 1)
-    marks = []
+    marks: list[Mark] = []
     top = max(mark.turns for mark in planned.marks)
     peaked = False
     for mark in planned.marks:
