@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.scenario import MODEL, MOTOR, PLAN, SETTINGS, WINDER, wind
+from tests.scenario import MODEL, MOTOR, PLAN, SETTINGS, SMALL, WINDER, wind
 from winding_coach.coach.said import ReadingSaid, Said, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
@@ -231,3 +231,20 @@ def test_a_trace_without_a_plan_gets_one_and_one_without_a_motor_is_refused(tmp_
     spoilt = replace(PLAN, stretched_turns=-1.0)
     with pytest.raises(ValueError, match="cannot be coached again"):
         settings_of(replace(trace, header=replace(trace.header, plan=spoilt)))
+
+
+def test_a_wind_that_nobody_looks_at_says_the_same_and_ends_with_the_same_view() -> None:
+    inputs = (*wind("good", 3, settings=SMALL), Ended(61.0))
+    said: list[list[Said]] = []
+    ends = []
+    for looked_at in (True, False):
+        heard: list[Said] = []
+        session = Session(Played(iter(inputs)), Coach(SMALL), None, heard=heard.append, looked_at=looked_at)
+        begun = session.view
+        session.run()
+        said.append(heard)
+        ends.append((session.view, session.at_s))
+        assert (session.view is begun) is False
+        assert bool(session.curve.points()) is looked_at
+    assert said[0] == said[1]
+    assert ends[0] == ends[1]

@@ -77,9 +77,10 @@ class DeadCrank:
         if now.phase is Phase.BACK_OFF:
             moved = self._fell(torque_Nm, now.torque_top_Nm, limits)
         else:
-            here_Nm = self._of_plan * self._expected_Nm(turns, now.distance_m, turns)
-            if contradicted and torque_Nm > here_Nm + SURELY_SHARE * limits.peak_Nm:
-                return True
+            if contradicted:
+                here_Nm = self._of_plan * self._expected_Nm(turns, now.distance_m, turns)
+                if torque_Nm > here_Nm + SURELY_SHARE * limits.peak_Nm:
+                    return True
             moved = now.cranking is not True and torque_Nm > self._most_Nm(now, turns, limits)
         if not moved:
             self._since_s = None

@@ -88,8 +88,6 @@ class Gathering:
             doubts.going_on,
         ):
             now = replace(now, doubts=doubts.reasons, of_plan=doubts.of_plan, going_on=doubts.going_on)
-        if self.turns_in.held.source == AS_LEFT:
-            now = replace(now, as_left=True)
         return now
 
     def go_on(self) -> bool:
@@ -187,6 +185,7 @@ class Gathering:
             here.arriving,
             here.before,  # phase_before
             asks,
+            held.source == AS_LEFT,  # as_left
         )
 
     def _held(
