@@ -234,3 +234,12 @@ def test_a_fault_of_a_meter_that_prints_numbers_is_named_too(home: Path) -> None
     status, found, said = rehearsed(*SHORT, "--masses", masses, "--lines", "plain", meter_lines="plain", fault="stop")
     assert status == 1, said
     assert "stop" in found["faults"][0]
+
+
+@pytest.mark.parametrize(
+    "words", [("check", "sim"), ("calibrate", "sim", "--arm", "30 mm", "--plain"), ("conform", "sim")]
+)
+def test_sim_leads_to_the_rehearsal(home: Path, words: tuple[str, ...]) -> None:
+    done = run("meter", *words)
+    assert done.returncode == 2
+    assert "run 'winding-coach meter emulate --weights' in another terminal" in done.stderr

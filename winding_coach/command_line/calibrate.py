@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from winding_coach.command_line.at_meter import LEFT, AtMeter, Lines, say
 from winding_coach.command_line.calibration_points import LAST, Taken, numbers_again, read_points, write_points
 from winding_coach.command_line.home import Home, add_common_arguments
-from winding_coach.command_line.plain_port import add_lines_argument, port_of
+from winding_coach.command_line.plain_port import add_lines_argument, port_of, real_port
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.typed import number, quantity
 from winding_coach.meter.calibration import Calibration, CalibrationError
@@ -174,7 +174,7 @@ def _taken(args: argparse.Namespace, home: Home, units: UnitSystem, raws: list[i
         raise UsageProblem("Name the meter's port, or a file of points with --points.")
     if not before and len({round(load.torque_Nm, 9) for load in loads}) < FEWEST_LOADS:
         raise UsageProblem(f"At least {FEWEST_LOADS} different loads are needed, zero among them.")
-    port = port_of(args.lines, args.port)
+    port = port_of(args.lines, real_port(args.port) or "")
     already = _already(read_points(str(last)), loads) if args.resume else []
     take = _points_on_screen if on_screen(args) else _take_points
     points = list(already)

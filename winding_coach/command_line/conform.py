@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from winding_coach.command_line import printable
 from winding_coach.command_line.home import Home, add_common_arguments
-from winding_coach.command_line.problem import Problem
+from winding_coach.command_line.plain_port import real_port
+from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.typed import number
 from winding_coach.units import UnitSystem
 
@@ -36,6 +37,9 @@ def conform(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
 
     seconds = number("--seconds", args.seconds, SHORTEST_S, LONGEST_S)
     found = Conformance()
+    if args.port == "auto":
+        raise UsageProblem("Name the port: what speaks the protocol wrongly cannot be found by itself.")
+    real_port(args.port)
     _listen(args.port, seconds, found)
     faults = found.faults
     if args.json:

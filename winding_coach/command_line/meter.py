@@ -28,6 +28,7 @@ from winding_coach.command_line.plain_port import (
     add_lines_argument,
     crank_port_of,
     port_of,
+    real_port,
 )
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.settings import fill_in
@@ -126,6 +127,7 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     launch = None if args.launch_torque is None else quantity("--launch-torque", args.launch_torque, "torque", units)
     if launch is not None and launch <= 0:
         raise UsageProblem("--launch-torque: it is above zero.")
+    real_port(args.port)
     fill_in(args, home)
     args.port = port_of(args.lines, "auto" if args.port in (None, "sim") else args.port)
     if args.trials is not None:

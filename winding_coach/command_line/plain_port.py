@@ -26,6 +26,23 @@ def add_lines_argument(parser: argparse.ArgumentParser | argparse._ArgumentGroup
     )
 
 
+NO_WEIGHTS = (
+    "Nothing can be tried on 'sim': run 'winding-coach meter emulate --weights' in another terminal, and name here"
+    " the device that it prints."
+)
+
+
+def real_port(port: str | None) -> str | None:
+    """Return a port's name as it was typed.
+
+    Raises:
+        UsageProblem: it is the simulated meter that `wind` brings along: nobody can hang a weight on that.
+    """
+    if port == "sim":
+        raise UsageProblem(NO_WEIGHTS)
+    return port
+
+
 def add_crank_argument(parser: argparse.ArgumentParser | argparse._ArgumentGroup) -> None:
     """Add `--crank-port`."""
     parser.add_argument(
