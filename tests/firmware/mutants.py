@@ -124,6 +124,23 @@ MUTANTS = (
     Mutant("the cause of the reset is not kept", INO, "    from_processor = MCUSR;\n", "    from_processor = 0;\n"),
     Mutant("a switch is closed at a high level", INO, "digitalRead(pin) == LOW", "digitalRead(pin) == HIGH"),
     Mutant("temperature off by a degree", INO, "mV - 500", "mV - 510"),
+    Mutant(
+        "a sender's line each second only",
+        CORE,
+        "METER_SENDER_APART_US : METER_SENDER_EVERY_US",
+        "METER_SENDER_APART_US : 10 * METER_SENDER_EVERY_US",
+    ),
+    Mutant(
+        "a sender's count waits for the next line", CORE, "self->counted = self->due = true;", "self->counted = true;"
+    ),
+    Mutant(
+        "a sender's age in microseconds", CORE, "(now_us - self->counted_us) / 1000);", "(now_us - self->counted_us));"
+    ),
+    Mutant("a sender's age begins again", CORE, "self->counted_us = now_us - LONGEST_AGE_MS * 1000;", ";"),
+    Mutant(
+        "a dropped line of a sender is not counted", CORE, "self->link.seq++;", "self->link.seq += !self->link.dropped;"
+    ),
+    Mutant("a flat battery is not said", CORE, "self->battery_low ? METER_BATTERY_LOW : 0", "0"),
     Mutant("a byte a piece", INO, "uint8_t piece[64]", "uint8_t piece[1]"),
     Mutant("frozen is never said", CORE, "? METER_FROZEN : 0", "? 0 : 0"),
     Mutant(
@@ -165,7 +182,7 @@ def caught_by(mutant: Mutant) -> str | None:
     """Return the first test that fails with the fault, None if none does."""
     with tempfile.TemporaryDirectory() as folder:
         sketch = planted(mutant, Path(folder))
-        tests = [f"tests/firmware/test_{name}.py" for name in ("core", "boards", "avr")]
+        tests = [f"tests/firmware/test_{name}.py" for name in ("core", "crank_sender", "boards", "avr")]
         options = ["-x", "-q", "-rfE", "--tb=no", "-p", "no:cacheprovider", f"--basetemp={folder}/tmp"]
         done = subprocess.run(
             [sys.executable, "-m", "pytest", *options, *tests],
