@@ -6,9 +6,10 @@ from functools import lru_cache
 
 import pytest
 
-from tests.scenario import PLAN, WINDER, coached, wind
+from tests.scenario import PLAN, SETTINGS, WINDER, coached, wind
 from winding_coach.coach.said import Alarm, LinkSaid, PhaseSaid, Said, Summary
 from winding_coach.coach.step import Coach
+from winding_coach.inputs import BytesArrived
 from winding_coach.simulator.bench import MeterModel
 
 SENDER = MeterModel(crank_sender=True)
@@ -64,6 +65,19 @@ def test_a_silent_radio_is_no_stall() -> None:
     ]
     assert any("the crank sender has been silent" in reason for reason in reasons(said))
     assert summary(said).peak_turns == pytest.approx(PLAN.target_turns, rel=0.04), "its turns come with its next line"
+
+
+def test_a_silent_sender_is_on_the_screen_while_it_is_silent() -> None:
+    begun_s = at(winding()[1], "walk_in") + 3.0
+    coach, signs = Coach(SETTINGS), []
+    for event in wind("good", meter=SENDER, faults=(f"radio@{begun_s:.1f}:2",)):
+        coach.step(event)
+        if isinstance(event, BytesArrived) and begun_s - 1.0 < event.at_s < begun_s + 3.0:
+            signs.append((event.at_s - begun_s, coach.view.link.crank))
+    silent = [at_s for at_s, sign in signs if sign == "crank sender silent"]
+    assert silent[0] == pytest.approx(0.4, abs=0.15)
+    assert silent[-1] == pytest.approx(2.0, abs=0.15)
+    assert {sign for at_s, sign in signs if at_s < 0.2 or at_s > 2.2} == {None}
 
 
 def test_a_sender_that_is_gone_leaves_the_wind_to_torque() -> None:

@@ -362,7 +362,14 @@ class Coach:
                 now, self._here.phase, self._gathering.limits, self._guide.now.mark_m if whole else None
             ),
             link=LinkView(
-                link.state, link.port, link.reason, meter.board, meter.lost_lines, meter.bad_lines, meter.restarts
+                link.state,
+                link.port,
+                link.reason,
+                meter.board,
+                meter.lost_lines,
+                meter.bad_lines,
+                meter.restarts,
+                meter.crank_sender.sign,
             ),
             marks=self._notes.marks,
             zero_counts=meter.zero_counts,

@@ -31,7 +31,10 @@ class Targets:
 
 @value(frozen=True, slots=True)
 class LinkView:
-    """state: waiting (not yet opened), up, silent, down. port: name to show. reason: why it is down."""
+    """state: waiting (not yet opened), up, silent, down. port: name to show. reason: why it is down.
+
+    crank: what is wrong with a crank sender, in a few words.
+    """
 
     state: str = "waiting"
     port: str | None = None
@@ -40,6 +43,7 @@ class LinkView:
     lost_lines: int = 0
     bad_lines: int = 0
     restarts: int = 0
+    crank: str | None = None
 
 
 @value(frozen=True, slots=True)

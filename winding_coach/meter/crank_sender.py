@@ -91,7 +91,9 @@ class CrankSender:
         self.late += late_s > LATE_S
         self.restarts += unwrapped.restarted
         self.worst_late_s = max(self.worst_late_s, late_s)
-        self._recent.append((lost, late_s > LATE_S))
+        # What was lost in a silence was said to be one.
+        silent = self._heard_at_s is not None and at_s - self._heard_at_s > UNHEARD_S
+        self._recent.append((0 if silent else lost, late_s > LATE_S))
         self._heard_at_s = at_s
         self._counted(unwrapped.device_s - (line.age_ms or 0) / 1000.0, unwrapped.crank, lost)
 
@@ -141,15 +143,31 @@ class CrankSender:
     @property
     def trouble(self) -> str | None:
         """What is to be said of it now, None where all is well."""
+        found = self._troubled()
+        return None if found is None else found[1]
+
+    @property
+    def sign(self) -> str | None:
+        """The same in a few words, to stand on a screen."""
+        found = self._troubled()
+        return None if found is None else found[0]
+
+    def _troubled(self) -> tuple[str, str] | None:
         if not self.heard:
             return None
         if self.unheard:
-            return f"the crank sender has been silent for {self.silent_s:.1f} s: its battery, or out of reach"
+            why = f"the crank sender has been silent for {self.silent_s:.1f} s: its battery, or out of reach"
+            return "crank sender silent", why
         lines = len(self._recent)
         lost = sum(lost for lost, _ in self._recent)
         late = sum(late for _, late in self._recent)
         if lines == RECENT_LINES and lost > MANY_LOST * (lines + lost):
-            return f"{lost / (lines + lost):.0%} of the crank sender's lines are lost: bring it nearer"
+            share = f"{lost / (lines + lost):.0%}"
+            return f"crank sender: {share} lost", f"{share} of the crank sender's lines are lost: bring it nearer"
         if lines == RECENT_LINES and late > MANY_LATE * lines:
-            return f"{late / lines:.0%} of the crank sender's lines come more than {LATE_S:g} s late"
-        return "the crank sender's battery is low" if self.battery_low else None
+            share = f"{late / lines:.0%}"
+            return (
+                f"crank sender: {share} late",
+                f"{share} of the crank sender's lines come more than {LATE_S:g} s late",
+            )
+        return ("crank sender: battery low", "the crank sender's battery is low") if self.battery_low else None

@@ -122,6 +122,8 @@ def _header(sheet: Sheet, scene: Scene) -> None:
         # Padded, so that the rest of the bar does not jump with what is heard.
         at = sheet.put(at + 2, 0, f"♪ {scene.heard}".ljust(HEARD_WIDE), "panel bold")
     parts = []
+    if link.crank is not None:
+        parts.append(link.crank)
     if link.lost_lines or link.bad_lines:
         parts.append(f"{link.lost_lines} lines lost, {link.bad_lines} damaged")
     if link.restarts:
