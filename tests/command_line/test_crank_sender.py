@@ -69,6 +69,17 @@ def test_check_with_a_sender(home: Path, capsys: pytest.CaptureFixture[str], pro
     assert found["channels"] == ""
 
 
+def test_a_meter_that_prints_numbers_gets_a_crank(
+    home: Path, capsys: pytest.CaptureFixture[str], processes: Processes
+) -> None:
+    device, crank = emulated(processes, "--lines", "plain")
+    _, said = checked(capsys, device, "--lines", "plain", "--crank-port", crank, "--seconds", "2", "--json")
+    found = json.loads(said)
+    assert found["plain"]
+    assert found["sender"]["lines"] > 5
+    assert found["crank_pulses"] == 0
+
+
 def test_check_names_a_sender_that_is_not_there(
     home: Path, capsys: pytest.CaptureFixture[str], processes: Processes
 ) -> None:

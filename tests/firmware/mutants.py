@@ -136,7 +136,12 @@ MUTANTS = (
     Mutant(
         "a sender's age in microseconds", CORE, "(now_us - self->counted_us) / 1000);", "(now_us - self->counted_us));"
     ),
-    Mutant("a sender's age begins again", CORE, "self->counted_us = now_us - LONGEST_AGE_MS * 1000;", ";"),
+    Mutant(
+        "a sender's age begins again",
+        CORE,
+        "self->counted_us = now_us - LONGEST_AGE_MS * 1000;",
+        "self->counted_us += 0;",
+    ),
     Mutant(
         "a dropped line of a sender is not counted", CORE, "self->link.seq++;", "self->link.seq += !self->link.dropped;"
     ),

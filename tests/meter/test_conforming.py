@@ -157,6 +157,7 @@ def test_a_restart_is_no_fault() -> None:
         ({9: Sample(9, 50_000 + 12_500 * 9, 100, 8, 0)}, "Flag 08"),
         ({200: Sample(200, 50_000 + 12_500 * 200, 100, 0, 5)}, "c= counts down"),
         ({200: Sample(200, 50_000 + 12_500 * 200, 100, 0, 6, distance_mm=4)}, "ch= of the hello does not name (d)"),
+        ({200: Sample(200, 50_000 + 12_500 * 200, 77, 0x20, 6)}, "Flag 20 (frozen) is set and raw has changed"),
         ({200: b"$nonsense\r\n"}, "no '*'"),
     ],
 )

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 PLAIN = "plain://"
 LOW_TRUST = (
     "Plain lines carry no clock and no check sum: times are of their arrival at this computer, and a damaged digit is"
-    " not noticed. There is no crank sensor."
+    " not noticed. The crank is counted by a sender of its own (--crank-port), or not at all."
 )
 
 
