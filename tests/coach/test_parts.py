@@ -99,6 +99,7 @@ def test_every_prompt_of_the_contract_can_be_said() -> None:
         scene(now=replace(CALM, phase=Phase.READY, in_phase_s=0.0)),
         scene(now=replace(CALM, phase=Phase.READY, in_phase_s=9.0)),
         replace(scene(now=replace(CALM, phase=Phase.READY, in_phase_s=9.0)), relaxed=True),
+        scene(now=replace(walk, by_taps=True)),
     ):
         found.add(code(at))
     assert found == set(PROMPTS) - UNWINDING

@@ -186,6 +186,7 @@ class Gathering:
             here.before,  # phase_before
             asks,
             held.source == AS_LEFT,  # as_left
+            by_taps=intake.by_taps(phase),
         )
 
     def _held(

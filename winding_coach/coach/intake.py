@@ -284,6 +284,10 @@ class Intake:
         reading = self.estimator.reading
         return None if reading is None or not top_Nm else reading.torque_Nm / top_Nm
 
+    def by_taps(self, phase: Phase) -> bool:
+        """Whether the meter has failed, and taps carry its count on."""
+        return self.turns.carried and self.silent_s(phase) > STALE_S
+
     def silent_for_s(self, phase: Phase) -> float:
         """Return for how long an alarm counts silence: without a link only where there is load."""
         return self.silent_s(phase) if phase in LOADED or self._up_at_s is not None else 0.0

@@ -29,6 +29,7 @@ class Moment:
     wound_turns: put on by the winder in this wind; turns_in: in the motor before it, rest_Nm: torque then. frozen: the
     raw value repeats for longer than noise can. another: another board answers (board: its name). doubts: what a torque
     far from the label may be, best fit first; of_plan: that torque over the plan's; going_on: somebody said to go on.
+    by_taps: the meter has failed in mid-wind, and taps carry its count on.
     zero_refused_Nm: what was on the hook when a zero was refused. left_hand: found so. distance_lost: given up.
     as_left: the turns in are those that the last flight left.
     """
@@ -92,6 +93,7 @@ class Moment:
     phase_before: Phase | None = None
     asks: bool = False
     as_left: bool = False
+    by_taps: bool = False
 
     @property
     def in_doubt(self) -> bool:

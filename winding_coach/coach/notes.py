@@ -39,6 +39,8 @@ class Notes:
         """Take one moment."""
         passed = 0.0 if self._before_s is None else now.at_s - self._before_s
         self._before_s = now.at_s
+        if now.by_taps:
+            self._tapped(now)
         if now.torque_Nm is None:
             return
         mean_Nm = self._mean(now.torque_Nm, passed)
@@ -54,6 +56,15 @@ class Notes:
             self._banded_s += passed
             if (now.rate_low_Nm_per_s or 0.0) <= now.rate_Nm_per_s <= (now.rate_high_Nm_per_s or 0.0):
                 self._in_band_s += passed
+
+    def _tapped(self, now: Moment) -> None:
+        """Without torque the tapped turns are what is known: the most of them, and those at launch."""
+        if now.turns is None:
+            return
+        if now.phase is Phase.READY:
+            self._launch_turns, self._marks = now.turns, None
+        elif now.turns > (self._top_turns or 0.0):
+            self._top_turns, self._top_at_s, self._marks = now.turns, now.at_s, None
 
     def _mean(self, torque_Nm: float, passed: float) -> float:
         """Torque without what ripple is left in it; a motor that comes off is not averaged in."""

@@ -227,6 +227,21 @@ def _unhooked(now: Moment, limits: Limits) -> bool:
     return now.gone_s >= UNHOOKED_FOR_S
 
 
+def _launch_turns(limits: Limits) -> float:
+    return limits.target_turns - limits.back_off_turns
+
+
+def _tapped_to(turns: Callable[[Limits], float], *, back: bool = False) -> Callable[[Moment, Limits], bool]:
+    """Without the meter the tapped turns alone move on: at this many of them by the plan."""
+
+    def reached(now: Moment, limits: Limits) -> bool:
+        if not now.by_taps or now.turns is None:
+            return False
+        return now.turns <= turns(limits) + 0.5 if back else now.turns >= turns(limits) - 0.5
+
+    return reached
+
+
 def _broke(now: Moment, limits: Limits) -> bool:
     return now.broke
 
@@ -270,6 +285,12 @@ BY_SIGNAL: tuple[Step, ...] = (
     Step(Phase.BACK_OFF, _cranked_on, Phase.FINAL_TURNS, for_s=0.5),
     Step(Phase.BACK_OFF, _launch_torque, Phase.READY),
     Step(Phase.BACK_OFF, _stopped_at_launch, Phase.READY, for_s=0.7),
+    Step(Phase.WIND_STRETCHED, _tapped_to(lambda limits: limits.stretched_turns), Phase.WALK_IN),
+    Step(Phase.WALK_IN, _tapped_to(lambda limits: limits.walked_in_turns), Phase.FINAL_TURNS),
+    Step(Phase.FINAL_TURNS, _tapped_to(lambda limits: limits.target_turns), Phase.BACK_OFF),
+    Step(
+        Phase.BACK_OFF, _tapped_to(lambda limits: limits.target_turns - limits.back_off_turns, back=True), Phase.READY
+    ),
     Step(Phase.READY, _unhooked, Phase.DONE),
     Step(Phase.READY, _above_launch, Phase.BACK_OFF, for_s=2.0),
 )

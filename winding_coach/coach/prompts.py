@@ -18,6 +18,9 @@ from winding_coach.coach.phases import WINDING
 from winding_coach.coach.said import Phase, Prompt
 from winding_coach.coach.view import Marks
 from winding_coach.coach.waiting import turns_to_take_in
+from winding_coach.coach.wanted import FEET as FEET
+from winding_coach.coach.wanted import Wanted as Wanted
+from winding_coach.coach.wanted import by_taps
 from winding_coach.coach.wording import in_words
 from winding_coach.standing import USUAL, Steps
 from winding_coach.units import UnitSystem
@@ -58,51 +61,11 @@ WELL_INSIDE_M = 0.10
 """Nearer than the mark by this is too far in: wait there."""
 WAIT_BELOW = 0.85
 """Without turns: below this share of the full-stretch torque the walk-in waits."""
-FEET = frozenset({"walk_on", "walk_slower", "walk_quicker", "wait_here", "step_now", "step_shorter"})
-"""Words of the walk-in led by torque; the lead paces them itself."""
 OF_LIMITS = frozenset({"overwind", "winder_limit", "meter_limit", "meter_saturated"})
 THERE_M = 0.03
 BLIND_TURNS = 2.0
 MARK_M = 0.05
 """Walk-in marks are whole multiples of this from the hooks: what can be judged, or seen on a tape."""
-
-
-@value(frozen=True, slots=True)
-class Wanted:
-    """A prompt before it is put into words."""
-
-    code: str
-    distance_m: float | None = None
-    crank_turns: float | None = None
-    torque_Nm: float | None = None
-    turns: float | None = None
-    peak_Nm: float | None = None
-    side: str | None = None
-    next_Nm: float | None = None
-    step_m: float | None = None
-    step_was: str | None = None
-    again: int = 0
-
-    def same_as(self, other: Wanted) -> bool:
-        """Whether saying this after `other` would only repeat it."""
-        if self.code != other.code:
-            return False
-        if self.code in ("walk_in_to", "hold_distance"):
-            return self.distance_m == other.distance_m
-        if self.code == "stop_at_peak":
-            return self.distance_m in (None, other.distance_m)
-        if self.code == "back_off":
-            return self.crank_turns == other.crank_turns
-        if self.code == "launch_or_wind":
-            return self.turns == other.turns
-        if self.code in FEET:
-            return self.again == other.again
-        if self.code == "crank_slower":
-            return (self.distance_m is None, self.torque_Nm is None) == (
-                other.distance_m is None,
-                other.torque_Nm is None,
-            )
-        return True
 
 
 class Marker(Protocol):
@@ -330,6 +293,9 @@ def _limited(scene: Scene) -> bool:
 def wanted(scene: Scene) -> Wanted | None:
     """Return the prompt that fits the moment; None in the phases that want nothing more."""
     phase = scene.now.phase
+    if scene.now.by_taps and phase in WINDING | {Phase.BACK_OFF}:
+        mark_m = scene.walk.mark_m if scene.walk is not None and phase is Phase.WALK_IN else None
+        return by_taps(scene.now, scene.limits, mark_m)
     if phase in WINDING or (phase is Phase.STRETCH_OUT and _limited(scene)):
         stop = _stop(scene)
         if stop is not None:

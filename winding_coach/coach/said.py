@@ -57,6 +57,7 @@ PROMPTS = (
     "launch_ready",
     "note_down",
     "launch_or_wind",
+    "count_on",
     "hook_wound",
     "step_out_wound",
     "stay_wound",

@@ -129,6 +129,8 @@ class MotorTurns:
         self._reversed = False
         self._signed = False
         self._given_up = False
+        self.carried = False
+        """Whether taps carry on what the meter counted until it failed."""
         self.source = "unknown"
         self.amended = 0.0
         """Turns of the crank that were lost in the count and put right."""
@@ -155,6 +157,9 @@ class MotorTurns:
         if crank is None:
             return
         self._signed = signed
+        if self.carried:
+            # What was tapped meanwhile stands: the meter's own count of it may have begun again.
+            self.carried, self.source, self._last = False, "counted", crank
         if self.source != "counted":
             self.source = "counted"
             self._crank = 0.0
@@ -172,10 +177,12 @@ class MotorTurns:
             self.amended += max(revolutions, 0.0)
             self._crank += -revolutions if self._reversed and not self._signed else revolutions
 
-    def tap(self, phase: Phase) -> None:
-        """A helper saw one turn of the crank; ignored where the meter counts, or did: what it missed is not known."""
-        if self.source == "counted" or self._given_up:
+    def tap(self, phase: Phase, *, silent: bool = False) -> None:
+        """A helper saw one turn of the crank; ignored where the meter counts, or its count was given up: what it missed
+        is not known. silent: the meter has failed, so taps carry its count on."""
+        if self._given_up or (self.source == "counted" and not silent):
             return
+        self.carried = self.carried or self.source == "counted"
         self.source = "tapped"
         self._crank += -1 if phase in (Phase.BACK_OFF, Phase.READY) else 1
 

@@ -23,6 +23,7 @@ from winding_coach.screen.wording import (
     LEVEL_SIGNS,
     LINK_BLOCKS,
     LINK_HELD,
+    LINK_TAPS,
     LINK_WORDS,
     OUTCOME_BLOCKS,
     PACE_BLOCKS,
@@ -112,7 +113,7 @@ def big_word(view: CoachView) -> BigWord:
     """Return the one thing to do now in one or two words, with its figure."""
     if view.summary is not None:
         return BigWord(OUTCOME_BLOCKS[view.summary.outcome], role="word")
-    if view.link.state in LINK_BLOCKS:
+    if view.link.state in LINK_BLOCKS and not by_taps(view):
         return BigWord(LINK_BLOCKS[view.link.state], role="danger word")
     backing = view.prompt is not None and view.prompt.code == "back_off"
     stopping = view.prompt is not None and view.prompt.code == "stop_at_peak"
@@ -120,6 +121,8 @@ def big_word(view: CoachView) -> BigWord:
         if stopping and alarm.level is not Level.DANGER:
             # A warning is advice: nothing but a danger comes before the stop.
             break
+        if alarm.code == "meter_silent" and by_taps(view):
+            continue
         if alarm.code == "overwind" and backing:
             # The hand has stopped: what is left to do about it is what the prompt says.
             continue
@@ -162,15 +165,20 @@ def _pace_word(prompt: Prompt, paces: float) -> BigWord:
     return BigWord({"half a pace": "HALF PACE", "one pace": "1 PACE"}.get(pace_words(paces), "SHORT STEP"), way.lower())
 
 
+def by_taps(view: CoachView) -> bool:
+    """Whether the meter is gone in mid-wind, and taps carry the count on."""
+    return view.phase in LOADED and view.reading.turns_source == "tapped" and view.reading.turns is not None
+
+
 def instruction(view: CoachView) -> str:
     """Return what to do now as a sentence; without a meter or its data, what to do about that."""
     link = view.link
     if view.summary is not None:
         return CLOSING[view.summary.outcome]
-    if link.state in LINK_BLOCKS:
+    if link.state in LINK_BLOCKS and not by_taps(view):
         why = link.reason or "looking for one"
         if view.phase in LOADED:
-            return LINK_HELD[link.state].format(why=why)
+            return LINK_TAPS if view.reading.turns is not None else LINK_HELD[link.state].format(why=why)
         known = why.startswith(("no ", "the "))
         return f"{why[0].upper()}{why[1:]}." if known else f"{LINK_BLOCKS[link.state].capitalize()}: {why}."
     return "" if view.prompt is None else view.prompt.text

@@ -34,6 +34,7 @@ STEPS = (
 LETTING_DOWN_STEPS = (Phase.HOOK_UP, Phase.LET_DOWN, Phase.EMPTY)
 
 PROMPT_BLOCKS = {
+    "count_on": "COUNT {crank}",
     "stretch_to": "STRETCH {distance}",
     "start_cranking": "CRANK",
     "walk_in_to": "WALK IN {distance}",
@@ -81,6 +82,9 @@ LINK_HELD = {
     "down": "Hold the winder still: {why}. Plug it in again.",
 }
 """What to do with a loaded motor in hand when the meter says nothing."""
+
+LINK_TAPS = "Hold the winder still; check the lead. Or go on: press c at each turn."
+"""The same where turns were counted so far."""
 
 OUTCOME_BLOCKS = {"done": "DONE", "broken": "BROKEN", "gone": "GONE", "stopped": "STOPPED", "lost": "LOST"}
 
