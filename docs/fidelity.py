@@ -16,10 +16,11 @@ DOCS = Path(__file__).parent
 sys.path.insert(0, str(DOCS.parent))
 
 from tests.rubber.evidence import HOOKS_M, SHARE, Row, fitted_rows, independent_rows, ozf_in, plan_of  # noqa: E402
-from tests.rubber.motors import FIFTEEN_TO_ONE, KNOWN, KNOWN_MODEL  # noqa: E402
+from tests.rubber.motors import FIFTEEN_TO_ONE, KNOWN, KNOWN_MODEL, TEN_TO_ONE, TH_07, THISTLEDOWN  # noqa: E402
 from winding_coach.report.svg import PALE, SECOND, Axes, curve, dot, page, words  # noqa: E402
 from winding_coach.rubber.course import back_off_from, course_through, wind_along  # noqa: E402
 from winding_coach.rubber.figures import Plan  # noqa: E402
+from winding_coach.rubber.held import walked_even, walked_held  # noqa: E402
 from winding_coach.rubber.history import History  # noqa: E402
 from winding_coach.rubber.law import DEFAULT_RUBBER, Geometry, Rubber, geometry, torque_Nm  # noqa: E402
 from winding_coach.rubber.motor import before_the_wind, geometry_of  # noqa: E402
@@ -70,6 +71,20 @@ def onset_rows() -> list[tuple[str, str, str]]:
     return rows
 
 
+def ways_rows() -> list[tuple[str, ...]]:
+    """The two ways in of th-07, judged under each law of loosening."""
+    motor = replace(TH_07, use=3)
+    plan, body = make_plan(motor, TEN_TO_ONE, THISTLEDOWN), geometry_of(motor)
+    hooks = plan.walk_in[-1].distance_m
+    course = course_through(body, plan.stretch_distance_m, hooks, plan.stretched_turns, plan.target_turns, 12.0)
+    start = before_the_wind(body, 3, hooks)
+    rows = []
+    for name, way in (("even", walked_even(course, start, plan)), ("torque held", walked_held(course, start, plan))):
+        risks = (f"{risk:.1%}" for risk in way.risk.values())
+        rows.append((name, *risks, f"{way.arrived_turns:.0f}", f"{way.jump:.0%}"))
+    return rows
+
+
 def exponent_rows() -> list[tuple[str, str, str]]:
     """Scaling exponents by finite differences, at a strand stretch of 8 and a hook distance of 0.8 loops."""
 
@@ -107,6 +122,10 @@ def tables() -> dict[str, str]:
         "fitted": evidence(fitted_rows(), "by"),
         "onset": markdown(
             ("hysteresis from, in full from", "energy given back", "torque after the back-off"), onset_rows()
+        ),
+        "ways": markdown(
+            ("way in", "A: any slack", "B: long steps", "C: crank stopped", "at the hooks, turns", "climb in 15 turns"),
+            [*ways_rows()],
         ),
         "exponents": markdown(("exponent", "law", "measured"), [*exponent_rows()]),
         "parameters": markdown(("parameter", "value", "status"), [*parameter_rows()]),

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from winding_coach.command_line.batch import batch_from
+from winding_coach.command_line.conditions import temperature_C
 from winding_coach.command_line.figures import (
     MOST_STRANDS,
     Figures,
@@ -27,21 +28,25 @@ from winding_coach.command_line.figures import (
 )
 from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
-from winding_coach.command_line.plan_text import TOLD_APART, Planned, as_text, moderate_rates
+from winding_coach.command_line.plan_text import TOLD_APART, Planned, UnderLoad, as_text, moderate_rates
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.typed import number, quantity, whole
 from winding_coach.rubber.batch import FittedBatch
+from winding_coach.rubber.course import NOMINAL_CRANK_REV_PER_S, course_through
 from winding_coach.rubber.doubts import doubts_of
 from winding_coach.rubber.figures import FiguresError
+from winding_coach.rubber.held import walked_even, walked_held
 from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.rubber.motor import before_the_wind, geometry_of
 from winding_coach.rubber.path import PlanPath
 from winding_coach.rubber.plan import DEFAULT_RESTS_ON, LOOP_SD_M, MASS_SD_KG, make_plan, share_for_risk
 from winding_coach.rubber.plan_json import plan_to_json_dict
 from winding_coach.rubber.published import ranges_of
+from winding_coach.rubber.rupture import LONGEST_S, OLDEST_YEARS, doubt_of, doubted, stretch_for_time
 from winding_coach.rubber.spread import TORQUE_SD, spread_of
 from winding_coach.rubber.stops import rows_at
-from winding_coach.rubber.strength import LEVEL, strength_of
+from winding_coach.rubber.strength import LEVEL, Strength, strength_of
 from winding_coach.standing import USUAL, Steps, place_words
 from winding_coach.units import UnitSystem
 
@@ -56,6 +61,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     more.add_argument("--loop-error", metavar="LENGTH", help="standard error of the loop's length (2 mm)")
     more.add_argument("--mass-error", metavar="MASS", help="standard error of the mass (0.01 g)")
     more.add_argument("--meter-limit", metavar="TORQUE", help="what the meter is rated for")
+    more.add_argument("--hold", metavar="SECONDS", help="time that it is to be held at the peak (a usual wind's)")
+    more.add_argument("--temperature", metavar="T", help="of the hall, as in '19 C': adds doubt, moves nothing")
+    more.add_argument("--age", metavar="YEARS", help="of the rubber: adds doubt, moves nothing")
+    more.add_argument(
+        "--walk-in", choices=("even", "torque"), default="even", help="show a walk-in that holds torque, and its cost"
+    )
     out = parser.add_argument_group("what comes out")
     out.add_argument("--json", action="store_true", help="one JSON object, SI units")
     out.add_argument("--card", metavar="FILE", help="write a page to print: FILE.svg or FILE.html")
@@ -102,9 +113,12 @@ def planned_from(args: argparse.Namespace, home: Home, units: UnitSystem) -> Pla
     loop_sd = LOOP_SD_M if args.loop_error is None else quantity("--loop-error", args.loop_error, "length", units)
     mass_sd = MASS_SD_KG if args.mass_error is None else quantity("--mass-error", args.mass_error, "mass", units)
     try:
+        strength, load = _strength(args, made, units)
         if args.risk is not None:
-            figures = _for_risk(args, figures, made)
-        planned = _planned(figures, made, units, meter_limit, loop_sd, mass_sd)
+            figures = _for_risk(args, figures, made, strength)
+        planned = _planned(figures, made, units, meter_limit, loop_sd, mass_sd, strength, load)
+        if args.walk_in == "torque":
+            planned = _with_ways(planned, made)
         return _with_steps(planned, steps_from(args, units, planned.plan), made)
     except FiguresError as error:
         raise UsageProblem(str(error)) from None
@@ -117,6 +131,8 @@ def _planned(
     meter_limit_Nm: float | None,
     loop_sd_m: float,
     mass_sd_kg: float,
+    strength: Strength,
+    load: UnderLoad,
 ) -> Planned:
     rubber = DEFAULT_RUBBER if made is None else made.rubber
     plan = make_plan(
@@ -134,17 +150,41 @@ def _planned(
         plan, figures.motor, rubber=rubber, loop_sd_m=loop_sd_m, mass_sd_kg=mass_sd_kg, torque_sd=torque_sd
     )
     plan = replace(plan, breaking_turns_sd=spread.together.breaking_turns)
-    strength = strength_of(()) if made is None else made.strength
-    risk = strength.risk(rubber.stretch_at_risk(plan.break_risk))
+    stretch = rubber.stretch_at_risk(plan.break_risk)
+    risk = strength.risk(stretch)
+    if load.held_s:
+        load = replace(load, risk_held=strength.risk(stretch_for_time(stretch, load.held_s)).value)
     ranges = ranges_of(plan, figures.motor, figures.winder, figures.model, room_m=figures.room_m)
-    return Planned(plan, figures, spread, risk, USUAL, plan.walk_in, ranges if made is None else None)
+    return Planned(plan, figures, spread, risk, USUAL, plan.walk_in, ranges if made is None else None, under_load=load)
+
+
+def _strength(args: argparse.Namespace, made: FittedBatch | None, units: UnitSystem) -> tuple[Strength, UnderLoad]:
+    """Return the strength with the doubt that heat and age add, and what was said of them."""
+    held_s = 0.0 if args.hold is None else number("--hold", args.hold.strip().removesuffix("s"), 0, LONGEST_S)
+    warm = None if args.temperature is None else temperature_C("--temperature", args.temperature, units)
+    age = None if args.age is None else number("--age", args.age.strip(), 0, OLDEST_YEARS)
+    doubt = doubt_of(warm, age)
+    strength = strength_of(()) if made is None else made.strength
+    return doubted(strength, doubt), UnderLoad(held_s, warm, age, doubt)
+
+
+def _with_ways(planned: Planned, made: FittedBatch | None) -> Planned:
+    """Return the plan with the rows of a walk-in that holds torque, and both ways judged."""
+    rubber = DEFAULT_RUBBER if made is None else made.rubber
+    plan, motor = planned.plan, planned.figures.motor
+    body, hooks_m = geometry_of(motor, rubber), plan.walk_in[-1].distance_m
+    pace = NOMINAL_CRANK_REV_PER_S * planned.figures.winder.ratio
+    course = course_through(body, plan.stretch_distance_m, hooks_m, plan.stretched_turns, plan.target_turns, pace)
+    start = before_the_wind(body, motor.use, hooks_m, rubber)
+    even, held = walked_even(course, start, plan, rubber), walked_held(course, start, plan, rubber)
+    return replace(planned, ways=(even, held), stops=held.rows)
 
 
 def _with_steps(planned: Planned, steps: Steps, made: FittedBatch | None) -> Planned:
     """Return the plan with the walk-in by the person's own steps."""
     plan = planned.plan
     stops_m = steps.stops_m(plan.walk_in[-1].distance_m, plan.stretch_distance_m)
-    if not stops_m:
+    if not stops_m or planned.ways is not None:
         return replace(planned, steps=steps)
     path = PlanPath(plan, planned.figures.motor, DEFAULT_RUBBER if made is None else made.rubber)
     return replace(planned, steps=steps, stops=rows_at(plan, path, reversed(stops_m)))
@@ -158,7 +198,7 @@ def _loop_from_strip(args: argparse.Namespace, units: UnitSystem) -> None:
     args.loop = f"{strip_m / whole('--strands', args.strands or '2', 1, MOST_STRANDS):.9f} m"
 
 
-def _for_risk(args: argparse.Namespace, figures: Figures, made: FittedBatch | None) -> Figures:
+def _for_risk(args: argparse.Namespace, figures: Figures, made: FittedBatch | None, strength: Strength) -> Figures:
     if args.share is not None:
         raise UsageProblem("Give --share or --risk, not both.")
     risk = number("--risk", args.risk.strip().removesuffix("%"), 0, 100) / 100
@@ -169,6 +209,7 @@ def _for_risk(args: argparse.Namespace, figures: Figures, made: FittedBatch | No
         figures.model,
         rubber=DEFAULT_RUBBER if made is None else made.rubber,
         room_m=figures.room_m,
+        chance=lambda stretch: strength.risk(stretch).value,
     )
     return replace(figures, motor=replace(figures.motor, share=share))
 
@@ -189,8 +230,16 @@ def as_json(planned: Planned) -> dict[str, Any]:
         "spread": asdict(planned.spread),
         **({} if planned.ranges is None else {"published_ranges": asdict(planned.ranges)}),
         "moderate_rates": [asdict(rate) for rate in moderate_rates(planned)],
+        "under_load": asdict(planned.under_load),
+        **_ways_json(planned),
         **_steps_json(planned),
     }
+
+
+def _ways_json(planned: Planned) -> dict[str, Any]:
+    if planned.ways is None:
+        return {}
+    return {"ways": {name: asdict(way) for name, way in zip(("even", "torque"), planned.ways, strict=True)}}
 
 
 def _steps_json(planned: Planned) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.command_line.figures import Figures, motor_words, winder_words
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.rubber.figures import Plan, WalkInRow
+from winding_coach.rubber.held import JUMP_TURNS, WalkedIn
 from winding_coach.rubber.path import PlanPath
 from winding_coach.rubber.published import Ranges
 from winding_coach.rubber.spread import Spread
@@ -28,6 +29,9 @@ RATES_OF = {
     Phase.WALK_IN: "in the walk-in",
     Phase.FINAL_TURNS: "to the peak",
 }
+EVEN_IS_DEFAULT = (
+    "The coach leads along the even way: it is no riskier under any of the three, and has no jump at the hooks."
+)
 PLACES = 16
 """A rate of a phase is its mean over so many places."""
 
@@ -44,11 +48,25 @@ class ModerateRate:
 
 
 @dataclass(frozen=True, slots=True)
+class UnderLoad:
+    """What was said of time, heat and age. held_s: wanted at the peak; risk_held: the chance to break then.
+
+    doubt: that heat and age add to the strength, as a logarithm of strand stretch.
+    """
+
+    held_s: float = 0.0
+    temperature_C: float | None = None
+    age_years: float | None = None
+    doubt: float = 0.0
+    risk_held: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Planned:
     """A plan with what goes with it: the figures, how far it may be off, the risk with its interval.
 
     stops: the walk-in by the person's own steps, farthest first. ranges: what published values leave open; None with
-    a fitted batch.
+    a fitted batch. ways: the even walk-in and one that holds torque, where that was asked for.
     """
 
     plan: Plan
@@ -58,6 +76,8 @@ class Planned:
     steps: Steps
     stops: tuple[WalkInRow, ...]
     ranges: Ranges | None = None
+    ways: tuple[WalkedIn, WalkedIn] | None = None
+    under_load: UnderLoad = UnderLoad()
 
 
 def moderate_rates(planned: Planned) -> tuple[ModerateRate, ...]:
@@ -101,7 +121,7 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
         ("Wind to", f"{plan.target_turns:.0f} turns, {plan.share:.0%} of them (wind {motor.use} of this motor)"),
         (
             "Chance to break",
-            f"{plan.break_risk:.2%} on the way to the peak"
+            f"{planned.risk.value:.2%} expected on the way to the peak"
             f" ({planned.risk.low:.2%} to {planned.risk.high:.2%}, {LEVEL:.0%} interval)",
         ),
         ("Gives back", f"{plan.energy_stored_J:.1f} J from the launch on{_published_energy(planned)}"),
@@ -122,7 +142,38 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
     lines = [f"{name:<17} {value}" for name, value in rows]
     lines += ["", *(f"{i}. {step}" for i, step in enumerate(steps, 1)), "", *_walk_in(planned, units)]
     lines += ["", *_how_sure(planned, units), f"It rests on {plan.rests_on}."]
-    return "\n".join([*lines, *_published(planned), *plan.limits])
+    more = [*_under_load(planned), *_ways(planned), *_published(planned)]
+    return "\n".join([*lines, *more, *plan.limits])
+
+
+def _under_load(planned: Planned) -> list[str]:
+    """Say what time near the peak, heat and age are supposed to do; nothing where nothing was asked."""
+    load, lines = planned.under_load, []
+    if load.risk_held is not None:
+        lines.append(
+            f"Held at the peak for {load.held_s:.0f} s: {load.risk_held:.2%} break (power law of time, assumed values)."
+        )
+    if load.doubt > 0.0:
+        lines.append(f"Temperature and age add {load.doubt:.1%} of doubt to its strength (assumed); torque stays.")
+    return lines
+
+
+def _ways(planned: Planned) -> list[str]:
+    """Say what a walk-in that holds torque costs, beside the even one; nothing where it was not asked for."""
+    if planned.ways is None:
+        return []
+    lines = [
+        "Two ways in; chance to break if any slack, long steps, or only steps with the crank stopped loosen the knots:"
+    ]
+    for name, way in zip(("even", "torque held"), planned.ways, strict=True):
+        risks = ", ".join(f"{risk:.1%}" for risk in way.risk.values())
+        lines.append(
+            f"  {name:<12} {risks}; at the hooks from {way.arrived_turns:.0f} turns, where torque climbs by"
+            f" {way.jump:.0%} of the peak in {JUMP_TURNS:.0f} turns"
+        )
+    even, held = planned.ways
+    better = all(even.risk[law] <= held.risk[law] + 5e-4 for law in even.risk) and even.jump < held.jump
+    return [*lines, EVEN_IS_DEFAULT] if better else lines
 
 
 def _published_energy(planned: Planned) -> str:

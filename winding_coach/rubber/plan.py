@@ -157,8 +157,12 @@ def share_for_risk(
     *,
     rubber: Rubber = DEFAULT_RUBBER,
     room_m: float | None = None,
+    chance: Callable[[float], float] | None = None,
 ) -> float:
     """Return the share (0-1) of the breaking turns whose plan breaks with a wanted chance (0-1).
+
+    chance: to break at a strand stretch; by default the rubber's own, as if its strength were known. What is not known
+    of a batch makes it break more often: give what is expected over that, see `strength.Strength.risk`.
 
     Raises:
         FiguresError: the chance is not between 0 and a half, or figures that cannot be.
@@ -168,7 +172,8 @@ def share_for_risk(
     low, high = SMALLEST_SHARE, LARGEST_SHARE
     for _ in range(12):
         middle = 0.5 * (low + high)
-        if make_plan(replace(motor, share=middle), winder, model, rubber=rubber, room_m=room_m).break_risk > risk:
+        found = make_plan(replace(motor, share=middle), winder, model, rubber=rubber, room_m=room_m).break_risk
+        if (found if chance is None else chance(rubber.stretch_at_risk(found))) > risk:
             high = middle
         else:
             low = middle
