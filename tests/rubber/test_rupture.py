@@ -44,9 +44,11 @@ def test_heat_and_age_add_as_squares_and_widen_only() -> None:
 
 
 def test_what_cannot_be_is_refused() -> None:
-    for wrong in (lambda: stretch_for_time(8.0, -1.0), lambda: doubt_of(99.0, None), lambda: doubt_of(None, -1.0)):
+    with pytest.raises(FiguresError, match=SENTENCE):
+        stretch_for_time(8.0, -1.0)
+    for temperature_C, age_years in ((99.0, None), (None, -1.0)):
         with pytest.raises(FiguresError, match=SENTENCE):
-            wrong()
+            doubt_of(temperature_C, age_years)
 
 
 def test_winds_planned_for_five_in_a_hundred_break_so_often() -> None:
