@@ -12,12 +12,13 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool as BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import fields
 from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
 
 import winding_coach
+from winding_coach.coach.said import Summary
 from winding_coach.replaying import summary_again
 from winding_coach.shelf.records import Again, Wind
 from winding_coach.shelf.store import Shelf
@@ -26,8 +27,8 @@ from winding_coach.traces.rows import TraceError
 
 ROOMS = ("meter", "signals", "rubber", "coach")
 """What decides on what the coach says to given inputs."""
-NOT_COMPARED = ("at_s", "trace", "wait_s", "checks")
-"""Of a summary: not what a later coach judges otherwise."""
+KEPT = tuple({one.name for one in fields(Again)} & {one.name for one in fields(Summary)})
+"""What of a summary is kept: all that the shelf has a place for. What the summary has more is not judged again."""
 AHEAD = 4
 """Tasks that wait for each process, so that none is idle and few are lost."""
 
@@ -91,8 +92,7 @@ def again_of(path: Path, wind_id: str, sha256: str | None, coach: str) -> Again:
     except Exception as error:
         # One trace that a coach stumbles over must not stop the others; it is told with the rest.
         return Again(wind_id, coach, sha256, trouble=f"The coach stumbled over '{path}' ({error!r}): report it.")
-    figures = {key: value for key, value in asdict(summary).items() if key not in NOT_COMPARED}
-    return Again(wind_id, coach, sha256, **figures)
+    return Again(wind_id, coach, sha256, **{name: getattr(summary, name) for name in KEPT})
 
 
 def _made(folder: Path, winds: list[Wind], coach: str, processes: int) -> Iterator[Again]:
