@@ -11,6 +11,7 @@ from winding_coach.report.wind_charts import BAND_SHARE, MOST_OVERLAID, overlaid
 from winding_coach.review.compare import FIGURES, Column, best_column, column_of, label_of, median_column
 from winding_coach.review.record import WindRecord
 from winding_coach.review.telling import WHAT_IS_COUNTED, flown, title_of, told
+from winding_coach.review.wind import WindReview
 from winding_coach.shelf.records import Flight
 from winding_coach.units import UnitSystem
 
@@ -93,7 +94,13 @@ def one_wind(
                 LEGEND + (EARLIER if earlier else ""),
             ),
             *steps_of(record),
-            Section("To do better next time", (record.review.better,), table=_aims(record), remark=SCORES),
+            Section(
+                "To do better next time",
+                (record.review.better,),
+                table=_aims(record),
+                items=also_better(record.review),
+                remark=SCORES,
+            ),
             Section("Figures", table=_figures(columns, units), remark=remark),
         ),
         foot=REST,
@@ -139,6 +146,12 @@ def several_winds(records: Sequence[WindRecord], units: UnitSystem) -> Report:
 def _figures(columns: Sequence[Column], units: UnitSystem) -> Table:
     rows = [(label_of(row, units), *(column.cells[number] for column in columns)) for number, row in enumerate(FIGURES)]
     return Table(("", *(column.head for column in columns)), tuple(rows))
+
+
+def also_better(review: WindReview) -> tuple[str, ...]:
+    """Return what else would have been better, a sentence for each aim; the one that matters most is told already."""
+    others = [one for one in review.aims if one.better and one.better != review.better]
+    return tuple(f"{one.title.capitalize()}, {one.score:.0f}: {one.better}" for one in others)
 
 
 def _aims(record: WindRecord) -> Table | None:

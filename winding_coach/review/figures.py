@@ -14,12 +14,15 @@ from winding_coach.coach.limits import limits_from
 from winding_coach.coach.phases import WINDING
 from winding_coach.coach.said import Phase, ReadingSaid
 from winding_coach.coach.settings import CoachSettings
-from winding_coach.coach.view import CoachView
+from winding_coach.coach.view import CoachView, Marks
+from winding_coach.review.loosening import Loosened, Loosening
 from winding_coach.rubber.path import PlanPath
 
 STARTING_PERIODS = 2
 """The first turns of the crank are a start, not a rhythm."""
 LEAST_PERIODS = 8
+RESTS = 2.5
+"""A turn that took so many times the usual time was a rest, or pulses were lost: no matter of rhythm."""
 LOOK_AT_RIPPLE_S = 0.5
 LONGEST_STEP_S = 0.5
 """A longer gap between two views is a gap in the data; it counts as nothing."""
@@ -27,6 +30,9 @@ LEAST_WALK_IN_S = 5.0
 SCALE_FROM = 0.5
 """Share of the turns at full stretch from which the motor is compared with its plan."""
 SCALE_RANGE = (0.5, 2.0)
+DANGERS = frozenset({"overwind", "winder_limit", "meter_limit"})
+"""Dangers that hands bring about; the meter's own troubles are nobody's doing."""
+ENDED = frozenset({Phase.DONE, Phase.ABORTED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +46,11 @@ class WindFigures:
     torque over the coach's figure for it, or turns over the plan's target, whichever is further. overshoot: share of
     torque above that figure, or of turns beyond the overwind limit. peak_Nm: that figure. launch_ratio: launch torque
     over the plan's. back_off_turns: of the motor; back_off_off: crank turns more (or, below 0, fewer) than planned.
-    broken: None while nothing was wound. torque_scale: the motor's torque at full stretch over its plan's.
+    A wind that ended before its peak reached what it was wound to; one that ended before its back-off was launched at
+    its peak. broken: None while nothing was wound. torque_scale: the motor's torque at full stretch over its plan's.
+    danger_s: for how long a limit was passed, 0 if never. break_risk: chance (0-1) that such a motor breaks by its
+    peak, by what this walk-in did to it (see `review.loosening`); risk_added: the same less that of the even path.
+    let_go: strand stretch let go in the walk-in, in all.
     """
 
     crank_variation: float | None = None
@@ -59,6 +69,10 @@ class WindFigures:
     back_off_off: float | None = None
     broken: bool | None = None
     torque_scale: float | None = None
+    danger_s: float | None = None
+    break_risk: float | None = None
+    risk_added: float | None = None
+    let_go: float | None = None
 
 
 class WindWatch:
@@ -90,6 +104,10 @@ class WindWatch:
         self._stalls = 0
         self._stalled_s = 0.0
         self._stalled = False
+        self._loosening = Loosening(self._path)
+        self._dangers = False
+        self._danger_s = 0.0
+        self._most_turns = self._most_Nm = 0.0
 
     def see(self, view: CoachView, *, counted: bool = True) -> None:
         """Look at one view; one that is not counted only tells which motor this is."""
@@ -101,6 +119,8 @@ class WindWatch:
         if not counted:
             return
         self._seen.add(view.phase)
+        if view.phase in WINDING | {Phase.BACK_OFF}:
+            self._reached(view, passed_s)
         if view.phase is Phase.WIND_STRETCHED:
             self._crank(view)
         if view.phase is Phase.WALK_IN:
@@ -110,6 +130,13 @@ class WindWatch:
             self._peak_Nm = view.targets.torque_Nm
         if view.phase in (Phase.WALK_IN, Phase.FINAL_TURNS):
             self._band(view, passed_s)
+
+    def _reached(self, view: CoachView, passed_s: float) -> None:
+        self._most_turns = max(self._most_turns, _counted(view.reading) or 0.0)
+        self._most_Nm = max(self._most_Nm, view.reading.torque_Nm or 0.0)
+        if any(alarm.code in DANGERS for alarm in view.alarms):
+            self._dangers = True
+            self._danger_s += passed_s
 
     def _compare(self, view: CoachView) -> None:
         """How the motor's torque at full stretch compares with its plan's."""
@@ -150,6 +177,14 @@ class WindWatch:
         self._off_s += off * passed_s
         self._off2_s += off * off * passed_s
         self._fall(1.0 + off, passed_s)
+        self._loosen(view, torque_Nm)
+
+    def _loosen(self, view: CoachView, torque_Nm: float) -> None:
+        reading, turns = view.reading, _counted(view.reading)
+        usual_Nm = self._limits.stretched_Nm if turns is None else self._path.torque_at(turns)
+        turned = None if reading.crank_rev_per_s is None else reading.crank_rev_per_s * view.winder_ratio
+        ratio = torque_Nm / (usual_Nm * (self._scale or 1.0))
+        self._loosening.tell(view.at_s, ratio, turns, 0.0 if reading.cranking is False else turned)
 
     def _fall(self, share: float, passed_s: float) -> None:
         """share: torque over what it should be. The limits are those of the coach's alarm."""
@@ -184,6 +219,7 @@ class WindWatch:
         walked = self._walked_s >= LEAST_WALK_IN_S
         peak_reach, overshoot = self._peak()
         off, off_by = self._back_off()
+        loosened = self._loosened() if walked else None
         return WindFigures(
             crank_variation=self._variation(),
             path_off=math.sqrt(self._off2_s / self._walked_s) if walked else None,
@@ -201,20 +237,39 @@ class WindWatch:
             back_off_off=off_by,
             broken=self._broken(),
             torque_scale=self._scale,
+            danger_s=(max(self._danger_s, 0.1) if self._dangers else 0.0) if self._most_Nm else None,
+            break_risk=None if loosened is None else loosened.break_risk,
+            risk_added=None if loosened is None else max(loosened.break_risk - self._even_risk(), 0.0),
+            let_go=None if loosened is None else loosened.let_go,
         )
+
+    def _loosened(self) -> Loosened:
+        """What the walk-in did, by the peak; by the plan's where the motor was not wound so far yet."""
+        marks, scale = Marks() if self._last is None else self._last.marks, self._scale or 1.0
+        turns = marks.peak_turns
+        if turns is None and marks.peak_torque_Nm is not None:
+            turns = self._path.turns_at_torque(marks.peak_torque_Nm / scale)
+        return self._loosening.by(turns or self._limits.target_turns, scale)
+
+    def _even_risk(self) -> float:
+        return self._path.break_risk(self._limits.target_turns, self._limits.hooks_m, self._scale or 1.0)
 
     def _variation(self) -> float | None:
         times = self._periods[STARTING_PERIODS:] or [1.0 / speed for speed in self._ripple_speeds if speed > 0.0]
         if len(times) < LEAST_PERIODS:
             return None
+        rest_s = RESTS * statistics.median(times)
+        times = [time for time in times if time <= rest_s]
         return statistics.stdev(times) / statistics.mean(times)
 
     def _peak(self) -> tuple[float | None, float | None]:
         """(reach, overshoot). Torque against the coach's last figure for the peak; turns where they are further."""
-        if self._last is None or not self._seen & {Phase.FINAL_TURNS, Phase.BACK_OFF, Phase.READY}:
+        if self._last is None:
             return None, None
         marks, limits = self._last.marks, self._limits
-        if marks.peak_torque_Nm is None:
+        if marks.peak_torque_Nm is None and self._last.phase in ENDED and self._most_Nm:
+            return max(self._most_Nm / self._peak_Nm, self._most_turns / limits.target_turns), 0.0
+        if marks.peak_torque_Nm is None or not self._seen & {Phase.FINAL_TURNS, Phase.BACK_OFF, Phase.READY}:
             return None, None
         reach = marks.peak_torque_Nm / self._peak_Nm
         over = max(reach - 1.0, 0.0)
@@ -225,7 +280,12 @@ class WindWatch:
         return reach, over
 
     def _launch(self) -> float | None:
-        launch_Nm = None if self._last is None else self._last.marks.launch_torque_Nm
+        if self._last is None:
+            return None
+        marks = self._last.marks
+        launch_Nm = marks.launch_torque_Nm
+        if launch_Nm is None and self._last.phase in ENDED:
+            launch_Nm = marks.peak_torque_Nm
         return None if launch_Nm is None else launch_Nm / self._limits.launch_Nm
 
     def _back_off(self) -> tuple[float | None, float | None]:

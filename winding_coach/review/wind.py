@@ -1,6 +1,6 @@
 """Figures of one wind in; a score for each aim, one for the whole, and one sentence on what to do better out. Pure.
 
-The rules that turn figures into scores are our own rule, no source: `AIMS` is where they are written down.
+The rules that turn figures into scores are our own, no source: `review.rules` is where they are written down.
 """
 
 from __future__ import annotations
@@ -13,32 +13,31 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.inputs import Input
 from winding_coach.review.figures import WindFigures, WindWatch
+from winding_coach.review.rules import RULES, WELL
 from winding_coach.rubber.figures import Plan
 from winding_coach.units import UnitSystem, show
-
-WELL = 90.0
-"""From this score on there is nothing to mend."""
-BROKEN_AT_MOST = 25.0
-"""A wind whose motor broke scores no more than this, whatever went well before; our own rule, no source."""
-STALL_COSTS, STALLED_SECOND_COSTS = 10.0, 2.0
-"""Points off for each stall and each second of it; our own rule, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class AimScore:
-    """One aim of a wind. figure: in `unit`, None if it did not come to that. score: 0-100, None: not scored."""
+    """One aim of a wind. figure: in `unit`, None if it did not come to that. score: 0-100, None: not scored.
+
+    better: what would have been better, "" where there is nothing to mend.
+    """
 
     aim: str
     title: str
     figure: float | None
     unit: str
     score: float | None
+    better: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class WindReview:
-    """What happened in one wind. score: 0-100, half from the mean of the aims' scores and half from the worst of
-    them (our own rule, no source: one thing spoilt spoils a wind); None if nothing could be scored."""
+    """What happened in one wind. score: 0-100, the mean of the aims' scores by weight, and no more above each of them
+    than its rule lets it be (our own rule, no source: one thing spoilt spoils a wind); None if nothing could be scored.
+    """
 
     figures: WindFigures
     aims: tuple[AimScore, ...]
@@ -52,7 +51,13 @@ class WindReview:
             "better": self.better,
             "torque_scale": _rounded(self.figures.torque_scale, 3),
             "aims": [
-                {"aim": one.aim, "figure": _rounded(one.figure, 4), "unit": one.unit, "score": _rounded(one.score, 0)}
+                {
+                    "aim": one.aim,
+                    "figure": _rounded(one.figure, 4),
+                    "unit": one.unit,
+                    "score": _rounded(one.score, 0),
+                    "better": one.better,
+                }
                 for one in self.aims
             ],
         }
@@ -62,31 +67,32 @@ def _rounded(value: float | None, digits: int) -> float | int | None:
     return None if value is None else round(value, digits) if digits else round(value)
 
 
-def ramp(figure: float, full_at: float, none_at: float) -> float:
-    """Return 100 at `full_at` and before, 0 at `none_at` and beyond, straight between."""
-    return 100.0 * min(max((none_at - figure) / (none_at - full_at), 0.0), 1.0)
-
-
-def _less_is_better(name: str, full_at: float, none_at: float) -> Callable[[WindFigures], float | None]:
-    def score(figures: WindFigures) -> float | None:
+def _plain(name: str) -> Callable[[WindFigures], float | None]:
+    def measure(figures: WindFigures) -> float | None:
         figure = getattr(figures, name)
-        return None if figure is None else ramp(abs(figure), full_at, none_at)
+        return None if figure is None else abs(float(figure))
 
-    return score
+    return measure
 
 
-def _stall_score(figures: WindFigures) -> float | None:
+def _less(name: str) -> Callable[[WindFigures], float | None]:
+    """More is better: rules are for figures of which less is."""
+
+    def measure(figures: WindFigures) -> float | None:
+        figure = getattr(figures, name)
+        return None if figure is None else -float(figure)
+
+    return measure
+
+
+def _stalled(figures: WindFigures) -> float | None:
     if figures.stalls is None or figures.stalled_s is None:
         return None
-    return max(100.0 - STALL_COSTS * figures.stalls - STALLED_SECOND_COSTS * figures.stalled_s, 0.0)
+    return figures.stalls + figures.stalled_s
 
 
-def _launch_score(figures: WindFigures) -> float | None:
-    return None if figures.launch_ratio is None else ramp(abs(figures.launch_ratio - 1.0), 0.04, 0.25)
-
-
-def _whole_score(figures: WindFigures) -> float | None:
-    return None if figures.broken is None else 0.0 if figures.broken else 100.0
+def _launch_off(figures: WindFigures) -> float | None:
+    return None if figures.launch_ratio is None else abs(figures.launch_ratio - 1.0)
 
 
 Words = Callable[[WindFigures, Plan, float, UnitSystem], str]
@@ -106,6 +112,21 @@ def _path_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSyste
             " when it falls, wait and crank until it is back."
         )
     return f"Step in sooner: torque lay {side:.0%} above the plan's in the walk-in."
+
+
+def _knot_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
+    added = 0.0 if figures.risk_added is None else figures.risk_added
+    return (
+        f"Walk in so that torque falls less: the walk-in added {added:.0%} to the chance to break; shorter steps or a"
+        " slow walk, with the crank turning."
+    )
+
+
+def _danger_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
+    return (
+        f"Stop before a limit: one was passed for {figures.danger_s or 0.0:.0f} s; slow down from nine tenths of the"
+        f" peak, and stop at {_peak(figures, plan, units)}."
+    )
 
 
 def _fall_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
@@ -166,14 +187,20 @@ def _whole_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSyst
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """One thing to do well: what is measured, the rule of its score, and the words when it was the worst."""
+    """One thing to do well. figure: of `WindFigures`, in `unit`. measure: what its rule takes. words: what would have
+    been better."""
 
     name: str
     title: str
     figure: str
     unit: str
-    score: Callable[[WindFigures], float | None]
+    measure: Callable[[WindFigures], float | None]
     words: Words
+
+    def score(self, figures: WindFigures) -> float | None:
+        """Return 0 to 100, None if it did not come to that."""
+        measured = self.measure(figures)
+        return None if measured is None else RULES[self.name].score(measured)
 
 
 AIMS: tuple[Aim, ...] = (
@@ -182,7 +209,7 @@ AIMS: tuple[Aim, ...] = (
         "even cranking at full stretch",
         "crank_variation",
         "share of a turn's time",
-        _less_is_better("crank_variation", 0.08, 0.40),
+        _plain("crank_variation"),
         _crank_words,
     ),
     Aim(
@@ -190,15 +217,16 @@ AIMS: tuple[Aim, ...] = (
         "walk-in on the path",
         "path_off",
         "share of the plan's torque",
-        _less_is_better("path_off", 0.20, 0.45),
+        _plain("path_off"),
         _path_words,
     ),
+    Aim("knots", "knots kept tight", "risk_added", "chance to break that was added", _plain("risk_added"), _knot_words),
     Aim(
         "recovery",
         "falls caught",
         "longest_fall_s",
         "s",
-        _less_is_better("longest_fall_s", 6.0, 25.0),
+        _plain("longest_fall_s"),
         _fall_words,
     ),
     Aim(
@@ -206,16 +234,16 @@ AIMS: tuple[Aim, ...] = (
         "rate in its band",
         "in_band",
         "share of the time",
-        lambda figures: None if figures.in_band is None else ramp(-figures.in_band, -0.65, -0.25),
+        _less("in_band"),
         _band_words,
     ),
-    Aim("stalls", "crank never stands", "stalled_s", "s", _stall_score, _stall_words),
+    Aim("stalls", "crank never stands", "stalled_s", "s", _stalled, _stall_words),
     Aim(
         "peak",
         "peak reached",
         "peak_reach",
         "times the peak asked for",
-        lambda figures: None if figures.peak_reach is None else ramp(-figures.peak_reach, -0.97, -0.80),
+        _less("peak_reach"),
         _peak_words,
     ),
     Aim(
@@ -223,24 +251,25 @@ AIMS: tuple[Aim, ...] = (
         "stopped at the peak",
         "overshoot",
         "share past the peak",
-        _less_is_better("overshoot", 0.04, 0.20),
+        _plain("overshoot"),
         _overshoot_words,
     ),
-    Aim("launch", "launch torque", "launch_ratio", "times the plan's launch torque", _launch_score, _launch_words),
+    Aim("danger", "no limit passed", "danger_s", "s", _plain("danger_s"), _danger_words),
+    Aim("launch", "launch torque", "launch_ratio", "times the plan's launch torque", _launch_off, _launch_words),
     Aim(
         "back_off",
         "turns backed off",
         "back_off_off",
         "crank turns more than planned",
-        _less_is_better("back_off_off", 1.5, 6.0),
+        _plain("back_off_off"),
         _back_off_words,
     ),
-    Aim("whole", "motor whole", "broken", "1 if it broke", _whole_score, _whole_words),
+    Aim("whole", "motor whole", "broken", "1 if it broke", _plain("broken"), _whole_words),
 )
-"""In the order of a wind. Every score here is our own rule, no source; full marks are what even, patient hands of the
-simulator and the steady learner reach, and nothing is where the wind was spoilt."""
+"""In the order of a wind; their rules are in `review.rules`."""
 
 BY_NAME = {aim.name: aim for aim in AIMS}
+_NOTHING = "Nothing to mend: do it again, the same way."
 
 
 def review_of(
@@ -263,21 +292,19 @@ def review_of(
         if score is None and wanted is not None:
             score = 0.0
         figure = getattr(figures, aim.figure)
-        scored.append(AimScore(aim.name, aim.title, None if figure is None else float(figure), aim.unit, score))
-    known = [one for one in scored if one.score is not None]
+        better = "" if score is None or score >= WELL else aim.words(figures, plan, winder_ratio, units)
+        scored.append(AimScore(aim.name, aim.title, None if figure is None else float(figure), aim.unit, score, better))
+    known = [(RULES[one.aim], one.score, one) for one in scored if one.score is not None]
     if not known:
         return WindReview(figures, tuple(scored), None, "Too little was wound to say what to do better.")
-    worst = min(known, key=lambda one: one.score or 0.0)
-    worst_score = worst.score or 0.0
-    total = 0.5 * worst_score + 0.5 * sum(one.score or 0.0 for one in known) / len(known)
-    if figures.broken:
-        return WindReview(
-            figures, tuple(scored), min(total, BROKEN_AT_MOST), _whole_words(figures, plan, winder_ratio, units)
-        )
-    better = "Nothing to mend: do it again, the same way."
-    if worst_score < WELL:
-        better = BY_NAME[worst.aim].words(figures, plan, winder_ratio, units)
-    return WindReview(figures, tuple(scored), total, better)
+    mean = sum(rule.weight * score for rule, score, _ in known) / sum(rule.weight for rule, _, _ in known)
+    total = min(mean, *(score + rule.holds for rule, score, _ in known))
+    # What holds the whole down most is what to mend first.
+    to_mend = [one for one in known if one[2].better] or known
+    worst = min(to_mend, key=lambda one: (one[1] + one[0].holds, one[1]))[2]
+    if figures.broken and "whole" in asked:
+        worst = next(one for _, _, one in known if one.aim == "whole")
+    return WindReview(figures, tuple(scored), total, worst.better or _NOTHING)
 
 
 def review(settings: CoachSettings, inputs: Iterable[Input]) -> WindReview:

@@ -117,6 +117,11 @@ class PlanPath:
         return self._motor.loop_m
 
     @property
+    def hooks_m(self) -> float:
+        """Hook distance at which the walk-in ends."""
+        return self._plan.walk_in[-1].distance_m
+
+    @property
     def walked_in_turns(self) -> float:
         """Turns at which the walk-in reaches the hooks."""
         return self._course.walked_in_turns
@@ -163,9 +168,12 @@ class PlanPath:
         """Return the strand stretch at so many turns, where the plan wants one to stand if no distance is known."""
         return self._motor.strand_stretch(self.distance_at(turns) if distance_m is None else distance_m, turns)
 
-    def stretch_at_worst(self, turns: float, distance_m: float | None = None) -> float:
-        """Return the strand stretch where the knots are loosest, their disorder being that of the plan's walk-in."""
-        return self.strand_stretch(turns, distance_m) * (1.0 + self._looseness.at(turns))
+    def stretch_at_worst(self, turns: float, distance_m: float | None = None, loosened: float = 0.0) -> float:
+        """Return the strand stretch where the knots are loosest: their disorder is that of the plan's walk-in.
+
+        loosened: what this walk-in has added to it, as strand stretch (ratio).
+        """
+        return self.strand_stretch(turns, distance_m) * (1.0 + self._looseness.at(turns) + loosened)
 
     def torque_ratio(self, turns: float, distance_m: float) -> float:
         """Return the torque at so many turns and this distance over that where the plan wants one to stand.
@@ -200,7 +208,10 @@ class PlanPath:
 
         The disorder of the knots is that of the plan's own walk-in. `torque_scale` must be above 0.
         """
-        stretch = self.stretch_at_worst(turns, distance_m)
+        return self.risk_at(self.stretch_at_worst(turns, distance_m), torque_scale)
+
+    def risk_at(self, stretch: float, torque_scale: float = 1.0) -> float:
+        """Return the chance (0-1) that such a motor has broken at this strand stretch where its knots are loosest."""
         return self._rubber.break_risk(stretch * torque_scale**STRETCH_PER_TORQUE)
 
 

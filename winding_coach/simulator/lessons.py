@@ -53,11 +53,13 @@ class Lesson:
 ALL_AIMS = (
     "even_crank",
     "path",
+    "knots",
     "recovery",
     "rate_band",
     "stalls",
     "peak",
     "overshoot",
+    "danger",
     "launch",
     "back_off",
     "whole",
