@@ -12,6 +12,7 @@ from textual.pilot import Pilot
 
 from tests.screen.views import STATES, Still, shown, state, walk_in, wind
 from winding_coach.screen.app import CoachApp
+from winding_coach.screen.remark import Remark
 from winding_coach.screen.terminal import Drawing
 from winding_coach.screen.wording import HAND_KEYS
 
@@ -212,7 +213,7 @@ def test_a_remark_stands_where_no_alarm_is() -> None:
     remark = "Lesson 2: Come in to the hooks."
 
     async def shown_with(looked: Still) -> str:
-        app = CoachApp(looked, note=lambda: remark)
+        app = CoachApp(looked, note=lambda: Remark(remark))
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.pause()
             return shown(app)

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from winding_coach.coach.view import CoachView
     from winding_coach.command_line.earlier import EarlierWinds
     from winding_coach.screen.after import After
+    from winding_coach.screen.remark import Remark
     from winding_coach.session import Session, Source
     from winding_coach.simulator.bench import Truth
     from winding_coach.sound.sounding import SoundWanted
@@ -197,7 +198,7 @@ def coach_it(
     seen: Callable[[CoachView], None] | None = None,
     aside: Callable[[], Truth] | None = None,
     earlier: EarlierWinds | None = None,
-    note: Callable[[], str] | None = None,
+    note: Callable[[], Remark] | None = None,
     ports: Callable[[], str] | None = None,
     after: After | None = None,
     ended: Callable[[Coach], None] | None = None,

@@ -8,7 +8,9 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import textwrap
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 from winding_coach.coach.said import Phase
@@ -23,6 +25,7 @@ from winding_coach.inputs import KEYS
 from winding_coach.review.figures import WindWatch
 from winding_coach.review.wind import WindReview, review_of
 from winding_coach.rubber.law import Rubber
+from winding_coach.screen.remark import Remark
 from winding_coach.simulator.bench import Truth
 from winding_coach.simulator.learners import MANNERS, Learner, Seen
 from winding_coach.simulator.lessons import LESSONS, PASS_SCORE, Lesson, LessonBench
@@ -31,6 +34,8 @@ ROBOTS_LONGEST_S = 400.0
 """A robot that has not come to the end of a lesson by then never will."""
 SAME = {"good": "steady", "stall": "staller"}
 """Names of scripted hands and of the learners that do likewise."""
+NOTICE_WIDE, NOTICE_ROWS = 72, 7
+"""Room for a notice on a screen of 80 columns and 24 rows."""
 _ORDER = list(Phase)
 
 
@@ -92,6 +97,7 @@ class LessonWatch:
         self._learner = learner
         self._press = press
         self._watch = WindWatch(settings)
+        self._kept: WindReview | None = None
 
     def hand(self, take: Callable[[str], None]) -> Callable[[str], None]:
         """Return `take`, which also notes that the person has begun."""
@@ -111,6 +117,7 @@ class LessonWatch:
         if not begun or self.ended:
             return
         if self._over(view):
+            self._kept = self.review
             self.ended = True
             bench.command("finish")
         elif self._learner is not None:
@@ -127,7 +134,9 @@ class LessonWatch:
 
     @property
     def review(self) -> WindReview:
-        """How well the learner's part went."""
+        """How well the learner's part went; once the lesson has ended it is what it was then."""
+        if self._kept is not None:
+            return self._kept
         plan, units = self._settings.plan, self._settings.units
         return review_of(self._watch.figures, plan, self._settings.winder.ratio, units, wanted=self._lesson.aims)
 
@@ -173,18 +182,48 @@ def take_lesson(
     )
     watch = LessonWatch(lesson, settings, bench, learner, source.press)
     if not args.json:
-        print(f"Lesson {LESSONS.index(lesson) + 1}, {lesson.title.lower()}. {lesson.aim} {lesson.how}", flush=True)
+        print(
+            f"Lesson {LESSONS.index(lesson) + 1}, {lesson.title.lower()}. {lesson.aim} {lesson.how} {lesson.by_itself}",
+            flush=True,
+        )
     writer = writer_for(home, header_for(settings, source.started, PORT, args.person, PRACTISED))
 
-    def note() -> str:
-        begin = "" if learner is not None or watch.begun else " Begin with any key of the hands."
-        return f"Lesson {LESSONS.index(lesson) + 1}: {lesson.aim}{begin}"
+    @cache
+    def result() -> dict[str, Any]:
+        return result_of(lesson, person, seed, watch, progress)
+
+    def note() -> Remark:
+        if watch.ended:
+            return told_at_the_end(result())
+        return told_before(lesson, begun=learner is not None or watch.begun)
 
     hand = None if learner is not None else watch.hand(source.hand)
     coach_it(args, home, settings, source, writer, hand=hand, seen=watch.see, aside=lambda: bench.truth, note=note)
-    result = _result(lesson, person, seed, watch, progress)
-    print(json.dumps(result, ensure_ascii=False) if args.json else _result_words(result), flush=True)
+    came = result()
+    print(json.dumps(came, ensure_ascii=False) if args.json else _result_words(came), flush=True)
     return 0
+
+
+def told_before(lesson: Lesson, *, begun: bool) -> Remark:
+    """Return what the screen says of a lesson until it has ended; once the learner has begun, one line."""
+    number = LESSONS.index(lesson) + 1
+    if begun:
+        return Remark(f"Lesson {number}: {lesson.aim}")
+    return Remark(
+        f"Lesson {number}: {lesson.title}. Begin with any key of the hands.",
+        _in_lines(lesson.aim, lesson.how, lesson.by_itself),
+    )
+
+
+def told_at_the_end(result: dict[str, Any]) -> Remark:
+    """Return what the screen says once a lesson has ended: score, what would have been better, what is next."""
+    lines = _result_words(result).split("\n")
+    word = "PASSED" if result["passed"] else "AGAIN"
+    return Remark(lines[0], _in_lines(*lines[1:])[:NOTICE_ROWS], word)
+
+
+def _in_lines(*sentences: str) -> tuple[str, ...]:
+    return tuple(line for sentence in sentences for line in textwrap.wrap(sentence, NOTICE_WIDE))
 
 
 def _seed(typed: str | None, before: Record | None) -> int:
@@ -194,7 +233,7 @@ def _seed(typed: str | None, before: Record | None) -> int:
     return whole("--seed", typed, 0, MOST_SEED)
 
 
-def _result(lesson: Lesson, person: str, seed: int, watch: LessonWatch, progress: Progress | None) -> dict[str, Any]:
+def result_of(lesson: Lesson, person: str, seed: int, watch: LessonWatch, progress: Progress | None) -> dict[str, Any]:
     """Return what came of the lesson as an object, and keep it with the person's progress if it was ended."""
     review = watch.review
     score = round(review.score or 0.0) if watch.ended else None
@@ -236,17 +275,18 @@ def _result_words(result: dict[str, Any]) -> str:
         again = f"practice --lesson {result['lesson']} --seed {result['seed']}"
         return f"The lesson was left before its end: not scored. Take it again: {again}."
     best = "" if result["best"] is None else f" Best so far: {result['best']}, of {_tries(result['tries'])}."
-    titles = {aim["aim"]: aim["score"] for aim in result["aims"]}
     lines = [f"Lesson {result['number']}: {result['score']} of 100{', passed' if result['passed'] else ''}.{best}"]
-    if len(titles) > 1:
-        lines.append(f"By aim: {', '.join(f'{name} {score}' for name, score in titles.items())}.")
     lines.append(result["better"])
-    lines.append(f"The same motor again: practice --lesson {result['lesson']} --seed {result['seed']}.")
     if result["next"] not in (None, result["lesson"]):
         lines.append(f"Next: practice --lesson {result['next']}.")
     elif result["next"] is None:
         lines.append("That was the last lesson that you had not passed.")
-    return "\n".join(lines)
+    lines.append(f"The same motor again: practice --lesson {result['lesson']} --seed {result['seed']}.")
+    if len(result["aims"]) > 1:
+        by_aim = [f"{aim['aim']} {aim['score']}" for aim in result["aims"]]
+        lines.append(f"By aim: {', '.join(by_aim)}.")
+    others = [aim["better"] for aim in result["aims"] if aim["better"] and aim["better"] != result["better"]]
+    return "\n".join([*lines, *others])
 
 
 def _tries(tries: int) -> str:

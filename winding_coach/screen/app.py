@@ -25,6 +25,7 @@ from winding_coach.screen.layout import layout_for
 from winding_coach.screen.legible import Eyes, hint
 from winding_coach.screen.looking import Looked, Sound
 from winding_coach.screen.next_wind import NextWind
+from winding_coach.screen.remark import Remark
 from winding_coach.screen.sheet import CHARACTERS
 from winding_coach.screen.sheet_view import SheetView
 from winding_coach.screen.side import LookAside
@@ -91,7 +92,7 @@ class CoachApp(App[None]):
         eyes: Eyes | None = None,
         aside: LookAside | None = None,
         earlier: Callable[[], tuple[Points, ...]] | None = None,
-        note: Callable[[], str] | None = None,
+        note: Callable[[], Remark] | None = None,
         ports: Callable[[], str] | None = None,
         sound: Sound | None = None,
         after: After | None = None,
@@ -292,7 +293,7 @@ class CoachApp(App[None]):
             view = figures_in(self._frozen.view, self._units())
             mode = "FROZEN: z goes on"
             return replace(self._frozen, view=view, mode=mode, glance=self._glance, characters=self._characters)
-        looked = self._looked
+        looked, remark = self._looked, Remark() if self._note is None else self._note()
         view, trouble = figures_in(self._live(looked.view), self._units()), looked.trouble
         keys = KEY_LINE if self._hand is None else HAND_KEY_LINE
         return Scene(
@@ -306,7 +307,9 @@ class CoachApp(App[None]):
             glance=self._glance,
             cautions_seen=self._seen,
             others=() if self._earlier is None else self._earlier(),
-            note="" if self._note is None else self._note(),
+            note=remark.line,
+            notice=remark.notice,
+            ended=remark.word,
             side=None if self._aside is None else self._aside(),
             side_first=self._side_first,
             characters=self._characters,
@@ -329,7 +332,7 @@ def run_screen(
     hand: Callable[[str], None] | None = None,
     aside: LookAside | None = None,
     earlier: Callable[[], tuple[Points, ...]] | None = None,
-    note: Callable[[], str] | None = None,
+    note: Callable[[], Remark] | None = None,
     ports: Callable[[], str] | None = None,
     eyes: Eyes | None = None,
     sound: Sound | None = None,

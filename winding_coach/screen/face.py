@@ -10,6 +10,7 @@ from winding_coach.coach.view import CoachView
 from winding_coach.screen.chart import AlarmMark, ChartData, Points, draw_chart
 from winding_coach.screen.digits import block_rows, height, width
 from winding_coach.screen.figures import (
+    BigWord,
     alarm_text,
     all_ticked,
     big_word,
@@ -55,6 +56,7 @@ class Scene:
     none. cautions_seen: closed by a key. side: what a simulated bench knows; side_first: if there is no room for both
     it and the chart, this is drawn. ports: what is seen on them, for who has no meter yet. heard:
     what sounds now, in a word or two. characters: what the terminal's font has. notice: lines in the chart's place.
+    ended: how it ended, in a word, where that is not the wind's own outcome; the note is then the sentence.
     """
 
     view: CoachView
@@ -75,6 +77,7 @@ class Scene:
     heard: str = ""
     characters: Characters = "all"
     notice: tuple[str, ...] = ()
+    ended: str = ""
 
 
 def face(scene: Scene, columns: int, rows: int) -> Sheet:
@@ -87,7 +90,7 @@ def face(scene: Scene, columns: int, rows: int) -> Sheet:
     _header(sheet, scene)
     if layout.rail >= 0:
         _rail(sheet, layout.rail, scene.view)
-    _word(sheet, layout, scene.view)
+    _word(sheet, layout, scene)
     _sentences(sheet, layout, scene)
     _torque(sheet, layout, scene.view)
     if not layout.glance:
@@ -161,8 +164,8 @@ def _rail(sheet: Sheet, row: int, view: CoachView) -> None:
             at = sheet.put(at + 1, row, "──" if wide else "", "track") + 1
 
 
-def _word(sheet: Sheet, layout: Layout, view: CoachView) -> None:
-    big = big_word(view)
+def _word(sheet: Sheet, layout: Layout, scene: Scene) -> None:
+    big = BigWord(scene.ended) if scene.ended else big_word(scene.view)
     across, down = layout.word
     role = big.role
     sheet.blocks(1, layout.word_at, block_rows(big.text, across, down), role)
@@ -176,7 +179,7 @@ def _sentences(sheet: Sheet, layout: Layout, scene: Scene) -> None:
     text, role = alarm_text(view, scene.trouble)
     if len(text) > columns - 2:
         text = _BRACKETS.sub("", text)
-    lines = wrapped(instruction(view), columns - 2, 1 if text else 2)
+    lines = wrapped(scene.note if scene.ended else instruction(view), columns - 2, 1 if text else 2)
     for number, line in enumerate(lines):
         sheet.put(1, layout.prompt_at + number, line, "prompt")
     if text:
@@ -186,7 +189,7 @@ def _sentences(sheet: Sheet, layout: Layout, scene: Scene) -> None:
         sheet.put(1, layout.alarm_at, _closing(scene, layout, columns - 2), "bold", most=columns - 2)
     elif view.phase is Phase.READY and view.summary is None and len(lines) == 1:
         sheet.put(1, layout.alarm_at, waiting_line(view), "bold", most=columns - 2)
-    elif scene.note and len(lines) == 1:
+    elif scene.note and not scene.ended and len(lines) == 1:
         sheet.put(1, layout.alarm_at, scene.note, "other", most=columns - 2)
     elif layout.glance and len(lines) == 1 and wants_cautions(view):
         sheet.put(1, layout.alarm_at, CAUTION_LINE, "dim", most=columns - 2)

@@ -21,6 +21,8 @@ PACES = {"walk_slower": 0.02, "walk_on": 0.04, "walk_quicker": 0.08}
 LAST_TURNS = frozenset({"stop_at_peak", "crank_slower", "crank_faster"})
 """Words of the walk-in that belong to its end."""
 USUAL_REV_PER_S, ABOUT_REV_PER_S = 1.2, 0.12
+STANDS_S = 6.0
+"""Who has stopped where they were told to and hears nothing more says that this is the peak."""
 REVERSES_S = 1.5
 """So long a hand takes to turn round; a second press before it would turn it back."""
 
@@ -175,7 +177,8 @@ class Learner:
             # Torque is behind its plan: the motor is weaker than its label, and turns say stop.
             return ("crank_stop", "peak")
         if seen.prompt == "stop_at_peak":
-            return self._stop(seen)
+            stood = self._told_s is not None and seen.at_s > self._told_s + self._manner.late_s + STANDS_S
+            return ("peak",) if stood and seen.crank_rev_per_s == 0.0 else self._stop(seen)
         to_hooks_m = seen.distance_m - (seen.stand_at_m or seen.distance_m)
         if to_hooks_m > 0.01:
             return self._wind(seen) or self._step(seen, KEY_STEP_M)
@@ -188,7 +191,8 @@ class Learner:
         """Stop the crank once the word to do so has sunk in."""
         if self._told_s is None:
             self._told_s = seen.at_s
-        return ("crank_stop",) if seen.at_s >= self._told_s + self._manner.late_s else ()
+        sunk_in = seen.at_s >= self._told_s + self._manner.late_s
+        return ("crank_stop",) if sunk_in and seen.crank_rev_per_s != 0.0 else ()
 
     def _back_off(self, seen: Seen) -> tuple[str, ...]:
         self._ready_s = None

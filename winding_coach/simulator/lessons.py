@@ -28,7 +28,8 @@ STRENGTHS = (0.2, 0.8)
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """One lesson. aim: what to reach, in a sentence. how: what to do for it.
+    """One lesson. aim: what to reach, in a sentence. how: what to do for it. by_itself: what the practised hands do
+    without a key, so that nobody looks for it in vain.
 
     aims: codes of the review that it is judged by. takes_over: what the scripted hands begin to do when the learner
     takes over, None: the learner does it all. cranking: whether the handle is turning then. walk_m: a step that is
@@ -40,6 +41,7 @@ class Lesson:
     title: str
     aim: str
     how: str
+    by_itself: str
     aims: tuple[str, ...]
     takes_over: str | None = None
     cranking: bool = False
@@ -65,23 +67,28 @@ ALL_AIMS = (
     "whole",
 )
 
+_SAGS = "By itself the crank goes on, strays a little, and slows by a quarter as torque rises."
+
 LESSONS: tuple[Lesson, ...] = (
     Lesson(
         "even",
         "Crank evenly at full stretch",
         "Wind the stretched motor up to the walk-in at one even pace.",
-        "You stand at full stretch. Start the crank, find a pace that keeps the rate in its band, and leave it there.",
+        "Up starts the crank. Look at its pace every second or two, and bring it back to 1.2 turns/s: up and down.",
+        "By itself the pace strays by a fifth within seconds, and sags as torque rises.",
         ("even_crank",),
         takes_over="winding stretched",
-        wander=0.25,
+        wander=0.18,
         until="walk_in",
     ),
     Lesson(
         "walk-in",
         "Walk in on the path",
         "Come in to the hooks with torque close to the path's all the way.",
-        "The crank is turning. Step in to each mark when it is asked for: slow at first, faster later.",
-        ("path", "recovery"),
+        "The crank turns. Right is a step of 5 cm: on WALK ON about one a second, on SLOWER half, on QUICKER twice as"
+        " many, on WAIT none.",
+        _SAGS,
+        ("path", "knots", "recovery"),
         takes_over="walking in",
         cranking=True,
         until="final_turns",
@@ -89,8 +96,9 @@ LESSONS: tuple[Lesson, ...] = (
     Lesson(
         "recover",
         "Recover from a fall",
-        "Get torque back after a step that was too large, and then finish the walk-in.",
-        "You are stumbling in too far as you take over. Stay there, crank on, and step in only when torque is back.",
+        "Get torque back after too large a step, then finish the walk-in.",
+        "Stay there and crank on while the word is WAIT. Then step in as it says: right is 5 cm.",
+        "By itself the body stumbles in by 35 cm as you take over; the crank goes on.",
         ("recovery", "stalls"),
         takes_over="walking in",
         cranking=True,
@@ -100,8 +108,9 @@ LESSONS: tuple[Lesson, ...] = (
     Lesson(
         "no-stall",
         "Never let the crank stand",
-        "Walk in to the hooks without the crank ever standing still, and hold torque as well.",
-        "The crank stands as you take over: get it going first, then step and crank at the same time.",
+        "Walk in to the hooks without the crank ever standing still.",
+        "Up starts the crank, at once. Then step in as the word says (right) while it turns; do not let go of it (x).",
+        "By itself nothing turns at first: the crank stands as you take over.",
         ("stalls", "path"),
         takes_over="walking in",
         until="final_turns",
@@ -110,8 +119,9 @@ LESSONS: tuple[Lesson, ...] = (
         "peak",
         "Stop at the peak",
         "Stop the crank within 3 % of the peak.",
-        "You are at the hooks and cranking. Torque rises quickly now: slow down, and stop at the figure.",
-        ("peak", "overshoot", "whole"),
+        "Down slows the crank: do so from nine tenths of the peak on. x lets go of it: do so on STOP.",
+        "By itself the crank goes on; let go, it stands within half a turn and nothing turns back.",
+        ("peak", "overshoot", "danger", "whole"),
         takes_over="final turns",
         cranking=True,
         until="ready",
@@ -120,17 +130,20 @@ LESSONS: tuple[Lesson, ...] = (
         "back-off",
         "Back off to launch torque",
         "Take turns off until the launch torque is there, and no more.",
-        "The motor is at its peak. Turn the crank the other way, a turn at a time; torque falls steeply at first.",
+        "r turns the crank the other way; slow it at once (down). x lets go of it: do so at the launch torque. Then k"
+        " unhooks.",
+        "By itself nothing turns: the motor is at its peak. Torque falls steeply at first.",
         ("launch", "back_off"),
         takes_over="backing off",
         until="done",
     ),
     Lesson(
         "other-motor",
-        "A motor stronger or weaker than its label",
-        "Wind a motor whose torque is not its plan's, and stop before it is too far.",
-        "Follow the figures on the screen, not those on the label; torque and turns both count.",
-        ("path", "peak", "overshoot", "whole"),
+        "A motor unlike its label",
+        "Wind a motor whose torque is not its plan's, not too far.",
+        "Follow the screen, not the label: torque and turns both count, and the first of them to be there says stop.",
+        _SAGS,
+        ("path", "peak", "overshoot", "danger", "whole"),
         takes_over="winding stretched",
         torque_scales=(0.82, 1.2),
     ),
@@ -138,15 +151,17 @@ LESSONS: tuple[Lesson, ...] = (
         "no-sensor",
         "Without a crank sensor",
         "Wind by torque alone: the meter counts no turns.",
-        "Follow torque: step in when it has come back, wait while it is low, stop at the peak.",
-        ("path", "recovery", "peak", "overshoot", "launch", "whole"),
+        "Hook up (k), step out, crank. Step in when torque is back, wait while it is low, stop at the peak, back off.",
+        _SAGS,
+        ("path", "recovery", "peak", "overshoot", "danger", "launch", "whole"),
         channels="",
     ),
     Lesson(
         "whole",
         "A whole wind",
         "From the empty hook to a motor that is ready to launch.",
-        "Set zero, hook up, stretch out, wind, walk in, stop at the peak, back off, unhook.",
+        "Hook up (k), stretch out, crank, walk in, stop at the peak (x), back off (r), unhook (k).",
+        _SAGS,
         ALL_AIMS,
     ),
 )
