@@ -3,8 +3,11 @@
 import pytest
 
 from tests.review.test_next_motor import practised
+from tests.scenario import MOTOR, WINDER
 from winding_coach.review.flown import Flown
 from winding_coach.review.rules_of_thumb import rule_for
+from winding_coach.rubber.figures import ModelFigures
+from winding_coach.rubber.plan import make_plan
 
 
 def flown(left: float | None, off: float | None = 0.05, *, ceiling: bool | None = None, weighed: bool = True) -> Flown:
@@ -27,6 +30,8 @@ def flown(left: float | None, off: float | None = 0.05, *, ceiling: bool | None 
         (0.34, 0.05, None, "length", True),
         (0.18, 0.05, None, "length", True),
         (0.34, 0.005, None, "density", False),
+        (0.34, 0.025, None, "density", False),
+        (0.34, 0.025, True, "length", True),
         (0.34, 0.005, True, "length", True),
         (0.09, 0.05, None, "same", False),
         (0.02, 0.05, None, "length", False),
@@ -41,6 +46,20 @@ def test_many_left_shorter_or_denser_few_left_longer_or_thinner(
     assert rule is not None
     assert (rule.kind, rule.factor < 1.0) == (kind, shorter_or_thinner)
     assert f"{left:.0%}" in rule.why
+
+
+def test_who_backs_off_as_the_plan_does_by_itself_has_no_torque_to_spare() -> None:
+    """A weak motor's owner was told to cut it shorter: the plan's own back-off counted as torque to spare."""
+    plan = make_plan(MOTOR, WINDER, ModelFigures(hooks_m=0.22))
+    own = plan.back_off_turns / plan.target_turns
+    for turn in (-0.5, 0.0, 0.5):
+        rule = rule_for(flown(0.34, own + turn * WINDER.ratio / plan.target_turns))
+        assert rule is not None
+        assert (rule.kind, rule.factor > 1.0) == ("density", True)
+        assert "too weak" in rule.why
+    spared = rule_for(flown(0.34, 2.0 * own))
+    assert spared is not None
+    assert spared.kind == "length"
 
 
 def test_forty_of_117_is_a_great_many() -> None:

@@ -4,11 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from winding_coach.review.wear import MANY_USES, MOST_RISK, grown, next_share, wear_of
+from winding_coach.review.wear import MANY_USES, MOST_RISK, TORQUE_LOST, grown, next_share, wear_of
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.flight import unwinding_of
 from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.rubber.motor import usual_share
 from winding_coach.shelf.records import Wind
+from winding_coach.simulator.motor import SimulatedMotor
 
 HOOKS_M = 0.22
 MOTOR = MotorFigures(0.30, 1.40e-3, 0.08e-3)
@@ -17,7 +19,9 @@ MOTOR = MotorFigures(0.30, 1.40e-3, 0.08e-3)
 def wind(share: float, number: int = 1, *, broke: bool = False, torque: float = 1.0, reached: float = 1.0) -> Wind:
     _, breaks = unwinding_of(MOTOR, HOOKS_M, 1000.0)
     turns = reached * share * breaks
-    unwinding, _ = unwinding_of(replace(MOTOR, use=number), HOOKS_M, turns)
+    # The loop on the shelf is as it was measured when new; the one that is wound has grown.
+    grew = replace(MOTOR, use=number, loop_m=MOTOR.loop_m * (1.0 + grown(number)))
+    unwinding, _ = unwinding_of(grew, HOOKS_M, turns)
     return Wind(
         id=f"{number}",
         started=f"2026-03-07T10:{number:02d}:00+00:00",
@@ -72,6 +76,42 @@ def test_lost_torque_and_lost_turns_are_told() -> None:
     assert len(wear.reasons) == 2
 
 
+def simulated(tired: float = 1.0) -> list[Wind]:
+    """Six winds of a simulated motor whose loop was measured once, when new. tired: torque of the last two."""
+    figures, winds = MOTOR, []
+    for use in range(1, 7):
+        share = usual_share(use)
+        turns = share * unwinding_of(figures, HOOKS_M, 1000.0)[1]
+        motor = SimulatedMotor(replace(figures, share=None), hooks_m=HOOKS_M)
+        for part in range(1, 51):
+            motor.move(turns * part / 50, HOOKS_M, 2.0)
+        torque_Nm = motor.torque_Nm * (tired if use > 4 else 1.0)
+        winds.append(replace(wind(share, use), peak_turns=turns, target_turns=turns, peak_torque_Nm=torque_Nm))
+        figures = motor.after_the_wind()
+    return winds
+
+
+def test_a_loop_that_grew_is_no_motor_that_wore_out() -> None:
+    """A healthy motor was retired after five winds, "torque has fallen by 19 %": only its loop had grown."""
+    wear = wear_of(simulated(), [], 6)
+    assert wear.torque_lost is not None
+    assert wear.torque_lost < 0.5 * TORQUE_LOST
+    assert not wear.reasons
+    assert "fallen" in wear_of(simulated(0.85), [], 6).reasons[0]
+
+
+def test_a_loop_that_was_measured_anew_is_taken_as_it_is() -> None:
+    figures = replace(MOTOR, loop_m=MOTOR.loop_m * (1.0 + grown(5)))
+    old = [wind(0.9, use) for use in (1, 2, 3, 4)]
+    torque = unwinding_of(replace(figures, use=5), HOOKS_M, 1000.0)[0].values[-1]
+    new = [
+        replace(wind(0.9, use), loop_m=figures.loop_m, peak_turns=1000.0, target_turns=1000.0, peak_torque_Nm=torque)
+        for use in (5, 6)
+    ]
+    wear = wear_of([*old, *new], [], 6)
+    assert wear.torque_lost == pytest.approx(0.0, abs=0.03)
+
+
 def test_too_few_winds_tell_nothing() -> None:
     wear = wear_of([wind(0.8, 1), wind(0.85, 2)], ["nice climb"], 2)
     assert (wear.torque_lost, wear.turns_lost, wear.hurt, wear.reasons) == (None, None, None, ())
@@ -107,8 +147,6 @@ def test_winds_without_figures_are_passed_over() -> None:
 
 def test_a_loop_grows_in_its_first_winds() -> None:
     # The permanent set of the simulated motor, wound by the usual shares, is the same.
-    from winding_coach.simulator.motor import SimulatedMotor
-
     figures = MOTOR
     for use in (1, 2):
         motor = SimulatedMotor(replace(figures, share=None), hooks_m=HOOKS_M)

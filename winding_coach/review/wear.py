@@ -127,7 +127,12 @@ def _wound(wind: Wind, rubber: Rubber) -> Wound:
 
 def wear_of(winds: Sequence[Wind], remarks: Sequence[str], uses: int, rubber: Rubber = DEFAULT_RUBBER) -> Wear:
     """Return what a motor has gone through. winds: its own, oldest first. remarks: on it, its winds and flights."""
-    scales = [one for one in (_scale(wind, rubber) for wind in winds if wind.outcome == "done") if one is not None]
+    measured = _measured(winds)
+    scales = [
+        one
+        for one in (_scale(wind, at_use, rubber) for wind, at_use in measured if wind.outcome == "done")
+        if one is not None
+    ]
     torque_lost = _lost(scales)
     reached = [w.peak_turns / w.target_turns for w in winds if w.outcome == "done" and w.peak_turns and w.target_turns]
     turns_lost = _lost(reached)
@@ -151,8 +156,19 @@ def _lost(figures: Sequence[float]) -> float | None:
     return max(0.0, 1.0 - statistics.mean(figures[-EARLY:]) / statistics.mean(figures[:EARLY]))
 
 
-def _scale(wind: Wind, rubber: Rubber) -> float | None:
-    """Return the torque at the peak over the law's for the motor as it was measured then, at this use (softening)."""
+def _measured(winds: Sequence[Wind]) -> list[tuple[Wind, int]]:
+    """Return each wind with the use before which its loop was measured: the first with the same loop and mass."""
+    first: dict[tuple[float | None, float | None], int] = {}
+    found = []
+    for wind in winds:
+        use = wind.use or 1
+        found.append((wind, min(first.setdefault((wind.loop_m, wind.mass_kg), use), use)))
+    return found
+
+
+def _scale(wind: Wind, measured_at_use: int, rubber: Rubber) -> float | None:
+    """Return the torque at the peak over the law's for the motor at this use: softened, and grown since its loop was
+    measured, for a loop that grew is no loop that wore out."""
     known = (wind.loop_m, wind.mass_kg, wind.peak_turns, wind.peak_torque_Nm, wind.hooks_m)
     if any(one is None or not one > 0.0 for one in known):
         return None
@@ -161,7 +177,9 @@ def _scale(wind: Wind, rubber: Rubber) -> float | None:
     assert wind.peak_turns is not None
     assert wind.peak_torque_Nm is not None
     assert wind.hooks_m is not None
-    motor = MotorFigures(wind.loop_m, wind.mass_kg, wind.orings_kg or 0.0, wind.strands or 2, use=wind.use or 1)
+    use = wind.use or 1
+    loop_m = wind.loop_m * (1.0 + grown_since(measured_at_use - 1, use - 1, rubber))
+    motor = MotorFigures(loop_m, wind.mass_kg, wind.orings_kg or 0.0, wind.strands or 2, use=use)
     try:
         unwinding, _ = unwinding_of(motor, wind.hooks_m, wind.peak_turns, rubber)
     except FiguresError:
