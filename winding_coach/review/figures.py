@@ -30,6 +30,8 @@ LEAST_WALK_IN_S = 5.0
 SCALE_FROM = 0.5
 """Share of the turns at full stretch from which the motor is compared with its plan."""
 SCALE_RANGE = (0.5, 2.0)
+RIPPLE = 0.03
+"""The highest of many torques is above the peak by so much at the most where nobody went past it (simulated meters)."""
 DANGERS = frozenset({"overwind", "winder_limit", "meter_limit"})
 """Dangers that hands bring about; the meter's own troubles are nobody's doing."""
 ENDED = frozenset({Phase.DONE, Phase.ABORTED})
@@ -105,7 +107,7 @@ class WindWatch:
         self._stalled_s = 0.0
         self._stalled = False
         self._loosening = Loosening(self._path)
-        self._dangers = False
+        self._dangers = self._at_peak = False
         self._danger_s = 0.0
         self._most_turns = self._most_Nm = 0.0
 
@@ -125,11 +127,20 @@ class WindWatch:
             self._crank(view)
         if view.phase is Phase.WALK_IN:
             self._walk_in(view, passed_s)
-        if view.phase is Phase.FINAL_TURNS and view.targets.torque_Nm is not None:
-            # The coach moves the plan's peak to this motor's own scale; who obeys it must not lose by it.
-            self._peak_Nm = view.targets.torque_Nm
         if view.phase in (Phase.WALK_IN, Phase.FINAL_TURNS):
+            self._asked(view)
             self._band(view, passed_s)
+
+    def _asked(self, view: CoachView) -> None:
+        """The peak that is asked for: the coach moves the plan's to this motor's own scale, and who obeys it must not
+        lose by it. What it is moved to once torque is there asks nobody to stop any more."""
+        target_Nm, limits = view.targets.torque_Nm, self._limits
+        # Nobody may have told that the hooks are reached: then the walk-in lasts to the peak.
+        early = view.phase is Phase.WALK_IN and (target_Nm or 0.0) < 0.5 * (limits.stretched_Nm + limits.peak_Nm)
+        if target_Nm is None or self._at_peak or early:
+            return
+        self._peak_Nm = target_Nm
+        self._at_peak = (view.reading.torque_Nm or 0.0) >= target_Nm
 
     def _reached(self, view: CoachView, passed_s: float) -> None:
         self._most_turns = max(self._most_turns, _counted(view.reading) or 0.0)
@@ -272,7 +283,8 @@ class WindWatch:
         if marks.peak_torque_Nm is None or not self._seen & {Phase.FINAL_TURNS, Phase.BACK_OFF, Phase.READY}:
             return None, None
         reach = marks.peak_torque_Nm / self._peak_Nm
-        over = max(reach - 1.0, 0.0)
+        # Who cranks on in the back-off goes past a peak that is noted already.
+        over = max(reach - 1.0, self._most_Nm / self._peak_Nm - 1.0 - RIPPLE, 0.0)
         if marks.peak_turns is not None:
             reach = max(reach, marks.peak_turns / limits.target_turns)
             # The overwind alarm's own limit of turns.
