@@ -260,6 +260,7 @@ bool meter_waited(meter *self, uint32_t now_us)
     /* Signed: a conversion may be stamped a moment after now_us was taken. */
     if ((int32_t)(now_us - self->heard_us) < (int32_t)METER_NO_DATA_US)
         return false;
+    self->equal = 0; /* it will be started anew */
     queue_sample(self, 0, METER_NO_DATA, now_us);
     return true;
 }

@@ -321,6 +321,16 @@ def test_equal_readings_are_flagged_as_frozen(core: ctypes.CDLL) -> None:
     assert flags == [0] * 32 + [FROZEN] * 8 + [0] * 33 + [FROZEN] + [0] * 40
 
 
+def test_a_converter_that_was_started_anew_is_not_frozen_by_what_it_gave_before(core: ctypes.CDLL) -> None:
+    meter = Core(core)
+    for number in range(40):
+        meter.converted(5, 12_500 * number)
+    meter.take()
+    assert meter.waited(1_200_000)
+    meter.converted(5, 1_250_000)
+    assert [sample.flags & FROZEN for sample in samples(meter.frames())] == [0, 0]
+
+
 # -- the crank
 
 

@@ -303,7 +303,7 @@ class Conformance:
             )
         elif step == 1 and sample.flags & LINE_DROPPED:
             self._fault("Flag 10 (a line was dropped) is set and no number is missing.", line)
-        if sample.flags & FROZEN and sample.raw != before.raw:
+        if sample.flags & FROZEN and before.raw is not None and sample.raw != before.raw:
             self._fault("Flag 20 (frozen) is set and raw has changed.", line)
         if step_us == 0 or step_us > wrap_us // 2:
             self._fault("t_us does not advance.", line)
