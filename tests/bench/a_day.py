@@ -1,9 +1,9 @@
 """One invented day: `python -m tests.bench.a_day`. Twelve flights, four motors, two people, one meter, all by keys.
 
-The real commands fill the shelf, then one `wind` runs with its real screen, source, trace and shelf; a simulated meter is
-at the other end. Time is the simulation's own: the source's clock goes on as bytes are read, so nothing waits and no speed
-of this computer matters. What is typed after the command is counted, apart from the wind itself, which takes no key.
-Turns left as the shelf has them are beside those that were in the motor.
+The real commands fill the shelf, then one `wind` runs with its real screen, source, trace and shelf; a simulated meter
+is at the other end. Time is the simulation's own: the source's clock goes on as bytes are read, so nothing waits and no
+speed of this computer matters. What is typed after the command is counted, apart from the wind itself, which takes no
+key. Turns left as the shelf has them are beside those that were in the motor.
 """
 
 from __future__ import annotations
