@@ -1,7 +1,7 @@
 """Winds in which something is untrue, against rules that know the truth.
 
     python -m tests.bench.truth_search --winds N [--seed S] [--rows FILE] [--minutes M]
-    python -m tests.bench.truth_search table | planted | turns-in [--winds N] [--seed S]
+    python -m tests.bench.truth_search table | planted | turns-in | ideal [--winds N] [--seed S]
 
 Each wind is a row of FILE (JSON Lines), so a run can be broken off and taken up again. A wind in which a rule was
 broken is wound again with fewer untruths, to say which of them it takes.
@@ -28,6 +28,7 @@ SEED = 5_000_000
 """Of the first wind of a report; what rules and robots were tried with began at 1 000 000."""
 ROOT = Path(__file__).parents[2]
 ROOMS = ("winding_coach/coach", "winding_coach/signals", "winding_coach/meter", "winding_coach/rubber")
+WHAT = ("search", "table", "planted", "turns-in", "ideal")
 Row = dict[str, Any]
 
 
@@ -140,7 +141,7 @@ def told(row: Row) -> str:
 def main() -> None:
     """Search, and print what was found."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", nargs="?", default="search", choices=("search", "table", "planted", "turns-in"))
+    parser.add_argument("what", nargs="?", default="search", choices=WHAT)
     parser.add_argument("--winds", type=int, default=100)
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--rows", type=Path, help="file of rows to go on with")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+import math
 import statistics
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,11 @@ from tests.bench.truth_search import fingerprint, share
 from tests.trust.truth.planted import FAULTS, Fault
 from tests.trust.truth.untruths import Untruth
 from tests.trust.truth.wind import Outcome, wound
-from tests.trust.truth.world import World, world
+from tests.trust.truth.world import HOOKS_SHARE, USUAL, World, _plan, world
+from winding_coach.rubber.figures import MotorFigures, Plan
+from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.rubber.path import PlanPath
+from winding_coach.simulator.motor import SimulatedMotor
 
 TABLE: dict[str, tuple[World, ...]] = {
     "nothing untrue": (World(), World(channels="c"), World(channels="")),
@@ -38,6 +43,14 @@ TABLE: dict[str, tuple[World, ...]] = {
     "ratio 16 typed as 10": (World(ratio=16.0, channels="c", untruths=(Untruth("ratio typed", 10 / 16),)),),
     "ratio 10 typed as 16": (World(channels="c", untruths=(Untruth("ratio typed", 1.6),)),),
     "30-50 % of pulses lost": tuple(World(channels="c", untruths=(Untruth("pulses lost", p),)) for p in (0.3, 0.5)),
+    "zero steps by 25 % of the peak": tuple(
+        World(channels="c", untruths=(Untruth("zero steps", share, at),))
+        for share in (-0.25, 0.25)
+        for at in (0.3, 0.97)
+    ),
+    "gain falls to 0.6, 0.3 in mid-wind": tuple(
+        World(channels="c", untruths=(Untruth("gain falls", gain, at),)) for gain in (0.6, 0.3) for at in (0.3, 0.7)
+    ),
     **{
         f"{turns} turns in the motor": tuple(
             World(channels=channels, untruths=(Untruth("turns in", float(turns)),)) for channels in ("c", "")
@@ -165,11 +178,56 @@ def turns_in(winds: int, seed: int, path: Path | None) -> Iterator[str]:
             yield f"| {turns:.0f} | {sensor} | {len(rows)} | {past} | {far} | {broke} | {middle:.3f} |"
 
 
+def ideal() -> Iterator[str]:
+    """Give what nobody can do better: the plan's own path with turns in a motor that was slack, and the torque of the
+    plan as the only limit."""
+    yield "| turns in | knots' disorder before the first turn | chance to break on the plan's own path: wind 1, 2, 3 |"
+    yield "|---|---|---|"
+    for turns in TURNS_IN:
+        led = [_led(replace(USUAL, use=use), turns) for use in (1, 2, 3)]
+        chances = ", ".join(f"{chance:.1%}" for _, chance in led)
+        yield f"| {turns:.0f} | {led[0][0]:.3f} | {chances} |"
+    plan = _plan(USUAL, 10.0, round(HOOKS_SHARE * USUAL.loop_m, 3))
+    path = PlanPath(plan, USUAL)
+    for lower in (0.0, 0.01, 0.02, 0.03, 0.04):
+        ends = [_ends_at(path, plan, (1.0 - lower) / (0.92 + 0.16 * n / 400)) for n in range(401)]
+        past = sum(end > 1.03 for end in ends) / len(ends)
+        middle = statistics.median(ends)
+        yield f"torque alone, {lower:.0%} below the plan's peak: {past:.1%} past by 3 %, median {middle:.3f}"
+
+
+def _led(figures: MotorFigures, turns: float) -> tuple[float, float]:
+    """Lead a motor with turns in it along its plan: the disorder before the first turn, and the chance to break."""
+    hooks_m = round(HOOKS_SHARE * figures.loop_m, 3)
+    plan = _plan(figures, 10.0, hooks_m)
+    path, motor = PlanPath(plan, figures), SimulatedMotor(figures, strength_u=1e-9, hooks_m=hooks_m)
+    if turns:
+        motor.move(turns, figures.loop_m, 1.0)
+    for step in range(1, 41):
+        motor.move(turns, figures.loop_m + (plan.stretch_distance_m - figures.loop_m) * step / 40, 0.1)
+    before, worst = motor.looseness, 0.0
+    while turns < plan.target_turns:
+        turns = min(turns + 1.2, plan.target_turns)
+        motor.move(turns, plan.stretch_distance_m if turns < plan.stretched_turns else path.distance_at(turns), 0.1)
+        worst = max(worst, motor.strand_stretch * (1.0 + motor.looseness))
+    share = (worst / DEFAULT_RUBBER.break_stretch) ** DEFAULT_RUBBER.break_shape
+    return before, 1.0 - math.exp(-math.log(2.0) * share)
+
+
+def _ends_at(path: PlanPath, plan: Plan, of_peak: float) -> float:
+    """Turns over the target where the plan's motor shows so much of its peak torque."""
+    turns = 0.7 * plan.target_turns
+    while path.torque_at(turns) < of_peak * plan.peak_torque_Nm and turns < 1.3 * plan.target_turns:
+        turns += 1.0
+    return turns / plan.target_turns
+
+
 def show(what: str, winds: int, seed: int, path: Path | None) -> None:
     """Print a table as it grows."""
-    lines = {
+    lines: dict[str, Callable[[], Iterator[str]]] = {
         "table": lambda: table(2),
         "planted": lambda: planted(seed),
+        "ideal": ideal,
         "turns-in": lambda: turns_in(winds, seed, path),
     }
     for line in lines[what]():

@@ -120,8 +120,9 @@ def test_other_rates_of_lines_are_coached_to_the_end(lines_per_s: float) -> None
 
 
 def test_without_a_crank_sensor_turns_are_not_made_up() -> None:
-    _, said = coached(wind("good", meter=MeterModel(channels="")))
+    coach, said = coached(wind("good", meter=MeterModel(channels="")))
     assert phases(said) == WHOLE_WIND
+    assert coach.limits.peak_Nm == pytest.approx(0.97 * PLAN.peak_torque_Nm), "a soft motor would be wound too far"
     found = summary(said)
     assert found.peak_turns is None
     assert found.launch_turns is None

@@ -28,6 +28,9 @@ HOLDING = PREPARING | {Phase.WIND_STRETCHED}
 """Where turns that were in the motor before may be noticed."""
 LONGEST_S = 60.0
 """A peak that is further away is not counted down."""
+UNCOUNTED = 0.97
+"""Where nobody counts, torque alone ends the climb, this much below the plan's peak: a motor 8 % softer than its label,
+wound to the peak of its plan, is 5 % past its turns (`tests/bench/truth_search.py ideal`)."""
 DEAD_SHARE = 0.72
 """Torque below this share of what belongs where the sensor says that one stands; found with simulated winds."""
 
@@ -68,6 +71,7 @@ class Gathering:
         self.doubts = Doubts(path, limits)
         self.turns_in = TurnsIn(path, limits, turns_in, expected)
         self._plan_limits = limits
+        self._counted = True
         self._fallen = Fallen()
         self._most_turns = 0.0
         self._path = path
@@ -94,7 +98,7 @@ class Gathering:
         """Somebody says to go on although in doubt; returns whether there was one."""
         if not self.doubts.go_on(self.live):
             return False
-        self.limits = self._plan_limits.scaled(self.live.scale)
+        self._set_limits()
         return True
 
     def _gathered(
@@ -244,10 +248,16 @@ class Gathering:
     def _scale(
         self, at_s: float, phase: Phase, torque_Nm: float | None, turns: float | None, distance_m: float | None
     ) -> None:
-        scale = self.live.scale
+        scale, counted = self.live.scale, self._counted
         self.live.tell(at_s, phase, torque_Nm, turns, distance_m)
-        if self.live.scale != scale:
-            self.limits = self._plan_limits.scaled(self.live.scale)
+        self._counted = turns is not None or self.live.known or phase in PREPARING
+        if self.live.scale != scale or self._counted != counted:
+            self._set_limits()
+
+    def _set_limits(self) -> None:
+        """The limits for this motor as far as it is known."""
+        limits = self._plan_limits.scaled(self.live.scale)
+        self.limits = limits if self._counted else replace(limits, peak_Nm=UNCOUNTED * limits.peak_Nm)
 
     def _peak_coming(self, phase: Phase, live: Reading | None, turns: float | None) -> tuple[bool, float | None]:
         """Whether the peak will be reached before the hand stops, and in how many seconds, if torque rises.
