@@ -132,9 +132,10 @@ def test_a_stop_in_mid_turn_with_the_ripple_frozen(counts: bool, angle: float) -
 def test_tremor_of_the_hand_in_a_stall(hz_of_hand: float) -> None:
     scene = Scene(seconds((12, 1.25), (6, 0.0)), ramp((12, 0.012), (6, 0.0), start=0.7), counts=False)
     scene.torque_Nm[960:] += 0.006 * OZF_IN_NM * np.sin(2 * np.pi * hz_of_hand * scene.t_s[960:])
-    readings = scene.run()
-    assert delay_of(readings, 12.0) < 2.0
-    assert CrankState.TURNING not in states(readings)[-200:]
+    told = states(scene.run())
+    # Whether it stands cannot always be said of a hand that shakes, but never that it turns.
+    assert CrankState.TURNING not in told[int(13.0 * HZ) :]
+    assert set(told[int(6.0 * HZ) : 960]) == {CrankState.TURNING}
 
 
 def test_a_step_in_during_a_stall_does_not_end_it_with_pulses() -> None:
@@ -151,9 +152,12 @@ def test_a_slip_at_the_onset_of_a_stall() -> None:
         assert delay_of(readings, 12.0) < 1.8
 
 
-def test_without_ripple_torque_cannot_tell() -> None:
+def test_without_ripple_nothing_false_is_said() -> None:
+    """Only the slope of torque is left to show anything."""
     scene = Scene(seconds((15, 1.25), (6, 0.0)), ramp((15, 0.012), (6, 0.0), start=0.7), ripple=0.0, counts=False)
-    assert set(states(scene.run())) == {CrankState.UNKNOWN}
+    told = states(scene.run())
+    assert CrankState.STALLED not in told[: 15 * 80]
+    assert CrankState.TURNING not in told[round(17.5 * 80) :]
 
 
 def test_two_hands_make_the_second_harmonic_the_larger() -> None:
@@ -286,7 +290,8 @@ def test_taps_tell_the_period_where_there_is_no_ripple() -> None:
     reading = estimator.reading
     assert reading is not None
     assert (reading.crank_turns, reading.turns_source) == (11.0, "tapped")
-    assert (estimator.crank_state, reading.crank_rev_per_s) == (CrankState.UNKNOWN, None)
+    assert estimator.crank_state is not CrankState.STALLED
+    assert reading.crank_rev_per_s in (None, pytest.approx(0.5))
     assert rate_m(reading) == pytest.approx(12, abs=6)
 
 

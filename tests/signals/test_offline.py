@@ -20,7 +20,7 @@ def online(t: Floats, y: Floats, count: Floats | None, lines_per_s: float) -> tu
         if reading is None:
             continue
         row = (
-            reading.torque_Nm,
+            estimator.smoothed_Nm,
             reading.rate_fast_Nm_per_s,
             reading.rate_fast_sd_Nm_per_s,
             reading.rate_slow_Nm_per_s,

@@ -16,6 +16,7 @@ from winding_coach.signals.alpha_beta import AlphaBeta
 from winding_coach.signals.bins import Bins
 from winding_coach.signals.following import Follower
 from winding_coach.signals.gate import SampleGate
+from winding_coach.signals.level import Level
 from winding_coach.signals.pitch import F_USE, Pitch, PitchSearch
 from winding_coach.signals.reading import CrankState, Reading
 from winding_coach.signals.reverse import ReverseWatch
@@ -45,7 +46,9 @@ from winding_coach.signals.tuning import (
     WALK_M_PER_S,
     tuning_for,
 )
-from winding_coach.signals.turns import TurnCounter
+from winding_coach.signals.turns import RippleTurns, TurnCounter
+from winding_coach.signals.walking import Walk
+from winding_coach.signals.watch import TorqueWatch
 
 
 class Estimator:
@@ -63,10 +66,11 @@ class Estimator:
         self.amended = 0.0
         """Revolutions by which lost and double pulses were put right so far."""
         self._turns = TurnCounter()
+        self._by_ripple = RippleTurns(self._turns)
         self._follow = Follower(full_scale_Nm)
         self._reverse = ReverseWatch(full_scale_Nm)
         self._crank = PulseCrank()
-        self._walk: deque[tuple[float, float]] = deque(maxlen=16)
+        self._walk = Walk()
         known = lines_per_s_hint is not None and 0.0 < lines_per_s_hint < math.inf
         self.lines_per_s = lines_per_s_hint if known and lines_per_s_hint else 80.0
         self._tune()
@@ -85,6 +89,8 @@ class Estimator:
         self._follow_spread = 1.0 / (CHECK_FOLLOW_S * tuning.tick_hz)
         self._ripple = RippleWatch(self.lines_per_s, tuning.tick_hz)
         self._template = HandleTemplate(tuning.tick_hz)
+        self.watch = TorqueWatch(tuning.tick_hz)
+        self._level = Level(tuning.tick_hz)
         self._pitch_every = round(tuning.tick_hz / PITCH_HZ)
 
     def _forget(self) -> None:
@@ -106,17 +112,21 @@ class Estimator:
         self._known_period_s: float | None = None
         self._ripple.reset()
         self._template.reset()
+        self.watch.reset()
+        self._level.reset()
+        self._goes_back = False
         self._turned: tuple[float, float] | None = None
         self._reverse.reset()
-        self._walk.clear()
-        self._distance_m: float | None = None
+        self._walk.reset()
         self._tap_s: float | None = None
         self._contradicted = 0
-        self._guessing = False
+        self._by_ripple.reset()
         self._period_s = USUAL_PERIOD_S
         self._checks = 0
         self._spread2 = 0.0
         self._torque: float | None = None
+        self.smoothed_Nm = 0.0
+        """Torque before `level`: what `offline` gives."""
         self._gated = 0.0
         self._reading: Reading | None = None
 
@@ -154,9 +164,7 @@ class Estimator:
             self._count_crank(now, crank_turns)
         self._crank.at(now)
         if distance_m is not None:
-            self._distance_m = distance_m
-            if not self._walk or now - self._walk[-1][0] >= 0.0625:
-                self._walk.append((now, distance_m))
+            self._walk.add(now, distance_m)
         gated = self._gate.push(now, torque_Nm)
         if gated is not None:
             self._gated = gated[1]
@@ -195,6 +203,7 @@ class Estimator:
     def sensor_lost(self) -> None:
         """The crank sensor is dead: its count is no longer fed, and the handle is known by its ripple only."""
         self._turns.sensor_lost()
+        self._level.reset()
         self._crank.reset()
         self._contradicted = 0
         self._reading = None
@@ -244,13 +253,13 @@ class Estimator:
             crank_state=state,
             crank_confidence=confidence,
             crank_turns_sd=self._turns.sd,
-            distance_m=self._distance_m,
-            walk_m_per_s=self._walk_m_per_s(),
+            p_standing=None if counted else self.watch.standing,
+            distance_m=self._walk.distance_m,
+            walk_m_per_s=self._walk.m_per_s(self._newest_s),
         )
 
     def _crank_state(self, counted: bool) -> tuple[CrankState, float]:
         """What the handle does, and how sure that is."""
-        ripple = self._ripple
         if counted and self._crank.state is not CrankState.UNKNOWN:
             state = self._crank.state
             if state is CrankState.TURNING and self._reverse.backwards and not self.two_sensors:
@@ -258,12 +267,11 @@ class Estimator:
             if self.contradicted:
                 return CrankState.UNKNOWN, 0.0
             return state, 0.8 if self._contradicted else 0.99
-        if ripple.score is None:
+        standing = self.watch.standing
+        if counted or standing is None:
             return CrankState.UNKNOWN, 0.0
-        sure = 1.0 / (1.0 + math.exp(-abs(ripple.score)))
-        if ripple.standing:
-            return CrankState.STALLED, sure
-        return (CrankState.REVERSING if self._reverse.backwards else CrankState.TURNING), sure
+        back = self._goes_back and self.watch.state is not CrankState.STALLED
+        return (CrankState.REVERSING, 1.0 - standing) if back else self.watch.said
 
     def _rev_per_s(self, state: CrankState, counted: bool) -> float | None:
         if state is CrankState.STALLED:
@@ -273,13 +281,6 @@ class Estimator:
         else:
             speed = 1.0 / self._known_period_s if state is not CrankState.UNKNOWN and self._known_period_s else None
         return -speed if speed and speed > 0.0 and state is CrankState.REVERSING else speed
-
-    def _walk_m_per_s(self) -> float | None:
-        """Speed at which the hooks move apart over the last second, None without a distance of that age."""
-        if len(self._walk) < 4 or self._newest_s - self._walk[-1][0] > STALE_S:
-            return None
-        (first_s, first_m), (last_s, last_m) = self._walk[0], self._walk[-1]
-        return (last_m - first_m) / (last_s - first_s)
 
     def _measure_rate(self, now: float) -> None:
         measured = (self._count - 1) / now
@@ -316,7 +317,7 @@ class Estimator:
     def _target_period_s(self) -> float:
         if self._turns.source == "counted" and self._crank.period_s is not None:
             self._known_period_s = self._crank.period_s
-        elif self._pitch is not None and self._pitch.f_ratio > F_USE:
+        elif self._turns.source != "counted" and self._pitch is not None and self._pitch.f_ratio > F_USE:
             self._known_period_s = 1.0 / self._pitch.hz
         if self._known_period_s is None:
             return USUAL_PERIOD_S
@@ -328,14 +329,25 @@ class Estimator:
         bins.appendleft(mean)
         slow.add(mean)
         full = len(bins) == self._span
-        if full and self._turns.source != "counted" and slow.count % self._pitch_every == 0:
-            self._search_pitch()
+        alone = self._turns.source != "counted"
+        # Where pulses stay away the sensor may be dead: then torque must not begin from nothing.
+        if alone or self._crank.state is CrankState.STALLED:
+            if full and slow.count % self._pitch_every == 0:
+                self._search_pitch()
+            shows = slow.level >= PITCH_LEAST * self._scale_Nm and not self._ripple.stuck
+            scale = 1.0 / self._scale_Nm
+            self.watch.tick(mean * scale, self._ripple.noise_of_bin * scale, self._pitch, known=shows)
+        elif self.watch.begun:
+            self.watch.reset()
         self._period_s += (self._target_period_s() - self._period_s) * self._follow_period
         if not full:
-            self._torque = slow.level
+            self._torque = self.smoothed_Nm = slow.level
             return
         now, late, checked = rows(self._tuning.tick_hz, period_index(self._period_s))
-        self._torque = sum(map(mul, now, bins))
+        self._torque = self.smoothed_Nm = sum(map(mul, now, bins))
+        if alone:
+            ripple_Nm = self.watch.ripple * self._scale_Nm
+            self._torque = self._level.tick(self.smoothed_Nm, slow.rate, self.watch.standing, ripple_Nm)
         fast = self._fast
         fast.append(sum(map(mul, late, bins)))
         self._watch_crank(self._torque, fast[-1])
@@ -345,30 +357,29 @@ class Estimator:
             self._spread2 += (error * error - self._spread2) * max(self._follow_spread, 1.0 / self._checks)
 
     def _watch_crank(self, torque_Nm: float, rate_Nm_per_s: float) -> None:
-        """What the ripple says of the handle, for all who ask."""
-        ripple, counted = self._ripple, self._turns.source == "counted"
-        if self._slow.level < PITCH_LEAST * self._scale_Nm or self._tuning.tick_hz < RIPPLE_TICK_HZ:
+        """What the ripple says to the pulses, and whether turns come off."""
+        ripple, counted, watch = self._ripple, self._turns.source == "counted", self.watch
+        if not counted or self._slow.level < PITCH_LEAST * self._scale_Nm or self._tuning.tick_hz < RIPPLE_TICK_HZ:
             ripple.forget()
         else:
             ripple.tick(self._bins, self._period_s)
         self._crank.score = self._standing_score(counted)
         # Pulses that stay away while the ripple goes on: the sensor may be dead.
-        against = counted and ripple.standing is False and self._crank.state is CrankState.STALLED
+        alone_stands = watch.standing is None or watch.state is CrankState.STALLED
+        stands = self._crank.state is CrankState.STALLED if counted else alone_stands
+        against = counted and ripple.standing is False and stands
         self._contradicted = self._contradicted + 1 if against else 0
-        walk = self._walk_m_per_s()
-        stands = self._crank.state is CrankState.STALLED if counted else ripple.standing is not False
+        walk = self._walk.m_per_s(self._newest_s)
         may_turn = not stands and (walk is None or walk > -WALK_M_PER_S)
         taken_off = self._reverse.tick(torque_Nm, rate_Nm_per_s, may_turn)
+        self._goes_back = watch.goes_back(falls=self._reverse.backwards)
         if counted:
             if not self.two_sensors:
                 self._take_off(taken_off)
-        elif ripple.standing is False and self._known_period_s is not None:
-            turned = 1.0 / (self._known_period_s * self._tuning.tick_hz)
-            if not self._guessing:  # the window in which the ripple was found was a window of turning
-                turned *= self._span
-                self._guessing = True
+        elif not stands and self._known_period_s is not None:
+            turned = (1.0 - (watch.standing or 0.0)) / (self._known_period_s * self._tuning.tick_hz)
             clear = self._pitch is not None and self._pitch.f_ratio > F_USE
-            self._turns.guessed(-turned if self._reverse.backwards else turned, clear)
+            self._by_ripple.add(turned, self._span, self._reverse.backwards, self._goes_back, clear)
 
     def _standing_score(self, counted: bool) -> float | None:
         """What torque says to the pulses: log odds that the handle stands. Overdue pulses ask the template."""

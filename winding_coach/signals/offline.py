@@ -48,7 +48,8 @@ _START = 128  # ticks that the slow filter takes to reach its steady gains
 class Record:
     """One row a tick; NaN where the online reading has None. sample: the line that completed the tick.
 
-    t_s: end of the bin, on the record's own clock. rate_fast is that of 0.6 s before it.
+    t_s: end of the bin, on the record's own clock. torque_Nm: smoothed, before `level`. rate_fast is that of 0.6 s
+    before it.
     """
 
     sample: Ints

@@ -29,7 +29,8 @@ class Reading:
     look at. cranking: True while the handle turns (either way), False when it stands.
     crank_turns: revolutions of the handle since the count began (what a reset keeps), with crank_turns_sd its
     standard deviation (0 when each was counted). No limit may rest on a count whose source is "estimated".
-    crank_confidence: 0-1, how sure crank_state is. distance_m: hook distance and
+    crank_confidence: 0-1, how sure crank_state is; p_standing: by torque alone, the chance
+    that the handle stands, None with a count or where torque cannot show it. distance_m: hook distance and
     walk_m_per_s: how quickly it grows, where the meter has it.
     """
 
@@ -47,5 +48,6 @@ class Reading:
     crank_state: CrankState = CrankState.UNKNOWN
     crank_confidence: float = 0.0
     crank_turns_sd: float | None = None
+    p_standing: float | None = None
     distance_m: float | None = None
     walk_m_per_s: float | None = None

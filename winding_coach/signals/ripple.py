@@ -74,6 +74,11 @@ class RippleWatch:
         self._before_that, self._before = self._before, torque_Nm
 
     @property
+    def noise_of_bin(self) -> float:
+        """Standard deviation of a bin's mean by noise alone."""
+        return self._roughness * self._to_bin
+
+    @property
     def stuck(self) -> bool:
         """The meter sends one and the same figure: it tells nothing."""
         return self._same > STUCK_SAMPLES
@@ -87,7 +92,7 @@ class RippleWatch:
         moments = list(accumulate(map(mul, off, _COUNT)))
         squares = list(accumulate(map(mul, off, off)))
         mean = newest + sums[15] / 16.0
-        noise2 = (self._roughness * self._to_bin) ** 2 + 1e-30
+        noise2 = self.noise_of_bin**2 + 1e-30
         left = _line(_WINDOW, sums, moments, squares)
         ripple = math.sqrt(max(left - noise2, 0.0)) / max(mean, 1e-30)
         self._ripple += (ripple - self._ripple) * (self._up if ripple > self._ripple else self._down)

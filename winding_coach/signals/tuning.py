@@ -221,3 +221,22 @@ REVERSE_FALL = 0.2
 """Share of full scale that torque must fall before a one-sensor count is corrected."""
 WALK_M_PER_S = 0.08
 """Hooks that come together at this speed explain a falling torque."""
+
+# Crank from torque alone, and what may be said of the chance that it stands
+SAY_STANDS_AT_ONCE, SAY_STANDS, SAY_STANDS_TICKS = 0.95, 0.90, 3
+"""That it stands is said from the first chance on at once, from the second on when it has been so for these bins."""
+STANDS_UNTIL = 0.70
+SAY_TURNS, TURNS_UNTIL = 0.05, 0.20
+"""That it turns is said from this chance of standing down, until the second."""
+REVERSE_UNCOUNTED_S = 2.0
+"""Without a count a stride near the peak looks like a crank that goes back: it must last longer."""
+
+# Torque without ripple
+BAND_NONE, BAND_FULL = 0.02, 0.10
+"""Chances that the crank stands below and above which the dead band is nothing and full."""
+BAND_RIPPLE = 2.0
+"""The full dead band over the ripple's amplitude: a smoother whose zeros are off lets through this much."""
+BAND_HOLDS_S = 3.5
+"""After a doubt it narrows over this time: as long as what was doubtful is among what is smoothed."""
+BAND_SETTLES_S, BAND_SLOPE = 4.0, 0.5
+"""Time in which torque settles within the band, and the share of the slow rate at which it continues there."""

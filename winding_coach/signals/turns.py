@@ -64,3 +64,31 @@ class TurnCounter:
     def new_clock(self) -> None:
         """The meter's count and clock may begin anew; the turns stay."""
         self._last_count = None
+
+
+class RippleTurns:
+    """Turns that nothing counts, bin by bin, by the time of a turn that the ripple shows."""
+
+    def __init__(self, turns: TurnCounter) -> None:
+        self._turns = turns
+        self.reset()
+
+    def reset(self) -> None:
+        """Torque begins anew."""
+        self._begun = False
+        self._fell = 0.0
+
+    def add(self, turned: float, span: int, falls: bool, goes_back: bool, clear: bool) -> None:
+        """Take the turns of a bin; span: bins over which the ripple was found; falls: torque may be being let down.
+
+        goes_back: it is, and what was added since it began to fall comes off. clear: the ripple is.
+        """
+        if not self._begun:  # the window in which the ripple was found was a window of turning
+            turned *= span
+            self._begun = True
+        if goes_back:
+            turned = -turned - 2.0 * self._fell
+            self._fell = 0.0
+        else:
+            self._fell = self._fell + turned if falls else 0.0
+        self._turns.guessed(turned, clear)
