@@ -127,3 +127,28 @@ def test_a_second_screen_follows_a_trace_of_the_folder(home: Path) -> None:
         screen.wait_for("WATCHING")
         screen.wait_for("● W")
         screen.leave()
+
+
+def test_the_finished_screen_goes_on_to_the_next_wind_on_the_same_port(home: Path) -> None:
+    """One key and enter; the meter stays, and so does its zero, so nobody is asked for one again."""
+    words = ("--model", "Bluebell", "--sim-script", "good", "--sim-speed", "4", "--sound", "off")
+    for made in (
+        ("model", "add", "Bluebell", "--hooks", "7.5 cm"),
+        ("motor", "add", "moss-1", "--loop", "10 cm", "--mass", "0.46 g"),
+        ("motor", "add", "moss-2", "--loop", "10.2 cm", "--mass", "0.46 g"),
+    ):
+        subprocess.run([sys.executable, "-m", "winding_coach", *made], check=True, capture_output=True, timeout=60)
+    with terminal("wind", "--port", "sim", "--ratio", "10", "--motor", "moss-1", *words) as screen:
+        screen.wait_for("n next wind")
+        screen.press("n")
+        screen.wait_for("moss-2")
+        screen.press("\r")
+        screen.wait_for("-moss-2.wind.jsonl")
+        screen.seen = ""
+        screen.wait_for("n next wind")
+        screen.leave()
+    first, second = sorted((home / "traces").iterdir(), key=lambda path: path.name.endswith("moss-2.wind.jsonl"))
+    headers = [read_trace(path).header for path in (first, second)]
+    assert [None if header.motor is None else header.motor.name for header in headers] == ["moss-1", "moss-2"]
+    assert headers[0].tare is None
+    assert headers[1].tare is not None
