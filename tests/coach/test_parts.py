@@ -356,6 +356,12 @@ def test_told_to_stop_and_step_in_the_last_turns_are_where_torque_stays() -> Non
     steps = SignalSteps()
     fell = replace(held, torque_Nm=0.8 * LIMITS.peak_Nm)
     assert [steps.next(replace(fell, at_s=at_s), LIMITS) for at_s in (0.0, 1.3)] == [None, None], "they stepped in"
+    counted = replace(held, counted=True, turns=LIMITS.target_turns, cranking=False)
+    steps = SignalSteps()
+    stepping = replace(counted, torque_Nm=0.8 * LIMITS.peak_Nm, still_s=0.3)
+    assert [steps.next(replace(stepping, at_s=at_s), LIMITS) for at_s in (0.0, 1.3)] == [None, None], "on their way in"
+    there = replace(counted, torque_Nm=0.7 * LIMITS.peak_Nm)
+    assert [steps.next(replace(there, at_s=at_s), LIMITS) for at_s in (2.0, 3.3)] == [None, Phase.FINAL_TURNS]
     turning = replace(held, counted=True, turns=LIMITS.target_turns, cranking=True)
     assert [steps.next(replace(turning, at_s=at_s), LIMITS) for at_s in (0.0, 1.3)] == [None, None]
 

@@ -43,8 +43,8 @@ CLIMBS_FOR_S, CLIMBS_COUNTED_S = 15.0, 6.0
 NOT_YET = 0.75
 HELD_AT, HAIR_TURNS, HELD_FOR_S, STANDS_S = 0.92, 0.98, 1.2, 2.0
 """Torque that was near the target, or turns that are, and that stays at this share of it, with the crank still, so
-long: nobody steps in any more. Where nothing counts, the hand stands when torque has been still for so long; the
-slowest crank moves it in less."""
+long: nobody steps in any more. Torque that has been still for so long is that of feet and hand that stand; the slowest
+crank moves it in less."""
 ENDED_TURNS, STEP_LASTS_S = 0.95, 1.2
 TURNS_REACHED = 1.01
 """Counted turns end the climb here: torque of a motor that is weaker than its label does not."""
@@ -111,7 +111,7 @@ def _held_at_target(now: Moment, limits: Limits) -> bool:
     """Told to stop and step in to the hooks, the hand stands and torque stays: they are there."""
     if now.distance_m is not None or now.torque_Nm is None or not now.arriving:
         return False
-    stands = now.cranking is False if now.counted else now.still_s >= STANDS_S
+    stands = now.still_s >= STANDS_S and (now.cranking is False or not now.counted)
     return stands and all_but_there(now, limits)
 
 
