@@ -154,3 +154,12 @@ def test_who_listens_hears_one_countdown_and_one_stop_and_no_warning(channels: s
         assert coach.summary.peak_turns == pytest.approx(PLAN.target_turns, rel=0.02)
     assert coach.summary.peak_torque_Nm == pytest.approx(PLAN.peak_torque_Nm, rel=0.05)
     assert coach.summary.launch_torque_Nm == pytest.approx(PLAN.launch_torque_Nm, rel=0.05)
+
+
+@pytest.mark.no_cover
+def test_the_countdown_is_the_one_before_the_stop() -> None:
+    """The quick rise after a last step was counted down as the target in one second, eight seconds before the stop."""
+    _, said = wound("c", 1)
+    (soon_s,) = [one.at_s for one in said if isinstance(one, Alarm) and one.code == "overwind_soon" and one.active]
+    (stop_s,) = [one.at_s for one in said if isinstance(one, Prompt) and one.code == "stop_at_peak"]
+    assert 0.0 < stop_s - soon_s < 7.0

@@ -26,6 +26,9 @@ RHYTHM_FROM = 12.0
 """Turns of the crank before the rhythm of the pulses is held against their count."""
 HOLDING = PREPARING | {Phase.WIND_STRETCHED}
 """Where turns that were in the motor before may be noticed."""
+SURELY, QUICKEST = 0.97, 0.7
+"""Below this share of the peak its time is no less than this share of what the turns still need: after a step torque
+rises far quicker than it can for long."""
 LONGEST_S = 60.0
 """A peak that is further away is not counted down."""
 UNCOUNTED = 0.97
@@ -274,5 +277,7 @@ class Gathering:
         per_s = (live.crank_rev_per_s or 0.0) * self.limits.ratio
         if turns is not None and per_s > 0.0:
             by_turns_s = max(self.limits.target_turns - turns, 0.0) / per_s
+            if in_s is not None and live.torque_Nm < SURELY * peak_Nm:
+                in_s = max(in_s, QUICKEST * by_turns_s)
             in_s = by_turns_s if by_turns_s < min(LONGEST_S, in_s or LONGEST_S) else in_s
         return coming, in_s

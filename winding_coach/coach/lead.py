@@ -29,6 +29,8 @@ SLOPE_OVER_S = 0.7
 STILL_WALKS_S, FALLING_PER_S, SLOPE_LAG_S = 0.3, 0.02, 0.5
 """Torque that falls so quickly just after a word to wait is that of somebody still walking; what filter and slope show
 late."""
+MOST_FALL = -0.25
+"""A walk that was begun from high torque lets it fall quickly, and not for long: no more than this is looked ahead."""
 AHEAD_S = 0.5
 """Torque is looked at a reaction and so much more ahead (the filter's lag)."""
 UNLOADS, LOADS = 20.0, 9.0
@@ -41,6 +43,8 @@ KEEP = 1.4
 STANDS_S, SLOWER_AFTER_S, AGAIN_S = 3.0, 2.0, 4.0
 """A word stands so long before a quicker, or a slower, pace is asked for: nobody follows words that change as quickly
 as they are heard. The same word is said again after so long."""
+BACK_AFTER_S, PILES_UP = 1.5, 1.03
+"""Who waits is sent on sooner where torque is above the path's already: a quick crank is soon far behind."""
 WAIT_BELOW, WALK_FROM = 0.78, 0.90
 """Torque that is about to be below this share of the path's cannot wait for that: the feet do, until it is back."""
 FLOOR = 1.2
@@ -155,7 +159,7 @@ class Lead:
         self._calm(now.at_s)
         self._reaction.tell(now.at_s, self._word, self._word_s, step, slope)
         self._learn_pace(now.at_s, pace, at_m, passed)
-        ahead = ratio * (1.0 + slope * (AHEAD_S + self._learning.habits.reaction_s))
+        ahead = ratio * (1.0 + max(slope * (AHEAD_S + self._learning.habits.reaction_s), MOST_FALL))
         self._climb(now.at_s, now.torque_Nm)
         self._word = (
             self._by_step(now, ratio, ahead, even, turns, at_m)
@@ -250,7 +254,7 @@ class Lead:
         wanted = even * _share(seen)
         rank = max((n for n, code in enumerate(ORDER) if PACES[code] * pace <= FLOOR * wanted), default=0)
         if not walking or word is None:
-            return self._say(at_s, ORDER[min(rank, 1)], after_s=STANDS_S)
+            return self._say(at_s, ORDER[min(rank, 1)], after_s=BACK_AFTER_S if ratio >= PILES_UP else STANDS_S)
         before = ORDER.index(word.code)
         off = wanted / (PACES[word.code] * pace)
         if off >= KEEP:

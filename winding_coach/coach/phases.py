@@ -125,9 +125,13 @@ def all_but_there(now: Moment, limits: Limits) -> bool:
 
 
 def _ended_at_target(now: Moment, limits: Limits) -> bool:
-    """The target was reached where nobody measures; then torque fell and stays down: backed off, told or not."""
+    """The target was reached where nobody measures; then torque fell and lies still: backed off, told or not.
+
+    Who was told to step in and does so moves torque all the while.
+    """
     short = now.counted and now.turns is not None and now.turns < ENDED_TURNS * limits.target_turns
-    return not short and _fell_from(STOPPED_NEAR, now, limits) and now.lies_s >= LIES_AT_TARGET_S
+    lies = now.lies_s >= LIES_AT_TARGET_S and now.still_s >= STANDS_S and now.cranking is not True
+    return not short and lies and _fell_from(STOPPED_NEAR, now, limits)
 
 
 def _turned_back(now: Moment, limits: Limits) -> bool:
