@@ -31,7 +31,7 @@ STILL_PER_S = 0.002
 FELL_FROM_TOP = 0.08
 """At fixed hooks only backing off takes this share off the top; relaxation takes half as much in a minute."""
 NEAR_PEAK = 0.94
-LIES_AT_HOOKS_S, LIES_AT_TARGET_S, LIES_IN_WALK_S = 2.0, 3.0, 7.0
+LIES_AT_HOOKS_S, LIES_AT_TARGET_S, LIES_COUNTED_S, LIES_IN_WALK_S = 2.0, 3.0, 4.5, 7.0
 """So long torque lies low before it counts as backed off; a step's is back sooner, or the crank is turned on."""
 STILL_IN_WALK_S = 8.0
 """A walk that just balances the crank keeps torque still too, but hardly for so long."""
@@ -130,8 +130,9 @@ def _ended_at_target(now: Moment, limits: Limits) -> bool:
     Who was told to step in and does so moves torque all the while.
     """
     short = now.counted and now.turns is not None and now.turns < ENDED_TURNS * limits.target_turns
-    lies = now.lies_s >= LIES_AT_TARGET_S and now.still_s >= STANDS_S and now.cranking is not True
-    return not short and lies and _fell_from(STOPPED_NEAR, now, limits)
+    still = now.lies_s >= LIES_AT_TARGET_S and now.still_s >= STANDS_S and now.cranking is not True
+    lies = now.counted and now.lies_s >= LIES_COUNTED_S
+    return not short and (still or lies) and _fell_from(STOPPED_NEAR, now, limits)
 
 
 def _turned_back(now: Moment, limits: Limits) -> bool:
