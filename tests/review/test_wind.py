@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.scenario import MODEL, MOTOR, PLAN, SETTINGS, WINDER, coached, wind
-from winding_coach.coach.said import Alarm, Level, Phase, ReadingSaid
+from winding_coach.coach.said import Alarm, Level, Phase, ReadingSaid, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView, Marks, Targets
 from winding_coach.inputs import Ended
@@ -172,6 +172,19 @@ def test_peak_and_launch_are_ratios_to_the_plan() -> None:
     assert found.back_off_turns == pytest.approx(50.0)
     assert found.back_off_off == pytest.approx((50.0 - PLAN.back_off_turns) / 10.0)
     assert found.broken is False
+
+
+def test_a_launch_that_was_never_ready_is_judged_by_what_was_held_last() -> None:
+    """A motor taken off 30 % too tight was never ready, so its launch was not scored, and the wind had 100."""
+    marks = Marks(PLAN.peak_torque_Nm, PLAN.target_turns)
+    held = [
+        replace(at(0.25 * i, Phase.BACK_OFF, torque_Nm=torque * PLAN.launch_torque_Nm), marks=marks)
+        for i, torque in enumerate([1.6] * 8 + [1.3] * 40 + [0.01])
+    ]
+    assert seen(*held).launch_ratio is None
+    over = replace(held[-1], at_s=20.0, summary=Summary(20.0, "stopped"))
+    assert seen(*held, over).launch_ratio == pytest.approx(1.3, abs=0.01)
+    assert seen(*held, replace(over, phase=Phase.BROKEN)).launch_ratio is None
 
 
 def test_a_weak_motor_has_its_turns_first_and_they_have_a_limit_too() -> None:

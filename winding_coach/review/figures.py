@@ -32,6 +32,9 @@ SCALE_FROM = 0.5
 SCALE_RANGE = (0.5, 2.0)
 RIPPLE = 0.03
 """The highest of many torques is above the peak by so much at the most where nobody went past it (simulated meters)."""
+ON_THE_HOOK, HELD_S = 0.2, 1.0
+"""The torque last held in the back-off, above this share of the peak and smoothed for so long, was that of the launch
+where the coach never saw the motor ready."""
 DANGERS = frozenset({"overwind", "winder_limit", "meter_limit"})
 """Dangers that hands bring about; the meter's own troubles are nobody's doing."""
 ENDED = frozenset({Phase.DONE, Phase.ABORTED})
@@ -48,8 +51,8 @@ class WindFigures:
     torque over the coach's figure for it, or turns over the plan's target, whichever is further. overshoot: share of
     torque above that figure, or of turns beyond the overwind limit. peak_Nm: that figure. launch_ratio: launch torque
     over the plan's. back_off_turns: of the motor; back_off_off: crank turns more (or, below 0, fewer) than planned.
-    A wind that ended before its peak reached what it was wound to; one that ended before its back-off was launched at
-    its peak. broken: None while nothing was wound. torque_scale: the motor's torque at full stretch over its plan's.
+    A wind that ended before its peak reached what it was wound to; one that was never ready was launched with what was
+    held last. broken: None while nothing was wound. torque_scale: the motor's torque at full stretch over its plan's.
     danger_s: for how long a limit was passed, 0 if never. break_risk: chance (0-1) that such a motor breaks by its
     peak, by what this walk-in did to it (see `review.loosening`); risk_added: the same less that of the even path.
     let_go: strand stretch let go in the walk-in, in all.
@@ -109,7 +112,7 @@ class WindWatch:
         self._loosening = Loosening(self._path)
         self._dangers = self._at_peak = False
         self._danger_s = 0.0
-        self._most_turns = self._most_Nm = 0.0
+        self._most_turns = self._most_Nm = self._held_Nm = 0.0
 
     def see(self, view: CoachView, *, counted: bool = True) -> None:
         """Look at one view; one that is not counted only tells which motor this is."""
@@ -145,6 +148,9 @@ class WindWatch:
     def _reached(self, view: CoachView, passed_s: float) -> None:
         self._most_turns = max(self._most_turns, _counted(view.reading) or 0.0)
         self._most_Nm = max(self._most_Nm, view.reading.torque_Nm or 0.0)
+        torque_Nm = view.reading.torque_Nm or 0.0
+        if view.phase is Phase.BACK_OFF and torque_Nm > ON_THE_HOOK * self._peak_Nm:
+            self._held_Nm += (torque_Nm - self._held_Nm) * (min(1.0, passed_s / HELD_S) if self._held_Nm else 1.0)
         if any(alarm.code in DANGERS for alarm in view.alarms):
             self._dangers = True
             self._danger_s += passed_s
@@ -296,8 +302,8 @@ class WindWatch:
             return None
         marks = self._last.marks
         launch_Nm = marks.launch_torque_Nm
-        if launch_Nm is None and self._last.phase in ENDED:
-            launch_Nm = marks.peak_torque_Nm
+        if launch_Nm is None and self._last.summary is not None and self._last.phase is not Phase.BROKEN:
+            launch_Nm = self._held_Nm or marks.peak_torque_Nm
         return None if launch_Nm is None else launch_Nm / self._limits.launch_Nm
 
     def _back_off(self) -> tuple[float | None, float | None]:
