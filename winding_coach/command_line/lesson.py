@@ -210,8 +210,9 @@ def told_before(lesson: Lesson, *, begun: bool) -> Remark:
     if begun:
         return Remark(f"Lesson {number}: {lesson.aim}")
     return Remark(
-        f"Lesson {number}: {lesson.title}. Begin with any key of the hands.",
-        _in_lines(lesson.aim, lesson.how, lesson.by_itself),
+        f"Lesson {number}: {lesson.title}.",
+        # An alarm takes the line above.
+        _in_lines(lesson.aim, lesson.how, f"{lesson.by_itself} Begin with any key of the hands."),
     )
 
 
