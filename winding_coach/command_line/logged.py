@@ -73,7 +73,7 @@ def logged_wind(path: Path) -> LoggedWind:
     looked_at_s, counted = -LOOK_EVERY_S, 0.0
     samples: list[_Sample] = []
     course: list[_Sample] = []
-    reached, broke = 0.0, False
+    broke = False
     for event in trace.inputs:
         coach.step(event)
         view = coach.view
@@ -89,11 +89,8 @@ def logged_wind(path: Path) -> LoggedWind:
             course.append(_Sample(event.at_s, reading.turns, reading.torque_Nm, reading.distance_m, view.phase))
         if view.phase is Phase.WIND_STRETCHED:
             samples.append(course[-1])
-        if view.phase in LOADING:
-            distance = reading.distance_m
-            if distance is None and view.phase is Phase.WIND_STRETCHED:
-                distance = plan.stretch_distance_m
-            reached = max(reached, way.stretch_at_worst(reading.turns, distance))
+    course = _put_right(course, settings.winder.ratio)
+    reached = max((_stretch_of(one, plan, way) for one in course if one.phase in LOADING), default=0.0)
     remarks = []
     if not samples:
         remarks.append("No turns were counted at full stretch, so the torque scale cannot be told.")
@@ -105,6 +102,24 @@ def logged_wind(path: Path) -> LoggedWind:
         tuple(remarks),
         _marks(course, settings.motor, plan, way, settings.winder.ratio) if course else None,
     )
+
+
+def _put_right(course: list[_Sample], ratio: float) -> list[_Sample]:
+    """Return the samples without counts that were taken back: where the crank turned back, it counts on for a while."""
+    kept: list[_Sample] = []
+    for sample in course:
+        if kept and sample.turns < kept[-1].turns - 1.5 * ratio:
+            while kept and kept[-1].turns > sample.turns:
+                kept.pop()
+        kept.append(sample)
+    return kept
+
+
+def _stretch_of(sample: _Sample, plan: Plan, way: PlanPath) -> float:
+    distance_m = sample.distance_m
+    if distance_m is None and sample.phase is Phase.WIND_STRETCHED:
+        distance_m = plan.stretch_distance_m
+    return way.stretch_at_worst(sample.turns, distance_m)
 
 
 def _marks(course: list[_Sample], motor: MotorFigures, plan: Plan, way: PlanPath, ratio: float) -> WindMarks:
