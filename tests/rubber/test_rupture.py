@@ -52,8 +52,8 @@ def test_what_cannot_be_is_refused() -> None:
 
 
 def test_winds_planned_for_five_in_a_hundred_break_so_often() -> None:
-    """20,000 motors of as many batches drawn from the belief, each batch known by none to eight earlier winds: wound to
-    the stretch at which 5 % are expected to break, 3 to 8 % break, also where batches differ more than believed."""
+    """4,300 batches drawn from the belief or wider, each known by none to eight earlier winds: evenly wound to the
+    stretch at which 5 % are expected to break, 3 to 8 % break, also where batches differ more than believed."""
     draw, prior = random.Random(11), StrengthPrior()
     for median_sd, shape_sd, motors in ((0.03, 0.4, 0), (0.03, 0.4, 8), (0.04, 0.5, 4)):
         broke, n = 0.0, 150 if motors else 4000
