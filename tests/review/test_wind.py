@@ -343,7 +343,8 @@ def test_simulated_winders_are_ranked_rightly(seed: int) -> None:
     styles["stall"] = replace(styles["stall"], stall_chance=0.4)
     found = {name: review(SETTINGS, wind(style, seed)) for name, style in styles.items()}
     scores = {style: one.score or 0.0 for style, one in found.items()}
-    assert scores["good"] > WELL
+    # Good hands, and no expert's: only those get more than 90.
+    assert scores["good"] > 85.0
     for spoilt in ("stall", "hasty", "late"):
         assert CAPS < scores[spoilt] < scores["good"] - 10.0
     assert scores["overwind"] <= CAPS

@@ -24,6 +24,8 @@ SUMMER, WINTER = timezone(timedelta(hours=2)), timezone(timedelta(hours=1))
 MAY_ASK_THE_TIME_OF_DAY = {
     "command_line/strips.py",
     "command_line/motor_next.py",
+    "command_line/queue_seen.py",
+    "command_line/upcoming.py",
     "command_line/unwind.py",
     "command_line/backup.py",
     "command_line/calibrate.py",

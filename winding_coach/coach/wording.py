@@ -53,7 +53,7 @@ _PROMPT_WORDS = {
     "launch_ready": "Ready to launch: {torque}, {turns}.",
     "note_down": "Noted. Peak {peak}; launch {torque}, {turns}.",
     "launch_or_wind": "Launch, or take in {take_in} again: {torque}{wanted}.",
-    "count_on": "Press c at each crank turn: {to_go} to go{in_to}.",
+    "count_on": "Press c each crank turn: {to_go} to go{in_to}.",
     "hook_wound": "Hold the crank; hook it up, then out to {exactly}.",
     "step_out_wound": "Out to {exactly}, crank held; wait there.",
     "stay_wound": "It is too full to stretch: stay where you are, crank held.",

@@ -243,7 +243,8 @@ def bench_for(
     hands: Hands = person
     if not listens:
         style = STYLES.get(args.script, STYLES["good"])
-        hands = ScriptedHands(settings.plan, figures.motor, figures.winder, style, rng)
+        pauses = max(number("--speed", args.speed, 0.01, 1000), 1.0)
+        hands = ScriptedHands(settings.plan, figures.motor, figures.winder, style, rng, pauses=pauses)
     model = MeterModel(
         lines_per_s=number("--lines-per-s", args.lines_per_s, 1, 1000),
         channels="".join(sorted(set(args.channels))),

@@ -90,8 +90,12 @@ class ScriptedHands:
         winder: WinderFigures,
         style: Style,
         rng: np.random.Generator,
+        *,
+        pauses: float = 1.0,
     ) -> None:
-        self._plan = plan
+        """pauses: how much longer the hands rest after the peak and at launch. Whoever looks at a meter that runs k
+        times as fast does so in real time, and needs k times as long to see that torque stays."""
+        self._plan, self._pauses = plan, pauses
         self._path = PlanPath(plan, motor)
         self._ratio = winder.ratio
         self._loop_m = motor.loop_m
@@ -150,12 +154,12 @@ class ScriptedHands:
         self._doing = "final turns"
         yield from self._crank(lambda: self._feels_Nm >= style.peak * plan.peak_torque_Nm)
         yield from self._stop()
-        yield from self._wait(1.2)
+        yield from self._wait(1.2 * self._pauses)
         self._doing = "backing off"
         yield from self._back_off(style.launch * plan.launch_torque_Nm)
         yield from self._stop()
         self._doing = "holding"
-        yield from self._wait(6.0)
+        yield from self._wait(6.0 * self._pauses)
         self._doing, self._hooked = "unhooked", False
         yield from self._wait(3.0)
 
