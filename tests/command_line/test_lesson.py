@@ -193,7 +193,8 @@ def test_a_robot_that_never_comes_to_the_end_is_stopped(monkeypatch: pytest.Monk
 
 
 def test_stopping_by_the_key_leaves_a_lesson() -> None:
-    watch, views = watched("walk-in", None, keys=((1.0, "stop"),))
+    # With a loaded motor the stop is asked for again.
+    watch, views = watched("walk-in", None, keys=((1.0, "stop"), (2.0, "stop")))
     assert views[-1].phase is Phase.ABORTED
     assert not watch.ended
 

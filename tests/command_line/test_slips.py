@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -164,7 +165,9 @@ def test_a_terminal_without_these_letters_was_a_traceback(home: Path) -> None:
 
 
 def test_a_note_of_a_motor_that_is_not_there_was_kept(shelf: Path) -> None:
-    wound(shelf, "--motor", "th-07")
+    recording = Path(__file__).parents[2] / "recordings" / "good-wind.wind.jsonl.gz"
+    (shelf / "traces").mkdir(exist_ok=True)
+    shutil.copy(recording, shelf / "traces" / recording.name)
     done = run(shelf, "shelf", "note", "last", "--motor", "nope")
     assert done.returncode == 2
     assert "there is no motor 'nope' on the shelf" in done.stderr

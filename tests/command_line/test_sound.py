@@ -55,7 +55,8 @@ def test_the_kinds_are_those_of_the_sound_room() -> None:
 def short(tmp_path: Path) -> Path:
     """The first seconds of a good wind."""
     lines = gzip.decompress(RECORDING.read_bytes()).decode().splitlines()
-    kept = [line for line in lines[1:] if line.startswith("[") and json.loads(line)[0] < 14.0]
+    rows = [(line, json.loads(line)) for line in lines[1:]]
+    kept = [line for line, row in rows if "in" in row and row["at_s"] < 14.0]
     path = tmp_path / "short.wind.jsonl"
     path.write_text("\n".join([lines[0], *kept]) + "\n", encoding="utf-8")
     return path

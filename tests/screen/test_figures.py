@@ -120,7 +120,7 @@ def test_each_prompt_in_block_letters(code: str, figures: dict[str, Any], text: 
         ("rising_too_fast", "SLOWER"),
         ("torque_falling", "HOLD"),
         ("zero_moved", "WALK IN 1.22"),
-        ("overwind_soon", "WALK IN 1.22"),
+        ("overwind_soon", "STOP IN 5"),
     ],
 )
 def test_an_alarm_that_asks_for_something_comes_before_the_prompt(code: str, text: str) -> None:
