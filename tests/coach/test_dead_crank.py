@@ -10,9 +10,9 @@ import pytest
 from tests.scenario import PLAN, SETTINGS, coached, wind
 from tests.trust.winder import CASES, Guarded
 from winding_coach.coach.gathering import UNCOUNTED
-from winding_coach.coach.prompts import FEET
 from winding_coach.coach.said import Alarm, Phase, Prompt, Summary
 from winding_coach.coach.step import Coach
+from winding_coach.coach.wanted import FEET
 from winding_coach.simulator.bench import MeterModel
 
 LONGEST_NAG_S = 8.0

@@ -13,12 +13,12 @@ from winding_coach.coach.follow import Fallen
 from winding_coach.coach.lead import Lead
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.person import Habits, Learning, learnt_from
-from winding_coach.coach.prompts import FEET
 from winding_coach.coach.said import Alarm, Phase, PhaseSaid, Prompt, Said
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.steps_seen import StepsSeen
 from winding_coach.coach.turns_by_time import TurnsByTime
+from winding_coach.coach.wanted import FEET
 from winding_coach.inputs import BytesArrived, LinkUp
 from winding_coach.rubber.path import PlanPath
 from winding_coach.simulator.bench import MeterModel

@@ -19,6 +19,7 @@ from winding_coach.coach.live import LiveScale
 from winding_coach.coach.look import risk_at_peak
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
+from winding_coach.coach.pacer import QUIET_S, RESUMES_EVERY_S, Pacer
 from winding_coach.coach.phases import (
     BY_SIGNAL,
     LOADED,
@@ -29,9 +30,10 @@ from winding_coach.coach.phases import (
     leaves_again,
     next_by_key,
 )
-from winding_coach.coach.prompts import FEET, MARK_M, QUIET_S, RESUMES_EVERY_S, Pacer, Scene, Wanted, mark_of, wanted
+from winding_coach.coach.prompts import MARK_M, Scene, mark_of, wanted
 from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.coach.view import Marks
+from winding_coach.coach.wanted import FEET, Wanted
 from winding_coach.coach.watching import MotorTurns, Stillness, ZeroTaker
 from winding_coach.coach.wording import distance_words, prompt_words
 from winding_coach.rubber.path import PlanPath

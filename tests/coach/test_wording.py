@@ -8,11 +8,13 @@ from dataclasses import replace
 import pytest
 
 from tests.scenario import PLAN, SETTINGS, coached, wind
-from winding_coach.coach.prompts import Pacer, Wanted, mark_of
+from winding_coach.coach.pacer import Pacer
+from winding_coach.coach.prompts import mark_of
 from winding_coach.coach.said import PROMPTS, Alarm, Prompt
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
+from winding_coach.coach.wanted import Wanted
 from winding_coach.coach.wording import prompt_words, reworded
 from winding_coach.inputs import Input
 from winding_coach.standing import STEP_UNITS, USUAL, Steps, tape_at_m

@@ -17,6 +17,7 @@ from winding_coach.coach.limits import Limits, limits_from
 from winding_coach.coach.look import reading_of, risk_at_peak, risk_here, targets_of
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.notes import Notes
+from winding_coach.coach.pacer import Pacer
 from winding_coach.coach.person import Habits, Learning, StopWatch
 from winding_coach.coach.phases import (
     ASKS_FOR_S,
@@ -28,7 +29,7 @@ from winding_coach.coach.phases import (
     next_by_key,
     speaks_against,
 )
-from winding_coach.coach.prompts import Pacer, Scene, wanted
+from winding_coach.coach.prompts import Scene, wanted
 from winding_coach.coach.said import Level, Phase, PhaseSaid, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.steps_seen import SeenStep

@@ -270,7 +270,7 @@ def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
     many = "stall" if summary.stalls == 1 else "stalls"
     stalls = "no stall" if not summary.stalls else f"{summary.stalls} {many} {summary.stalled_s:.0f} s"
     if summary.wait_s is not None:
-        rows.append(("waited", f"{clock_words(summary.wait_s)} from the peak to the model"))
+        rows.append(("waited", f"{clock_words(summary.wait_s)} since the peak"))
     rows.append(("walk-in", stalls if band is None else f"{band:.0%} in band, {stalls}"))
     return [*rows, ("lines lost", str(summary.lost_lines))] if summary.lost_lines else rows
 
