@@ -10,7 +10,7 @@ import json
 import os
 import shutil
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -120,6 +120,33 @@ def build_rig(folder: Path) -> Path:
     rig = folder / "rig"
     _run(["cc", "-std=gnu11", "-O2", "-Wall", "-Wextra", "-Werror", HERE / "rig.c", "-o", rig, "-lsimavr"])
     return rig
+
+
+def build_modelled(folder: Path, boards: Mapping[str, Sequence[str]], *flags: str) -> dict[str, Path]:
+    """Return the sketch as a program of this computer for each board's options, on the model of its other hardware."""
+    need("cc")
+    core = folder / "core.o"
+    _run(["cc", "-std=c99", "-Wall", "-Werror", "-c", SKETCH / "meter_core.c", "-o", core])
+    found = {}
+    for name, options in boards.items():
+        found[name] = folder / name.replace(" ", "-")
+        strict = [
+            "-std=c++11",
+            "-Wall",
+            "-Wextra",
+            "-Werror",
+            *flags,
+            f"-I{HERE / 'other_board'}",
+            f"-I{SKETCH}",
+            *options,
+        ]
+        sketch, model = found[name].with_suffix(".o"), found[name].with_suffix(".model.o")
+        ino = ["-include", "Arduino.h", "-x", "c++", str(SKETCH / "winding_meter.ino")]
+        modelled = ["-include", str(SKETCH / "config.h"), str(HERE / "other_board" / "host_model.cpp")]
+        for source, made in ((ino, sketch), (modelled, model)):
+            _run(["c++", *strict, *source, "-c", "-o", made])
+        _run(["c++", sketch, model, core, "-o", found[name]])
+    return found
 
 
 @dataclass

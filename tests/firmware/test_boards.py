@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.firmware.build import HERE, SKETCH, need
+from tests.firmware.build import HERE, SKETCH, build_modelled
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.conforming import Conformance, Fault
 from winding_coach.meter.frames import (
@@ -52,24 +52,7 @@ RATES = {"nau7802 at 320": 320, "nau7802 at 10": 10, "ads1220": 90, "ads1220 at 
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """The sketch for each board, to run on this computer."""
-    need("cc")
-    folder = tmp_path_factory.mktemp("boards")
-    core = folder / "core.o"
-    subprocess.run(["cc", "-std=c99", "-Wall", "-Werror", "-c", SKETCH / "meter_core.c", "-o", core], check=True)
-    found = {}
-    for name, options in BOARDS.items():
-        found[name] = folder / name.replace(" ", "-")
-        strict = ["-std=c++11", "-Wall", "-Wextra", "-Werror", f"-I{HERE / 'other_board'}", f"-I{SKETCH}", *options]
-        sketch, model = found[name].with_suffix(".o"), found[name].with_suffix(".model.o")
-        ino = ["-include", "Arduino.h", "-x", "c++", str(SKETCH / "winding_meter.ino")]
-        modelled = ["-include", str(SKETCH / "config.h"), str(HERE / "other_board" / "host_model.cpp")]
-        for source, made in ((ino, sketch), (modelled, model)):
-            done = subprocess.run(
-                ["c++", *strict, *source, "-c", "-o", made], capture_output=True, text=True, check=False
-            )
-            assert done.returncode == 0, done.stderr
-        subprocess.run(["c++", sketch, model, core, "-o", found[name]], check=True)
-    return found
+    return build_modelled(tmp_path_factory.mktemp("boards"), BOARDS)
 
 
 def ran(program: Path, *words: str) -> tuple[bytes, dict[str, int]]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.firmware.build import HERE, SKETCH, build_sketch, need
+from tests.firmware.build import build_modelled, build_sketch, need
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.conforming import Conformance
 from winding_coach.meter.frames import LINE_DROPPED, LONGEST_LINE, U32, CrankLine, FrameParser
@@ -108,25 +108,7 @@ def test_a_line_without_room_is_dropped_whole_counted_and_flagged(core: ctypes.C
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """The sender for each board, to run on this computer."""
-    need("cc")
-    folder = tmp_path_factory.mktemp("senders")
-    core = folder / "core.o"
-    subprocess.run(["cc", "-std=c99", "-Wall", "-Werror", "-c", SKETCH / "meter_core.c", "-o", core], check=True)
-    found = {}
-    for name, options in BOARDS.items():
-        found[name] = folder / name.replace(" ", "-")
-        flags = ["-std=c++11", "-Wall", "-Wextra", "-Werror", "-DCRANK_SENDER", *options]
-        strict = [*flags, f"-I{HERE / 'other_board'}", f"-I{SKETCH}"]
-        sketch, model = found[name].with_suffix(".o"), found[name].with_suffix(".model.o")
-        ino = ["-include", "Arduino.h", "-x", "c++", str(SKETCH / "winding_meter.ino")]
-        modelled = ["-include", str(SKETCH / "config.h"), str(HERE / "other_board" / "host_model.cpp")]
-        for source, made in ((ino, sketch), (modelled, model)):
-            done = subprocess.run(
-                ["c++", *strict, *source, "-c", "-o", made], capture_output=True, text=True, check=False
-            )
-            assert done.returncode == 0, done.stderr
-        subprocess.run(["c++", sketch, model, core, "-o", found[name]], check=True)
-    return found
+    return build_modelled(tmp_path_factory.mktemp("senders"), BOARDS, "-DCRANK_SENDER")
 
 
 @pytest.mark.parametrize("board", ["esp32 by wifi", "four magnets", "two sensors"])
