@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import re
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -160,7 +161,9 @@ def _planned(
 
 def _strength(args: argparse.Namespace, made: FittedBatch | None, units: UnitSystem) -> tuple[Strength, UnderLoad]:
     """Return the strength with the doubt that heat and age add, and what was said of them."""
-    held_s = 0.0 if args.hold is None else number("--hold", args.hold.strip().removesuffix("s"), 0, LONGEST_S)
+    held_s = (
+        0.0 if args.hold is None else number("--hold", re.sub(r"(?<=[0-9]) *s$", "", args.hold.strip()), 0, LONGEST_S)
+    )
     warm = None if args.temperature is None else temperature_C("--temperature", args.temperature, units)
     age = None if args.age is None else number("--age", args.age.strip(), 0, OLDEST_YEARS)
     doubt = doubt_of(warm, age)
