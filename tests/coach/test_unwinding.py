@@ -160,3 +160,40 @@ def test_a_silent_meter_is_said() -> None:
     _, _, said = found(of, events)
     states = [one.state for one in said if hasattr(one, "state")]
     assert states == ["up", "silent", "up"]
+
+
+def test_taps_of_a_helper_count_where_the_meter_does_not() -> None:
+    of = landed(PLAN, MOTOR, 0.3)
+    events, taps, so_far = let_down(of, 7, channels=""), 0, 0.0
+    counting = iter(let_down(of, 7, channels="c"))
+    coach, watch = UnwindCoach(SETTINGS, motor_of(of)), UnwindCoach(SETTINGS, motor_of(of))
+    for event in events:
+        # The same hands beside it, with a crank sensor: the helper presses the key at each whole crank turn of theirs.
+        seen = next(counting, None)
+        if seen is not None:
+            watch.step(seen)
+        coach.step(event)
+        now = watch._count.so_far
+        if now >= so_far + 1.0 and coach.view.phase is Phase.LET_DOWN:
+            so_far, taps = so_far + 1.0, taps + 1
+            coach.step(KeyPressed(event.at_s, "count"))
+    assert coach.unwound is not None
+    assert coach.unwound.how == "counted"
+    assert taps > 20
+    assert coach.unwound.turns_left == pytest.approx(of.turns, abs=1.6 * WINDER.ratio)
+
+
+def test_a_key_says_that_it_is_empty_and_the_next_closes() -> None:
+    of = landed(PLAN, MOTOR, 0.3)
+    events = let_down(of, 8)
+    coach = UnwindCoach(SETTINGS, motor_of(of))
+    for event in events[: len(events) * 2 // 3]:
+        coach.step(event)
+    phases = [coach.view.phase]
+    at_s = events[len(events) * 2 // 3].at_s
+    coach.step(KeyPressed(at_s, "next"))
+    phases.append(coach.view.phase)
+    closed = [coach.finished]
+    coach.step(KeyPressed(at_s, "next"))
+    assert phases == [Phase.LET_DOWN, Phase.EMPTY]
+    assert [*closed, coach.finished] == [False, True]
