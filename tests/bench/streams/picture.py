@@ -9,6 +9,9 @@ from winding_coach.report.svg import PALE, SECOND, Axes, curve, dot, line, page,
 Point = tuple[float, float, float, float, float]
 """Mean stated chance, share that stood, its 95 % interval, share of all looks."""
 
+NOTE_MM = 176.0
+"""No page is narrower than its note."""
+
 
 def panel(axes: Axes, title: str, points: Sequence[Point], ideal: Sequence[Point]) -> list[str]:
     """Return one panel: dots with intervals, the ideal observer's as a pale line, and the diagonal."""
@@ -35,4 +38,9 @@ def picture(panels: Sequence[tuple[str, Sequence[Point], Sequence[Point]]], subj
         "Dots: the program, larger the more often it says so; bars: 95 % intervals over streams. Pale: ideal observer."
     )
     parts.append(words(4.0, 91.0, note, 3.0, fill=PALE))
-    return page(8.0 + 68.0 * len(panels), 95.0, "Stated chance that the crank stands against how often it stood", parts)
+    return page(
+        max(8.0 + 68.0 * len(panels), NOTE_MM),
+        95.0,
+        "Stated chance that the crank stands against how often it stood",
+        parts,
+    )
