@@ -8,6 +8,7 @@ from functools import cache
 import numpy as np
 
 from tests.scenario import MOTOR, PLAN, SETTINGS, TICK_S, WINDER
+from winding_coach.coach.said import Alarm
 from winding_coach.coach.step import Coach
 from winding_coach.command_line.lesson import seen_by
 from winding_coach.inputs import KEYS, BytesArrived, Ended, KeyPressed, LinkUp, TimePassed
@@ -22,13 +23,17 @@ LONGEST_S = 400.0
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """A lesson that was taken. from_s: when the learner took over. truths: every tenth of a second since."""
+    """A lesson that was taken. from_s: when the learner took over. truths: every tenth of a second since.
+
+    alarms: codes of all that went on.
+    """
 
     review: WindReview
     from_s: float
     to_s: float
     outcome: str
     truths: tuple[Truth, ...]
+    alarms: frozenset[str]
 
 
 def take(lesson: Lesson, manner: Manner, seed: int = 1) -> Taken:
@@ -43,12 +48,14 @@ def _taken(lesson: Lesson, manner: Manner, seed: int) -> Taken:
     learner = Learner(manner, np.random.default_rng(seed))
     coach.step(LinkUp(0.0, "simulated"))
     truths: list[Truth] = []
+    alarms: set[str] = set()
     at_s, ticks = 0.0, 0
     while not (bench.done or coach.finished or str(coach.view.phase) == lesson.until):
         assert at_s < LONGEST_S, "the lesson did not end"
         at_s, ticks = round(at_s + TICK_S, 6), ticks + 1
         data = bench.advance(TICK_S)
         coach.step(BytesArrived(at_s, data) if data else TimePassed(at_s))
+        alarms.update(said.code for said in coach.said if isinstance(said, Alarm) and said.active)
         if ticks % 4:
             continue
         mine = bench.handed_over_s is not None
@@ -65,4 +72,4 @@ def _taken(lesson: Lesson, manner: Manner, seed: int) -> Taken:
     assert bench.handed_over_s is not None
     assert coach.summary is not None
     review = review_of(watch.figures, PLAN, WINDER.ratio, wanted=lesson.aims)
-    return Taken(review, bench.handed_over_s, at_s, coach.summary.outcome, tuple(truths))
+    return Taken(review, bench.handed_over_s, at_s, coach.summary.outcome, tuple(truths), frozenset(alarms))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from random import Random
 
 import pytest
@@ -102,6 +103,16 @@ def test_an_honest_crank_loses_none(how: dict[str, float]) -> None:
     """One that wanders, whose pulses come twice, or whose hand pauses now and then: a false alarm in 2 % at most."""
     said = [lost_after(0.0, wanders=0.1, seed=seed, **how) is not None for seed in range(150)]
     assert sum(said) <= 3
+
+
+def test_a_hand_that_slows_down_from_turn_to_turn_loses_none() -> None:
+    """It was held against the quickest of four turns, and a slow turn then was two."""
+    rhythm, t_s = Rhythm(), 0.0
+    for turn in range(60):
+        t_s += 0.8 + 0.3 * math.sin(turn * math.pi / 4.0)
+        rhythm.add(t_s - 0.05, float(turn))
+        rhythm.add(t_s, float(turn + 1))
+    assert rhythm.lost is None
 
 
 def test_pulses_that_come_as_often_as_lines_are_not_judged() -> None:

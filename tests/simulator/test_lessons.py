@@ -182,7 +182,6 @@ class TestLearners:
         assert min(taken.review.aims, key=lambda aim: 100.0 if aim.score is None else aim.score).aim == "stalls"
         assert "stand" in taken.review.better
 
-    @pytest.mark.xfail(reason="lowest torque of the hasty one is 0.76 of the steady one's, not 0.75: open", strict=True)
     def test_the_hasty_one_lets_torque_fall_further(self) -> None:
         lowest = {}
         for name in ("steady", "hasty"):
@@ -215,6 +214,13 @@ class TestLearners:
         assert (taken.review.score or 0.0) >= PASS_SCORE
         assert {aim.aim for aim in taken.review.aims} == set(lesson(name).aims)
         assert (take(lesson(name), MANNERS[spoiler]).review.score or 0.0) < (taken.review.score or 0.0) - 15.0
+
+    @pytest.mark.parametrize("seed", [1, 3])
+    def test_an_uneven_crank_was_taken_for_lost_pulses(self, seed: int) -> None:
+        """The meter is honest and the motor as its label says: slow turns among quick ones are no lost pulses."""
+        taken = take(lesson("whole"), HASTY, seed)
+        assert "far_off" not in taken.alarms
+        assert "overwind_soon" in taken.alarms, "it came to its end"
 
     def test_an_uneven_crank_is_told(self) -> None:
         uneven, even = take(lesson("even"), HASTY).review, take(lesson("even"), STEADY).review

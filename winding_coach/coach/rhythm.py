@@ -17,8 +17,9 @@ SURE, LEAST = 5.0, -3.0
 """Log of the odds from which pulses are lost, and below which it does not sink: a sensor may begin to lose them."""
 BOUNCE = 0.4
 """A pulse so soon after another, in usual gaps, is the same one."""
-NEIGHBOURS, FEWEST_GAPS = 4, 3
-"""A gap is held against the one after it and up to three before."""
+NEIGHBOURS = 2
+"""A gap is held against the one before and the one after it: a hand that slows down for some turns does it from turn to
+turn, and is twice as slow as three turns ago, but hardly as one ago."""
 LINES_A_GAP = 4.0
 """Where lines are as far apart as pulses, their rhythm is that of the lines."""
 RECENT = 24
@@ -67,10 +68,10 @@ class Rhythm:
     def _gap(self, seconds: float) -> None:
         gaps = self._gaps
         gaps.append(seconds)
-        if len(gaps) < FEWEST_GAPS:
+        if len(gaps) <= NEIGHBOURS:
             return
-        *before, middle, after = gaps
-        shortest = min(*before, after)
+        before, middle, after = gaps
+        shortest = min(before, after)
         times = middle / max(shortest, 1e-3)
         if times > LONGEST or shortest < LINES_A_GAP * self._line_s:
             return
