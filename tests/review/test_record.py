@@ -101,9 +101,7 @@ def test_work_is_what_the_simulated_motor_took_and_gave() -> None:
     took_J, gave_J = work_of(turns, torques)
     assert work is not None
     assert abs(work.wound_in_J - took_J) < 2.0 * work.sd_J < 1.0
-    assert work.returned_sd_J < 0.25
-    if abs(work.returned_J - gave_J) >= 2.0 * work.returned_sd_J:
-        pytest.xfail("the little work that the back-off gives back reads 0.36 J high (of 1.09) at 20 lines/s: open")
+    assert abs(work.returned_J - gave_J) < 2.0 * work.returned_sd_J < 0.5
 
 
 def test_a_broken_motor_gives_nothing_back() -> None:

@@ -10,6 +10,7 @@ from winding_coach.coach.distance import UNCHANGED_S
 from winding_coach.coach.doubts import Doubts
 from winding_coach.coach.follow import Fallen
 from winding_coach.coach.guide import Guide
+from winding_coach.coach.held import HeldTurns
 from winding_coach.coach.intake import Intake
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.live import LiveScale
@@ -77,6 +78,7 @@ class Gathering:
         self._counted = True
         self._fallen = Fallen()
         self._most_turns = 0.0
+        self._held_turns = HeldTurns()
         self._path = path
         self._band = RateBand(limits, path)
         self._limit = LimitPredictor(limits.peak_Nm)
@@ -87,6 +89,10 @@ class Gathering:
         live = intake.live
         now = self._gathered(intake, here, guide, top_Nm, live, asks)
         here.arriving = not leaves_again(now, self.limits) if here.arriving else arrives(now, self.limits)
+        signed = intake.sample is not None and intake.sample.quadrature
+        held = self._held_turns.tell(now, self.limits, signed=signed)
+        if held:
+            now = replace(now, turns_held=held)
         self._doubt(now, intake, live)
         doubts = self.doubts
         if doubts.reasons and (now.doubts, now.of_plan, now.going_on) != (
@@ -194,6 +200,7 @@ class Gathering:
             asks,
             held.source == AS_LEFT,  # as_left
             by_taps=intake.by_taps(phase),
+            turns_held=0.0,  # turns_held
         )
 
     def _held(

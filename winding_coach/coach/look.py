@@ -70,7 +70,7 @@ def reading_of(
 
     Turns that nobody counted are shown as the signal estimates them, and nothing is worked out from them.
     """
-    turns = now.turns
+    turns = None if now.turns is None else now.turns - now.turns_held
     if turns is None and seen is not None and seen.turns_source == "estimated" and seen.crank_turns is not None:
         turns, turns_source = seen.crank_turns * limits.ratio + now.turns_in, "estimated"
     return ReadingSaid(
@@ -85,4 +85,5 @@ def reading_of(
         cranking=now.cranking,
         turns_left=None if now.turns is None else max(limits.target_turns - now.turns, 0.0),
         break_risk=break_risk,
+        turns_held=now.turns_held,
     )

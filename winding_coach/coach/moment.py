@@ -31,6 +31,7 @@ class Moment:
     far from the label may be, best fit first; of_plan: that torque over the plan's; going_on: somebody said to go on.
     by_taps: the meter has failed in mid-wind, and taps carry its count on.
     zero_refused_Nm: what was on the hook when a zero was refused. left_hand: found so. distance_lost: given up.
+    turns_held: of `turns`, those that may have come off instead, since one sensor counts up either way.
     as_left: the turns in are those that the last flight left.
     """
 
@@ -94,6 +95,7 @@ class Moment:
     asks: bool = False
     as_left: bool = False
     by_taps: bool = False
+    turns_held: float = 0.0
 
     @property
     def in_doubt(self) -> bool:

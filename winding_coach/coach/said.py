@@ -212,7 +212,11 @@ class Alarm:
 
 @value(frozen=True, slots=True)
 class ReadingSaid:
-    """What the signal shows now; None where it cannot be told. Turns are of the motor."""
+    """What the signal shows now; None where it cannot be told. Turns are of the motor.
+
+    turns_held (not in the event): counted since torque began to fall from its top, and left out of `turns`, for one
+    sensor counts up either way and it is not clear yet which it was. `turns_left` and `break_risk` take them as on.
+    """
 
     at_s: float
     torque_Nm: float | None = None
@@ -225,6 +229,7 @@ class ReadingSaid:
     cranking: bool | None = None
     turns_left: float | None = None
     break_risk: float | None = None
+    turns_held: float = 0.0
 
     def as_json(self) -> dict[str, Any]:
         return {

@@ -151,6 +151,7 @@ class _Taking:
     gaps: list[Gap] = field(default_factory=list)
     live_s: float | None = None
     source: str = "unknown"
+    held: list[tuple[float, float]] = field(default_factory=list)
 
     def see(self, view: CoachView) -> None:
         reading, phase = view.reading, view.phase
@@ -159,6 +160,7 @@ class _Taking:
         turns = reading.turns
         if turns is not None and phase in LOADED:
             self.source = reading.turns_source
+        self._decide(view.at_s, turns, reading.turns_held)
         if turns is not None and (not self.counts or self.counts[-1][1] != turns):
             self.counts.append((view.at_s, turns))
         torque_Nm = reading.torque_Nm
@@ -170,6 +172,18 @@ class _Taking:
         self.live_s = view.at_s
         if not self.samples or view.at_s - self.samples[-1].at_s >= EVERY_S - 1e-9 or phase != self.samples[-1].phase:
             self.samples.append(Sample(view.at_s, phase, torque_Nm, turns, reading.distance_m))
+
+    def _decide(self, at_s: float, turns: float | None, held: float) -> None:
+        """Counts that were held are laid where they came, on or off, as soon as that is decided."""
+        if held > 0.0:
+            if not self.held or self.held[-1][1] != held:
+                self.held.append((at_s, held))
+        elif self.held:
+            if turns is not None and self.counts:
+                from_turns = self.counts[-1][1]
+                way = 1.0 if turns > from_turns else -1.0
+                self.counts.extend((then_s, from_turns + way * count) for then_s, count in self.held)
+            self.held.clear()
 
     def hear(self, said: Alarm, turns: float | None) -> None:
         if said.active:
