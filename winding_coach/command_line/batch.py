@@ -22,7 +22,7 @@ from typing import Any
 
 from winding_coach.command_line.home import Home, home_from, units_from
 from winding_coach.command_line.kinds import BATCH
-from winding_coach.command_line.learned_text import property_lines
+from winding_coach.command_line.learned_text import filled, property_lines
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.records import Known, a_job, add_jobs, run_job, told
 from winding_coach.command_line.shelving import looked, shelf_at, shelf_file
@@ -190,7 +190,7 @@ def _fit(args: argparse.Namespace, home: Home) -> int:
         print(json.dumps({"winds": [one.as_json() for one in learned], **_as_object(batch, home)}, ensure_ascii=False))
         return 0
     for one in learned:
-        print("\n".join(_wind_lines(one)))
+        print("\n".join(filled(_wind_lines(one))))
     if set_fit is not None:
         off = ", ".join(f"{residual * 1e3:+.1f}" for residual in set_fit.residuals_m)
         print(f"Permanent set: {set_fit.limit:.1%} ± {set_fit.sd:.1%} in the end; lengths off by {off} mm.")
@@ -364,7 +364,7 @@ def _batch_lines(batch: Batch, home: Home) -> list[str]:
     ]
     if batch.set_limit is not None:
         lines.append(f"Permanent set in the end: {batch.set_limit:.1%}.")
-    return [*lines, *property_lines(made), f"It rests on {rests_on}. Intervals of 90 %."]
+    return [*filled([*lines, *property_lines(made)]), f"It rests on {rests_on}. Intervals of 90 %."]
 
 
 def _wind_lines(one: Learned) -> list[str]:

@@ -56,7 +56,7 @@ def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--motor-pull", default="18", metavar="NEWTONS", help="at full stretch, see plan (18)")
     parser.add_argument("--again", metavar="LIST", help="take only these loads of the last set again, as in 4,9")
     parser.add_argument(
-        "--resume", action="store_true", help="go on with the last set where it was broken off, its loads kept"
+        "--resume", action="store_true", help="continue the last set where it was broken off, its loads kept"
     )
     parser.add_argument("--rating", metavar="TORQUE", help="torque that loads the cell fully")
     parser.add_argument("--name", default="meter", metavar="NAME", help="of the meter (meter)")
@@ -166,7 +166,7 @@ def _taken(args: argparse.Namespace, home: Home, units: UnitSystem, raws: list[i
         return read_points(args.points)
     last = home.folder / FOLDER / LAST
     if args.again is not None and args.resume:
-        raise UsageProblem("--resume goes on with a set, --again takes loads of a whole one: leave one of them out.")
+        raise UsageProblem("--resume continues a set, --again takes loads of a whole one: leave one of them out.")
     before = read_points(str(last)) if args.again is not None else []
     places = numbers_again(args.again, len(before)) if args.again is not None else []
     loads = [before[place].load for place in places] if before else _loads(args, units)
@@ -204,7 +204,7 @@ def _already(kept: list[Taken], loads: list[Load]) -> list[Point]:
         for one, load in zip(kept, loads, strict=False)
     )
     if not same or len(kept) > len(loads):
-        raise UsageProblem("--resume: the last set was of other loads: give the same arm and masses, or begin anew.")
+        raise UsageProblem("--resume: the last set was of other loads: give the same arm and masses, or start again.")
     if len(kept) == len(loads):
         raise UsageProblem("--resume: the last set is complete: --again takes single loads of it again.")
     return [one.point for one in kept]

@@ -49,7 +49,7 @@ def _fault_form(kind: str, for_s: float) -> str:
 
 
 FAULT_WORDS = (
-    "\n\nfaults, at a second of the wind (and for so many seconds), or of a share of all lines or bytes:\n"
+    "\n\nfaults, at a time in s of the wind (after the colon: for how long), or for a share of all lines or bytes:\n"
     + "\n".join(f"  {_fault_form(kind, for_s):<22}{what}" for kind, (what, for_s) in KINDS.items())
     + "\n\nfaults with --weights:\n"
     + "\n".join(f"  {name:<22}{what}" for name, (what, _) in FAULTS.items())
@@ -74,11 +74,11 @@ def add_emulate_arguments(emulate: argparse.ArgumentParser) -> None:
         metavar="STYLE",
         help=f"how the hands wind: {', '.join(STYLES)}, or listens: as the coach says",
     )
-    emulate.add_argument("--left", metavar="PERCENT", help="a motor with so much of its launch turns left is let down")
-    emulate.add_argument("--speed", default="1", metavar="TIMES", help="how fast (1)")
-    emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data a second (80)")
+    emulate.add_argument("--left", metavar="PERCENT", help="let down a motor with this share of its launch turns left")
+    emulate.add_argument("--speed", default="1", metavar="TIMES", help="times real time (1)")
+    emulate.add_argument("--lines-per-s", default="80", metavar="N", help="lines of data per second (80)")
     emulate.add_argument("--channels", default="c", metavar="LETTERS", help="of c or q (crank), d, t (c)")
-    emulate.add_argument("--pulses-per-turn", default="1", metavar="N", help="counts of a turn of the crank (1)")
+    emulate.add_argument("--pulses-per-turn", default="1", metavar="N", help="counts per crank turn (1)")
     emulate.add_argument(
         "--crank-sender",
         action="store_true",

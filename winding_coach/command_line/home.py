@@ -42,9 +42,8 @@ def add_common_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what every command takes: `--home` and `--units`."""
     common = parser.add_argument_group(
         "everywhere",
-        "What is not given comes from the motor on the shelf, else from the settings\n"
-        "  (settings.json in the folder of the data; `wind --set-up` asks for them), else\n"
-        "  the default in brackets is taken.",
+        "What is not given comes from the motor on the shelf, else from the settings (settings.json in the folder of"
+        " the data; `wind --set-up` asks for them), else the default in brackets is taken.",
     )
     common.add_argument(
         "--home", metavar="DIR", help="folder of the data (else $WINDING_COACH_HOME, else the usual one)"

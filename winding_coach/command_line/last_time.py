@@ -74,7 +74,7 @@ def mark(shelf: Shelf, wind: Wind, *, broke: bool) -> str:
         if shelf.get(Motor, named).state == before:
             shelf.edit(Motor, named, state=after)
     if broke:
-        return f"Wind {short}: motor {named} broke and is marked so; 'flight whole --wind {short}' takes that back."
+        return f"Wind {short}: motor {named} broke and is marked so. Undo: 'flight whole --wind {short}'."
     return f"Wind {short}: motor {named} did not break and is in use."
 
 

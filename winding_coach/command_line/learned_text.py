@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from textwrap import wrap
+
 from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.looseness import SPEAKS_FROM
 
 WHAT_LOOSENS = {"A": "any slack", "B": "only long steps", "C": "only steps with the crank stopped"}
 TELLS_LOOSENESS = "motors that break after walk-ins of different kinds, with a distance sensor"
+
+
+WIDTH = 80
+
+
+def filled(lines: Iterable[str]) -> list[str]:
+    """Return the lines within the width of a terminal; what does not fit hangs below."""
+    return [
+        part
+        for line in lines
+        for part in wrap(line, WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    ]
 
 
 def property_lines(made: FittedBatch) -> list[str]:

@@ -72,6 +72,6 @@ def measured_again(shelf: Shelf, motor: str, typed: str, units: UnitSystem, *, s
     if loop_m is None:
         raise UsageProblem(
             f"loop: '{typed.strip()[:20]}' is not {motor}, which was {show(before_m, 'length', units)}: type its length"
-            " with the unit, or enter to go on."
+            " with the unit, or press enter to continue."
         )
     shelf.edit(Motor, motor, loop_m=loop_m, measured_at_use=shelf.uses(motor, simulated=simulated))

@@ -20,6 +20,7 @@ from winding_coach.command_line.calibrate import add_calibrate_arguments, calibr
 from winding_coach.command_line.coaching import calibration_from
 from winding_coach.command_line.conform import add_conform_arguments, conform
 from winding_coach.command_line.emulate import FAULT_WORDS, add_emulate_arguments, emulate_meter
+from winding_coach.command_line.help_lines import HelpLines
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.listening import listen
 from winding_coach.command_line.plain_port import (
@@ -81,7 +82,7 @@ def _job(
         help=about,
         description=about[0].upper() + about[1:] + ".",
         epilog=f"example:\n  winding-coach {example}{more}",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpLines,
     )
 
 
@@ -147,9 +148,7 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         print(json.dumps(asdict(found) | {"port": args.port, "repeats_kept": kept}))
     else:
         if kept:
-            print(
-                "How often it repeats a value is kept with its calibration, so that a reading that stands is noticed."
-            )
+            print("How often it repeats a value is kept with its calibration, so that a frozen reading is noticed.")
         _print_check(asdict(found), units)
         if found.plain:
             print(LOW_TRUST)

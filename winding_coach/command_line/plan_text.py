@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean
@@ -32,6 +33,8 @@ RATES_OF = {
 EVEN_IS_DEFAULT = (
     "The coach leads along the even way: it is no riskier under any of the three, and has no jump at the hooks."
 )
+WIDTH = 80
+"""Columns of a terminal."""
 PLACES = 16
 """A rate of a phase is its mean over so many places."""
 
@@ -139,11 +142,18 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
         f"Back off {plan.back_off_turns / ratio:.1f} turns ({plan.back_off_turns:.0f} of the motor), to"
         f" {torque(plan.launch_torque_Nm)}: {plan.launch_turns:.0f} are left for the launch.",
     ]
-    lines = [f"{name:<17} {value}" for name, value in rows]
-    lines += ["", *(f"{i}. {step}" for i, step in enumerate(steps, 1)), "", *_walk_in(planned, units)]
-    lines += ["", *_how_sure(planned, units), f"It rests on {plan.rests_on}."]
-    more = [*_under_load(planned), *_ways(planned), *_published(planned)]
-    return "\n".join([*lines, *more, *plan.limits])
+    lines = [line for name, value in rows for line in wrap(f"{name:<17} {value}", WIDTH, subsequent_indent=" " * 18)]
+    lines += ["", *_filled(f"{i}. {step}" for i, step in enumerate(steps, 1)), "", *_walk_in(planned, units)]
+    lines += ["", *_how_sure(planned, units), *_filled([f"It rests on {plan.rests_on}."])]
+    more = [*_under_load(planned), *_ways(planned), *_published(planned), *plan.limits]
+    return "\n".join([*lines, *_filled(more)])
+
+
+def _filled(lines: Iterable[str]) -> Iterator[str]:
+    """Yield the lines within the width of a terminal; what does not fit hangs below."""
+    for line in lines:
+        hang = " " * (15 if line.startswith("  ") else 3)
+        yield from wrap(line, WIDTH, subsequent_indent=hang, break_long_words=False, break_on_hyphens=False)
 
 
 def _under_load(planned: Planned) -> list[str]:
@@ -186,8 +196,8 @@ def _published(planned: Planned) -> list[str]:
         return []
     low, high = planned.ranges.breaking_turns
     return [
-        f"Published marks for good rubber of an unknown batch: it breaks at {low:.0f} to {high:.0f} turns. Break a",
-        "test motor of yours and let 'batch fit' learn from it; from then on --batch plans by your winds.",
+        f"Published, for good rubber of an unknown batch: it breaks at {low:.0f} to {high:.0f} turns.",
+        "Break a test motor of yours and let 'batch fit' learn from it; from then on --batch plans by your winds.",
     ]
 
 

@@ -163,7 +163,7 @@ class UpcomingWinds:
         expected = show(now.expected_m, "length", self._units)
         return (
             f"Measure the loop of {motor}, relaxed along a ruler, before it is hooked up: about {expected} is expected"
-            f" after {counted(now.winds_since, 'wind')} since the last time. Type what it is, or enter to go on."
+            f" after {counted(now.winds_since, 'wind')} since the last time. Type it, or press enter to continue."
         )
 
     def _measured(self, asked: Asked, motor: str, line: str) -> Answer:

@@ -73,8 +73,8 @@ RULES: dict[str, Rule] = {
         ((0.0, 100.0), (1.0, 93.0), (3.0, 80.0), (8.0, 60.0), (20.0, 35.0), (60.0, 0.0)),
         CAPS,
         1.0,
-        "Under one of the three laws what is let go while the crank stands is what loosens the knots. Each stall"
-        " counts as a second more than it lasted: its beginning is told late.",
+        "Under one of the three laws what is let go while the crank is stopped is what loosens the knots. Each stall"
+        " counts as 1 s more than it lasted: its beginning is noticed late.",
     ),
     "peak": Rule(
         (

@@ -35,7 +35,7 @@ class NextWind(ModalScreen[Asked | None]):
         listed = [Static(self._text("\n".join(f"{number:>2}  {row}" for number, row in enumerate(rows, 1))))]
         before = [Static(self._text(self._said_before), classes="before")] if self._said_before else []
         panel = VerticalScroll(*before, *(listed if rows else []), Input(), self._said)
-        panel.border_title, panel.border_subtitle = "next wind", "enter goes on, escape closes"
+        panel.border_title, panel.border_subtitle = "next wind", "enter continues, escape closes"
         yield panel
 
     def on_mount(self) -> None:

@@ -83,7 +83,7 @@ LINK_HELD = {
 }
 """What to do with a loaded motor in hand when the meter says nothing."""
 
-LINK_TAPS = "Hold the winder still; check the lead. Or go on: press c at each turn."
+LINK_TAPS = "Hold the winder still; check the lead. Or press c at each crank turn."
 """The same where turns were counted so far."""
 
 OUTCOME_BLOCKS = {"done": "DONE", "broken": "BROKEN", "gone": "GONE", "stopped": "STOPPED", "lost": "LOST"}
