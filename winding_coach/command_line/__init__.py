@@ -13,7 +13,6 @@ from types import ModuleType
 from typing import Any, NoReturn
 
 from winding_coach import __version__
-from winding_coach.command_line.help_lines import HelpLines
 from winding_coach.command_line.plain import plain_output
 from winding_coach.command_line.problem import Problem
 
@@ -109,7 +108,7 @@ def parser_of(name: str) -> argparse.ArgumentParser:
     about, _, more = str(module.__doc__).partition("\n\n")
     parser = Parser(
         prog=f"winding-coach {name}",
-        formatter_class=HelpLines,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
         description=about,
         epilog=more,
     )
