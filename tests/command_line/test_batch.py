@@ -15,7 +15,7 @@ import pytest
 
 from tests.command_line.test_main import run
 from winding_coach.command_line import main
-from winding_coach.inputs import BytesArrived, LinkUp
+from winding_coach.inputs import BytesArrived, KeyPressed, LinkUp
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
 from winding_coach.rubber.path import PlanPath
@@ -32,9 +32,14 @@ PLAN = make_plan(TH_07, WINDER, THISTLEDOWN)
 
 
 def simulated_trace(
-    folder: Path, style: str = "good", channels: str = "c", torque_scale: float = 1.0, strength_u: float = 0.5
+    folder: Path,
+    style: str = "good",
+    channels: str = "c",
+    torque_scale: float = 1.0,
+    strength_u: float = 0.5,
+    key: str | None = None,
 ) -> str:
-    """A wind at twenty lines a second, written as a trace; returns its path."""
+    """A wind at twenty lines a second, written as a trace; returns its path. key: pressed at its end."""
     rng = np.random.default_rng(4)
     motor = SimulatedMotor(TH_07, torque_scale=torque_scale, strength_u=strength_u)
     hands = ScriptedHands(PLAN, TH_07, WINDER, STYLES[style], rng)
@@ -56,6 +61,8 @@ def simulated_trace(
         data = bench.advance(0.1)
         if data:
             writer.input(BytesArrived(at_s, data))
+    if key is not None:
+        writer.input(KeyPressed(at_s, key))
     writer.close()
     return str(writer.path)
 
@@ -65,7 +72,8 @@ def traces(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     folder = tmp_path_factory.mktemp("traces")
     return {
         "stiff": simulated_trace(folder, torque_scale=1.08),
-        "broke": simulated_trace(folder, "overwind", channels="cd", strength_u=0.9),
+        "broke": simulated_trace(folder, "overwind", channels="cd", strength_u=0.9, key="broke"),
+        "unsaid": simulated_trace(folder, "overwind", channels="cd", strength_u=0.9),
         "uncounted": simulated_trace(folder, channels=""),
     }
 
@@ -91,6 +99,29 @@ def refused(capsys: pytest.CaptureFixture[str], status: int, *words: str) -> str
     assert out == ""
     assert error.count("\n") == 1
     return error
+
+
+def test_a_break_that_nobody_confirmed_tells_nothing_of_strength(
+    capsys: pytest.CaptureFixture[str], traces: dict[str, str]
+) -> None:
+    """A motor that came off the hook counted as one that broke."""
+    found = as_object(capsys, "fit", "amber", traces["stiff"], traces["unsaid"])
+    assert found["winds"][0]["wound"]["broke"] is False
+    assert found["winds"][1]["wound"] is None
+    assert "nobody said whether the motor broke" in " ".join(found["winds"][1]["remarks"])
+
+
+def test_a_break_that_is_confirmed_afterwards_counts(
+    capsys: pytest.CaptureFixture[str], home: Path, traces: dict[str, str]
+) -> None:
+    kept = home / "traces" / Path(traces["unsaid"]).name
+    kept.parent.mkdir()
+    shutil.copy(traces["unsaid"], kept)
+    os.utime(kept, (1e9, 1e9))  # or it might still be written
+    assert main(["flight", "broke"]) == 0
+    capsys.readouterr()
+    found = as_object(capsys, "fit", "amber", traces["stiff"], str(kept))
+    assert found["winds"][1]["wound"]["broke"] is True
 
 
 def test_scale_and_strength_come_out_of_the_traces(capsys: pytest.CaptureFixture[str], traces: dict[str, str]) -> None:

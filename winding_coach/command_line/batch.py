@@ -170,7 +170,8 @@ def batch_file(name: str, home: Home) -> Path:
 def _fit(args: argparse.Namespace, home: Home) -> int:
     file = batch_file(args.name, home)
     if args.traces:
-        learned = [_learned(Path(trace)) for trace in args.traces]
+        outcomes = _outcomes(home)
+        learned = [_learned(Path(trace), outcomes.get(Path(trace).name)) for trace in args.traces]
     elif args.loops is not None:
         raise UsageProblem("--loops goes with the traces of one motor, in their order: name them.")
     else:
@@ -199,6 +200,14 @@ def _fit(args: argparse.Namespace, home: Home) -> int:
     return 0
 
 
+def _outcomes(home: Home) -> dict[str, str]:
+    """Return what became of the shelf's winds, by the names of their traces: somebody may have said it since."""
+    if not shelf_file(home).exists():
+        return {}
+    with shelf_at(home, reading=True) as shelf:
+        return {wind.trace: wind.outcome for wind in shelf.winds()}
+
+
 def _learned_from_shelf(name: str, home: Home) -> list[Learned]:
     """Return what the shelf's winds of a batch tell; those on a simulated meter only where there are no others."""
     from winding_coach.shelf.store import WindFilter
@@ -213,7 +222,7 @@ def _learned_from_shelf(name: str, home: Home) -> list[Learned]:
     learned = []
     for wind in reversed(real or winds):
         try:
-            learned.append(_learned(home.traces / wind.trace))
+            learned.append(_learned(home.traces / wind.trace, wind.outcome))
         except Problem as problem:
             # One that cannot be read must not keep the others from telling.
             learned.append(Learned(wind.trace, None, None, (str(problem),)))
@@ -224,13 +233,13 @@ def _learned_from_shelf(name: str, home: Home) -> list[Learned]:
     return learned
 
 
-def _learned(path: Path) -> Learned:
-    """Replay one trace and take from it what the full-stretch part and the end tell."""
+def _learned(path: Path, outcome: str | None = None) -> Learned:
+    """Replay one trace and take from it what the full-stretch part and the end tell. outcome: by the shelf."""
     from winding_coach.command_line.logged import logged_wind
     from winding_coach.traces.rows import TraceError
 
     try:
-        wind = logged_wind(path)
+        wind = logged_wind(path, outcome)
     except TraceError as error:
         raise Problem(str(error)) from None
     remarks = list(wind.remarks)

@@ -59,8 +59,15 @@ class LoggedWind:
     marks: WindMarks | None = None
 
 
-def logged_wind(path: Path) -> LoggedWind:
+BROKE = "broken"
+"""The outcome of a wind whose motor broke, as somebody said."""
+
+
+def logged_wind(path: Path, outcome: str | None = None) -> LoggedWind:
     """Replay a trace and return what it tells.
+
+    outcome: of the wind by the shelf, where somebody may have said since that the motor broke. Only a break that was
+    confirmed is one; a motor whose torque went, and of which nobody said why, tells nothing of strength.
 
     Raises:
         TraceError: it cannot be read or coached again.
@@ -73,7 +80,7 @@ def logged_wind(path: Path) -> LoggedWind:
     looked_at_s, counted = -LOOK_EVERY_S, 0.0
     samples: list[_Sample] = []
     course: list[_Sample] = []
-    broke = False
+    went = False
     for event in trace.inputs:
         coach.step(event)
         view = coach.view
@@ -81,7 +88,7 @@ def logged_wind(path: Path) -> LoggedWind:
         if event.at_s - looked_at_s < LOOK_EVERY_S and view.reading.turns in (counted, None):
             continue
         looked_at_s, counted = event.at_s, view.reading.turns or 0.0
-        broke = broke or view.phase is Phase.BROKEN
+        went = went or view.phase is Phase.BROKEN
         reading = view.reading
         if reading.turns is None or reading.torque_Nm is None or reading.turns_source not in COUNTED or view.stale:
             continue
@@ -91,14 +98,19 @@ def logged_wind(path: Path) -> LoggedWind:
             samples.append(course[-1])
     course = _put_right(course, settings.winder.ratio)
     reached = max((_stretch_of(one, plan, way) for one in course if one.phase in LOADING), default=0.0)
+    closed = None if coach.summary is None else coach.summary.outcome
+    broke = BROKE in (outcome, closed)
+    unsaid = went and not broke and outcome in (None, "gone", "open") and closed in (None, "gone")
     remarks = []
+    if unsaid:
+        remarks.append("Torque went, and nobody said whether the motor broke: say so by 'flight broke'.")
     if not samples:
         remarks.append("No turns were counted at full stretch, so the torque scale cannot be told.")
     if not reached:
         remarks.append("No turns were counted, so it cannot be told how far the motor was wound.")
     return LoggedWind(
         _stretched(samples, settings.motor, plan.stretch_distance_m) if samples else None,
-        Wound(reached, broke, _by_law(course, settings.motor, plan)) if reached else None,
+        Wound(reached, broke, _by_law(course, settings.motor, plan)) if reached and not unsaid else None,
         tuple(remarks),
         _marks(course, settings.motor, plan, way, settings.winder.ratio) if course else None,
     )

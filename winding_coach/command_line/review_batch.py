@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +44,8 @@ def batch_review(named: str, home: Home, units: UnitSystem) -> tuple[Report, dic
         traced = [wind for wind in winds if wind.trace_bytes is not None]
         winds = [wind for wind in winds if (home.traces / wind.trace).exists()] or traced
         paths = [home.traces / wind.trace for wind in winds[:MOST_WINDS]]
-        learned = side_by_side(learned_from, paths, "reading traces")
+        outcomes = {wind.trace: wind.outcome for wind in winds}
+        learned = side_by_side(partial(learned_from, outcomes=outcomes), paths, "reading traces")
         batch = Batch(
             name,
             tuple(one.wound for one in learned if one.wound is not None),
@@ -93,10 +96,13 @@ def _from_shelf(named: str, home: Home) -> tuple[str, tuple[float, ...], list[Wi
         return named, densities, shelf.winds(WindFilter(batch=named))
 
 
-def learned_from(path: Path) -> LearnedWind:
-    """Return what one trace tells of the rubber; a trace that cannot be read tells nothing, and its name says so."""
+def learned_from(path: Path, outcomes: Mapping[str, str]) -> LearnedWind:
+    """Return what one trace tells of the rubber; a trace that cannot be read tells nothing, and its name says so.
+
+    outcomes: of winds by the shelf, by the names of their traces.
+    """
     try:
-        wind = logged_wind(path)
+        wind = logged_wind(path, outcomes.get(path.name))
     except TraceError:
         return LearnedWind(f"{path.name} (cannot be read)", None, None)
     scale = None
