@@ -219,6 +219,7 @@ def common_side() -> list[str]:
         words(4, 31, "motor", 3.1, fill=SECOND),
         *across(FRONT, REAR, AXIS + 36, f"{1e3 * SPAN_M:.0f}", from_y=AXIS + 20),
         *across(16, FRONT, AXIS + 36, f"{1e3 * OVERHANG_M:.0f}", from_y=AXIS + 2),
+        *across(FRONT, hub, AXIS - 16, f"{1e3 * SPAN_M / 2:.0f} to the arm", from_y=AXIS - 12),
     ]
 
 
@@ -247,7 +248,7 @@ def bearing_and_arm() -> str:
         *note(20, 17, "light collar: the shaft cannot slide back", FRONT - 8, AXIS - 4),
         words(134, AXIS + 1, "shaft Ø 4 steel", 3.1),
         *across(16, 132, AXIS + 28, "shaft 116", from_y=AXIS + 8),
-        *across(FRONT - 5, FRONT + 5, AXIS + 32, "10", from_y=AXIS + 30),
+        *across(FRONT - 5, FRONT + 5, AXIS + 41.5, "10", from_y=AXIS + 40),
         words(18, AXIS + 50, "base 160 × 160 × 8, screwed or clamped down", 3.1),
         words(
             8,

@@ -71,7 +71,8 @@ def test_only_somebody_can_say_that_a_motor_broke(home: Path, capsys: pytest.Cap
     assert "motor th-07 broke and is marked so" in capsys.readouterr().out
     assert so() == ("broken", "broken")
     assert main(["flight", "whole", "--wind", "w1"]) == 0
-    assert so() == ("gone", "in_use")
+    assert so() == ("stopped", "in_use"), "somebody said now that it came off"
+    assert not any("nobody said" in said for said in picked(home, motor="th-07", ratio="10")[0].said)
     kept, said = keeper(Home(home, {}), "w1", "metric")("broke")
     assert kept, said
     assert so() == ("broken", "broken"), "typed in the finished screen"
@@ -108,3 +109,50 @@ def test_a_wind_the_other_way_round_is_reviewed_as_any(home: Path, capsys: pytes
         assert left[name] == pytest.approx(right[name], rel=0.03), name
         assert left[name] > 0
     assert left["peak_turns"] == pytest.approx(right["peak_turns"], abs=20)
+
+
+def test_a_break_that_was_none_is_none_for_good(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Key b pressed by mistake: 'flight whole' left the wind broken, and it counted as a break of its batch."""
+    wound(home, outcome="broken")
+    with Shelf(home / "shelf.sqlite") as shelf:
+        shelf.edit(Motor, "th-07", state="broken")
+    assert main(["flight", "whole", "--wind", "w1"]) == 0
+    with Shelf(home / "shelf.sqlite") as shelf:
+        assert (shelf.wind("w1").outcome, shelf.get(Motor, "th-07").state) == ("stopped", "in_use")
+    assert main(["flight", "broke", "--wind", "w1"]) == 0
+    with Shelf(home / "shelf.sqlite") as shelf:
+        assert shelf.wind("w1").outcome == "broken"
+    wound_well = a_wind(2, id="w2")
+    with Shelf(home / "shelf.sqlite") as shelf:
+        shelf.log(wound_well)
+    assert main(["flight", "whole", "--wind", "w2"]) == 0
+    with Shelf(home / "shelf.sqlite") as shelf:
+        assert shelf.wind("w2").outcome == "done"
+
+
+def test_next_and_advice_ask_of_a_motor_whose_torque_went(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A wind that nobody looked after: the motor was proposed as rested, and advice wound it on."""
+    wound(home, outcome="gone")
+    with Shelf(home / "shelf.sqlite") as shelf:
+        if not shelf.has(Motor, "th-08"):
+            shelf.add(Motor("th-08", 0.30, 1.4e-3))
+    assert main(["motor", "next"]) == 0
+    said = capsys.readouterr().out
+    assert said.index("th-08") < said.index("th-07")
+    assert "Did motor th-07 break?" in said
+    assert "flight broke --wind w1" in said
+    assert main(["motor", "next", "--flights", "4"]) == 0
+    rows = capsys.readouterr().out.partition("Did motor")[0]
+    assert "th-07" not in rows
+    assert "th-08" in rows
+    assert main(["advise", "--motor", "th-07"]) == 0
+    said = capsys.readouterr().out
+    assert "1. Say whether motor th-07 broke" in said
+    assert "Wind th-07 to" not in said
+    assert main(["flight", "whole", "--wind", "w1"]) == 0
+    capsys.readouterr()
+    for words in (["motor", "next"], ["advise", "--motor", "th-07"]):
+        assert main(words) == 0
+        said = capsys.readouterr().out
+        assert "th-07" in said
+        assert "flight broke" not in said

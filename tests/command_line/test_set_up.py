@@ -12,7 +12,7 @@ import pytest
 from tests.scenario import PLAN
 from winding_coach.command_line.home import Home, home_from
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.command_line.set_up import kept_answers, wants_set_up, wrong_answers
+from winding_coach.command_line.set_up import kept_answers, questions, wants_set_up, wrong_answers
 from winding_coach.command_line.settings import drawn_from, eyes_from, fill_in, save_settings, steps_from
 from winding_coach.screen.legible import Eyes
 from winding_coach.standing import Steps
@@ -53,6 +53,7 @@ def test_good_answers_are_kept_with_their_unit_and_read_back(tmp_path: Path) -> 
         ("step_length", "2 cm"),
         ("step_length", "long"),
         ("read_from", "3 mm"),
+        ("crank_port", "auto"),
         ("person", "x" * 41),
         ("person", "\x1b[2J"),
     ],
@@ -61,6 +62,18 @@ def test_each_wrong_answer_is_said_in_a_sentence(name: str, answer: str) -> None
     wrong = wrong_answers(GOOD | {name: answer})
     assert list(wrong) == [name]
     assert wrong[name].endswith(".")
+
+
+def test_a_crank_sender_is_asked_for_and_kept(tmp_path: Path) -> None:
+    assert "crank_port" in [one.name for one in questions({}, ())]
+    answers = GOOD | {"port": "/dev/ttyUSB0", "crank_port": "socket://192.168.4.2:7008"}
+    home = save_settings(Home(tmp_path, {}), kept_answers(answers))
+    given = args(crank_port=None)
+    fill_in(given, home_from(args(home=str(home.folder))))
+    assert given.crank_port == "socket://192.168.4.2:7008"
+    (again,) = [one for one in questions(home.settings, ()) if one.name == "crank_port"]
+    assert again.value == "socket://192.168.4.2:7008"
+    assert wrong_answers(answers | {"crank_port": "/dev/ttyUSB0"}).keys() == {"crank_port"}
 
 
 def test_a_ratio_may_be_written_as_one() -> None:

@@ -142,6 +142,26 @@ def test_the_queue_shows_each_ones_last_aim_once(home: Path) -> None:
     assert sorted(asked) == sorted([a_wind(2).id, a_wind(3).id]), "a wind is reviewed once, and only the last one"
 
 
+def test_each_of_twenty_learners_sees_their_last_aim(home: Path) -> None:
+    """With four motors only those of the first four were seen."""
+    people = [f"learner-{number:02d}" for number in range(20)]
+    with Shelf(home / "shelf.sqlite") as shelf:
+        for name in ("th-01", "th-02", "th-03", "th-04"):
+            shelf.add(a_motor(name, measured_at_use=0))
+        for person in people:
+            shelf.add(Person(person))
+        shelf.log(*(wound(i, "th-01", person, 40.0 - i) for i, person in enumerate(people)))
+    queue = QueueSeen(Home(home, {}), "metric", aim_of=lambda _home, wind, _units: f"aim of {wind.person}")
+    queue.look()
+    heading, *lines = queue()
+    assert heading == HEADING
+    assert len(lines) == 20
+    for place, (person, line) in enumerate(zip(people, lines, strict=True), 1):
+        assert line.startswith(f"{place:>2}  {person}"), "who waited longest is first"
+        assert line.endswith(f"last aim: aim of {person}")
+        assert ("th-0" in line) == (place <= 4)
+
+
 def test_no_shelf_no_queue(home: Path) -> None:
     queue = QueueSeen(Home(home, {}), "metric")
     queue.look()

@@ -60,6 +60,14 @@ def test_a_batch_that_breaks_early_is_wound_less() -> None:
     assert (found.winds, found.breaks, found.instead) == (12, 6, 0.85)
 
 
+def test_a_wind_of_which_nobody_said_why_torque_went_tells_no_strength() -> None:
+    """It was counted among those that held."""
+    known = [wind(0.88, i, broke=i % 2 == 0) for i in range(1, 5)]
+    unsaid = [replace(wind(0.95, i), outcome="gone") for i in range(5, 25)]
+    motor = replace(MOTOR, use=3)
+    assert next_share(motor, HOOKS_M, [], known + unsaid) == next_share(motor, HOOKS_M, [], known)
+
+
 def test_survivors_make_it_surer() -> None:
     held = [wind(0.90, i) for i in range(1, 41)]
     alone = next_share(replace(MOTOR, use=3), HOOKS_M, [], [])

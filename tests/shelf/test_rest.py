@@ -30,6 +30,20 @@ def test_rested_longest_comes_first_and_new_ones_last() -> None:
     assert (found[0].uses, found[0].share, found[0].broken_in) == (2, 0.9, True)
 
 
+def test_a_motor_of_which_nobody_said_whether_it_broke_comes_last_and_is_in_no_day() -> None:
+    gone = a_wind(1, "th-01", started=(FIRST - timedelta(hours=50)).isoformat(), outcome="gone")
+    earlier = a_wind(2, "th-01", started=(FIRST - timedelta(hours=90)).isoformat())
+    found = candidates(MOTORS[:3], {"th-01": 2}, [gone, earlier, wound("th-02", 1.0)], FIRST)  # type: ignore[list-item]
+    assert [(one.motor.name, one.state) for one in found] == [
+        ("th-02", "resting"),
+        ("th-03", "new"),
+        ("th-01", "broke?"),
+    ]
+    assert (found[2].unsaid, found[0].unsaid) == (gone.id, None)
+    assert {one.motor.name for one, _ in day_of(found, 6, 2)} == {"th-02", "th-03"}
+    assert day_of(found[2:], 6, 2) == []
+
+
 def test_a_simulated_wind_is_no_wind_of_a_real_motor() -> None:
     wind = a_wind(1, "th-01", simulated=True)
     assert candidates(MOTORS[:1], {}, [wind], FIRST)[0].state == "new"

@@ -180,11 +180,12 @@ def _lines(advised: Advised, person: str | None, model: str | None, units: UnitS
     lines = [f"Advice for {whose}." if whose else "Advice.", *_wrapped(advised.basis)]
     if advised.fit is not None:
         lines += [f"  {line}" for line in law_lines(advised.fit, units)]
+    first = next((item for item in advised.items if item.topic != "whole"), None)
     for number, item in enumerate(advised.items, 1):
         lines += ["", *_wrapped(f"{number}. {item.do}")]
         effect = effect_words(item)
         lines += [f"   {line}" for line in _wrapped(f"{item.why} {effect}".strip(), WIDTH - 3)]
-        if number == 1 and item.motor is not None and item.topic == "motor":
+        if item is first and item.motor is not None and item.topic == "motor":
             lines.append(f"   Its plan: {_plan_words(item.motor, item.cut_loop_m, advised, units)}")
     if not advised.items:
         lines += ["", "There is nothing to advise yet."]

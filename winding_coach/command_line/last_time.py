@@ -66,7 +66,12 @@ def mark(shelf: Shelf, wind: Wind, *, broke: bool) -> str:
 
     short = wind.id[:SHORT_ID]
     with shelf.writing():
-        shelf.note(wind.id, outcome="broken" if broke else None)
+        by_trace = shelf.note(wind.id, outcome=None).outcome
+        if broke:
+            shelf.note(wind.id, outcome="broken")
+        elif by_trace in ("gone", "broken"):
+            # What the trace says is not so: the motor came off, and the wind ended there.
+            shelf.note(wind.id, outcome="stopped")
         named = wind.motor
         if named is None or wind.simulated or not shelf.has(Motor, named):
             return f"Wind {short}: the motor {'broke' if broke else 'did not break'}."

@@ -99,7 +99,7 @@ def logged_wind(path: Path, outcome: str | None = None) -> LoggedWind:
     course = _put_right(course, settings.winder.ratio)
     reached = max((_stretch_of(one, plan, way) for one in course if one.phase in LOADING), default=0.0)
     closed = None if coach.summary is None else coach.summary.outcome
-    broke = BROKE in (outcome, closed)
+    broke = (outcome or closed) == BROKE
     unsaid = went and not broke and outcome in (None, "gone", "open") and closed in (None, "gone")
     remarks = []
     if unsaid:

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line.home import home_from, units_from
 from winding_coach.command_line.records import a_job
-from winding_coach.command_line.shelving import looked, shelf_at
+from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at
 from winding_coach.command_line.tabular import table
 from winding_coach.command_line.typed import whole
 from winding_coach.command_line.wind_choice import meant
-from winding_coach.units import show
+from winding_coach.units import counted, show
 
 if TYPE_CHECKING:
     from winding_coach.shelf.rest import Candidate
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 MOST_FLIGHTS = 40
 SHOWN = 12
+MOST_ASKED = 3
 WIDTH = 78
 
 
@@ -63,6 +64,11 @@ def run_next(args: argparse.Namespace) -> int:
         print("No motor on the shelf is in use: add one with 'motor add', or cut one: 'winding-coach cut --help'.")
         return 0
     lines = _day_lines(day) if day else _next_lines(ranked, units)
+    unsaid = [one for one in ranked if one.unsaid is not None]
+    for one in unsaid[:MOST_ASKED]:
+        lines += ["", *question(one.motor.name, one.unsaid or "")]
+    if len(unsaid) > MOST_ASKED:
+        lines.append(f"And so for {counted(len(unsaid) - MOST_ASKED, 'more motor')}: they are the last in --json.")
     if advised:
         lines += ["", *wrap(f"Advice would try: {advised}", WIDTH)]
     print("\n".join(lines))
@@ -76,7 +82,7 @@ def _advised(shelf: Shelf, args: argparse.Namespace, units: UnitSystem) -> str |
     if args.person is None and args.model is None:
         return None
     items = advised_for(shelf, args.person, args.model, units).advised.items
-    return items[0].do if items else None
+    return next((one.do for one in items if one.topic != "whole"), None)
 
 
 def _object(one: Candidate) -> dict[str, Any]:
@@ -88,6 +94,7 @@ def _object(one: Candidate) -> dict[str, Any]:
         "rested_s": rested_s,
         "state": one.state,
         "broken_in": one.broken_in,
+        "asked_of_wind": one.unsaid,
     }
 
 
@@ -117,6 +124,16 @@ def _day_lines(day: list[tuple[Candidate, bool]]) -> list[str]:
         for number, (one, official) in enumerate(day, 1)
     ]
     return table(("flight", "motor", "for", "wind to", "of this motor"), rows, right=frozenset({"flight", "wind to"}))
+
+
+def question(motor: str, wind: str) -> list[str]:
+    """Return the question whether a motor broke, in lines; the commands stand unbroken in a line each."""
+    short = wind[:SHORT_ID]
+    return [
+        *wrap(f"Did motor {motor} break? In its last wind torque went, and nobody said why. Say which:", WIDTH),
+        f"  it broke:     winding-coach flight broke --wind {short}",
+        f"  it came off:  winding-coach flight whole --wind {short}",
+    ]
 
 
 def since(rested: timedelta) -> str:

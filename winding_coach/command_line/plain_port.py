@@ -57,13 +57,19 @@ def crank_port_of(args: argparse.Namespace) -> str | None:
         UsageProblem: it is the meter's, or is to be found by itself: a sender answers no question.
     """
     found: str | None = args.crank_port
-    if found in (None, ""):
-        return None
-    if found in ("auto", "sim"):
-        raise UsageProblem("--crank-port: name the sender's port, as in socket://192.168.4.2:7008.")
-    if found == args.port:
-        raise UsageProblem("--crank-port: that is the meter's own port; the sender has another.")
-    return found
+    wrong = wrong_crank_port(found or "", args.port)
+    if wrong is not None:
+        raise UsageProblem(f"--crank-port: {wrong[0].lower()}{wrong[1:]}")
+    return found or None
+
+
+def wrong_crank_port(typed: str, meter: str | None) -> str | None:
+    """Return why a port cannot be a crank sender's beside the meter's, None where it can or none is typed."""
+    if typed in ("auto", "sim"):
+        return "Name the sender's port, as in socket://192.168.4.2:7008."
+    if typed and typed == meter:
+        return "That is the meter's own port; the sender has another."
+    return None
 
 
 def port_of(lines: str, port: str) -> str:

@@ -67,7 +67,7 @@ class QueueSeen:
         self._show(rows, winds)
 
     def _rows(self) -> tuple[list[tuple[str, str]], dict[str, Wind]]:
-        """Return motor and person of those due, and each person's last wind."""
+        """Return motor and person of those due, then ("", person) of all who wait; and each person's last wind."""
         from winding_coach.command_line.upcoming import due_of
         from winding_coach.shelf.store import WindFilter
 
@@ -76,6 +76,9 @@ class QueueSeen:
             simulated = bool(newest) and newest[0].simulated
             due = due_of(shelf, datetime.now().astimezone(), simulated=simulated)
             rows = [(motor, person or "") for motor, person in due.pairs[:MOST_ROWS]]
+            # Those for whom there is no motor yet wait behind: each sees what to mind next.
+            next_up = {person for _, person in rows}
+            rows += [("", person) for person in due.people if person not in next_up]
             last = {person: shelf.winds(WindFilter(person=person, newest=1)) for _, person in rows if person}
         return rows, {person: found[0] for person, found in last.items() if found}
 
@@ -88,7 +91,7 @@ class QueueSeen:
             aim = self._aims.get(winds[person].id, "") if person in winds and person not in told else ""
             told.add(person)
             words = f"   last aim: {aim}" if aim else ""
-            lines.append(f"{number}  {person:<{wide}}  {motor:<{motors}}{words}".rstrip())
+            lines.append(f"{number:>{len(str(len(rows)))}}  {person:<{wide}}  {motor:<{motors}}{words}".rstrip())
         self._lines = tuple(lines)
 
 

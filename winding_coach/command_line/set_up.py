@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from winding_coach.command_line.figures import RATIOS
 from winding_coach.command_line.home import Home
+from winding_coach.command_line.plain_port import wrong_crank_port
 from winding_coach.command_line.settings import PACES_M, TAPES_M, drawn_from, save_settings
 from winding_coach.units import QuantityError, UnitSystem, parse_number, parse_quantity
 
@@ -50,6 +51,9 @@ def wrong_answers(answers: Mapping[str, str]) -> dict[str, str]:
                 wrong[name] = sentence
         except QuantityError as error:
             wrong[name] = str(error)
+    wrong_port = wrong_crank_port(answers.get("crank_port", ""), answers["port"])
+    if wrong_port is not None:
+        wrong["crank_port"] = wrong_port
     if len(answers["person"]) > 40 or not answers["person"].isprintable():
         wrong["person"] = "A nickname of at most 40 letters is enough."
     return wrong
@@ -112,6 +116,12 @@ def questions(settings: Mapping[str, object], seen: Sequence[tuple[str, str]]) -
         ),
         Question("hooks", "model's hook distance", "as in 22 cm; may stay empty", known("hooks", "")),
         Question("port", "meter", "", known("port", "auto"), ports),
+        Question(
+            "crank_port",
+            "crank sender's port",
+            "socket://192.168.4.2:7008, if the handle has a radio; else empty",
+            known("crank_port", ""),
+        ),
         Question("person", "who winds", "a nickname is enough; may stay empty", known("person", "")),
         Question("steps", "where to stand, told in", "", known("steps", USUAL_STEPS), steps),
         Question(

@@ -53,7 +53,7 @@ def due_of(shelf: Shelf, now: datetime, *, simulated: bool) -> Due:
     ranked = candidates(motors, shelf.uses_logged(simulated=simulated), counted, now)
     people = [one.name for one in shelf.all(Person) if is_in_use(one)]
     return Due(
-        tuple(sorted(ranked, key=lambda one: one.state == "just wound")),
+        tuple(sorted(ranked, key=lambda one: (one.unsaid is not None, one.state == "just wound"))),
         tuple(sorted(people, key=lambda name: _last_wound_s(counted, name))),
     )
 

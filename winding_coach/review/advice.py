@@ -104,7 +104,10 @@ def advise(
         basis = words.basis_of_rules(len(known), ENOUGH)
     items += _to_log(in_order, flights, flown, model)
     share, wear = None, None
-    if motor is not None and motor.state == "in_use":
+    newest = next((one for one in reversed(motor_winds) if not one.simulated), None)
+    if motor is not None and motor.state == "in_use" and newest is not None and newest.outcome == "gone":
+        items.insert(0, words.whole(motor.name, newest.id))
+    elif motor is not None and motor.state == "in_use":
         hooks_m = next((one.hooks_m for one in reversed(motor_winds) if one.hooks_m), None) or (model and model.hooks_m)
         wear = wear_of(motor_winds, remarks, uses, rubber)
         if wear.reasons:

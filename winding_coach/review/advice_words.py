@@ -23,7 +23,7 @@ SURE_TO_SAY = 0.005
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """One thing to do. topic: motor, launch, experiment, counts, share, retire or log. rests_on: fit, rules or law.
+    """One thing to do. topic: motor, launch, experiment, counts, share, retire, log or whole. rests_on: fit, rules or law.
 
     gain, low, high: expected change of duration as a share, with its interval of 80 %; None where nothing tells.
     motor: the one to fly, measured at the use of the flight that it is held against; cut_loop_m: its loop when new,
@@ -360,3 +360,14 @@ def _ordinal(number: int) -> str:
 def log(do: str, why: str) -> Advice:
     """What to write down, so that there is something to advise from."""
     return Advice("log", do, why, "rules")
+
+
+def whole(name: str, wind: str) -> Advice:
+    """The question whether a motor is whole, before anything is said of its next wind."""
+    short = wind[:8]
+    return Advice(
+        "whole",
+        f"Say whether motor {name} broke: 'flight broke --wind {short}', or 'flight whole --wind {short}'.",
+        "In its last wind torque went, and nobody said why: of its next wind nothing can be said before.",
+        "rules",
+    )

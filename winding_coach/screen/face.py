@@ -56,6 +56,7 @@ class Scene:
     none. cautions_seen: closed by a key. side: what a simulated bench knows; side_first: if there is no room for both
     it and the chart, this is drawn. ports: what is seen on them, for who has no meter yet. heard:
     what sounds now, in a word or two. characters: what the terminal's font has. notice: lines in the chart's place.
+    notice_page: counts on; which part of a notice that is too long is shown, else its beginning.
     ended: how it ended, in a word, where that is not the wind's own outcome; the note is then the sentence.
     """
 
@@ -77,6 +78,7 @@ class Scene:
     heard: str = ""
     characters: Characters = "all"
     notice: tuple[str, ...] = ()
+    notice_page: int | None = None
     ended: str = ""
 
 
@@ -266,12 +268,22 @@ def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
     elif view.phase is Phase.READY and view.summary is None and not scene.cautions_seen:
         _notice(sheet, at, rows, HAND_OVER)
     elif scene.notice:
-        _notice(sheet, at, rows, scene.notice)
+        _notice(sheet, at, rows, page_of(scene.notice, rows, scene.notice_page))
     else:
         if scene.side is not None and (rows >= ROWS + ENOUGH_CHART or scene.side_first):
             draw_side(sheet, 1, at, columns - 2, scene.side, view)
             at, rows = at + ROWS, rows - ROWS
         draw_chart(sheet, 1, at, columns - 2, rows, ChartData(view, scene.points, scene.alarms, scene.others))
+
+
+def page_of(lines: tuple[str, ...], rows: int, page: int | None) -> tuple[str, ...]:
+    """Return what is shown of a heading and its lines where not all have room: one part after the other."""
+    if page is None or len(lines) <= rows or rows < 2:
+        return lines
+    each = rows - 1
+    pages = -(-(len(lines) - 1) // each)
+    at = page % pages
+    return (f"{lines[0]}  {at + 1} of {pages}", *lines[1 + at * each : 1 + (at + 1) * each])
 
 
 def _notice(sheet: Sheet, row: int, rows: int, lines: tuple[str, ...]) -> None:

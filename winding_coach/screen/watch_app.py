@@ -16,6 +16,10 @@ from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.wording import WATCH_HELP, WATCH_LINE
 
 
+PAGE_S = 6.0
+"""So long each part of the queue is shown where not all of it has room."""
+
+
 class WatchApp(CoachApp, inherit_bindings=False):
     """Looks at a wind that another program coaches."""
 
@@ -39,7 +43,8 @@ class WatchApp(CoachApp, inherit_bindings=False):
         over = scene.view.summary is not None
         shown = self._queue is not None and (over if self._queue_asked is None else self._queue_asked)
         notice = self._queue() if shown and self._queue is not None else ()
-        return replace(scene, keys=WATCH_LINE, mode=f"WATCHING  {scene.mode}".strip(), notice=notice)
+        mode, page = f"WATCHING  {scene.mode}".strip(), int(self._clock() / PAGE_S)
+        return replace(scene, keys=WATCH_LINE, mode=mode, notice=notice, notice_page=page)
 
 
 def run_watch(
