@@ -119,7 +119,7 @@ def questions(settings: Mapping[str, object], seen: Sequence[tuple[str, str]]) -
         Question(
             "crank_port",
             "crank sender's port",
-            "socket://192.168.4.2:7008, if the handle has a radio; else empty",
+            "as in socket://192.168.4.2:7008; may stay empty",
             known("crank_port", ""),
         ),
         Question("person", "who winds", "a nickname is enough; may stay empty", known("person", "")),
@@ -127,7 +127,7 @@ def questions(settings: Mapping[str, object], seen: Sequence[tuple[str, str]]) -
         Question(
             "step_length",
             "a pace, or tape to tape",
-            "as in 70 cm; empty: 70 cm, or tape at the plan's rows",
+            "as in 70 cm; empty: 70 cm, or tape by the plan",
             known("pace", "") or known("tape", ""),
         ),
         Question("read_from", "screen is read from", "as in 3 m; may stay empty", known("read_from", "")),

@@ -23,7 +23,8 @@ SURE_TO_SAY = 0.005
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """One thing to do. topic: motor, launch, experiment, counts, share, retire, log or whole. rests_on: fit, rules or law.
+    """One thing to do. topic: motor, launch, experiment, counts, share, retire, log or whole (it asks whether the motor
+    broke). rests_on: fit, rules or law.
 
     gain, low, high: expected change of duration as a share, with its interval of 80 %; None where nothing tells.
     motor: the one to fly, measured at the use of the flight that it is held against; cut_loop_m: its loop when new,

@@ -15,7 +15,6 @@ from winding_coach.screen.looking import Looked
 from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.wording import WATCH_HELP, WATCH_LINE
 
-
 PAGE_S = 6.0
 """So long each part of the queue is shown where not all of it has room."""
 
