@@ -16,7 +16,7 @@ from tests.meter.defects import DEFECTS, GOOD  # noqa: E402
 from tests.meter.spoilt_sets import GOOD_BENCHES, LONG_G, SETS, SHORT_G  # noqa: E402
 from tests.meter.test_verdicts import SEEDS, calibrated, checked, said_of  # noqa: E402
 
-FIT = "It is fit for use."
+FIT = "Meter OK."
 
 
 def _row(*cells: str) -> str:

@@ -168,7 +168,7 @@ def test_towards_the_peak_the_crank_goes_slower_until_the_stop() -> None:
     pacer = Pacer("metric")
     said = pacer.tell(near, choice)
     assert said is not None
-    assert said.text == "Crank slower; the peak is 6.78 mN·m."
+    assert said.text == "Crank slower; the target is 6.78 mN·m."
     pacer = Pacer("metric")
     pacer.tell(near, Wanted("crank_slower"))
     after = pacer.tell(replace(near, at_s=9.0), choice)
@@ -223,9 +223,9 @@ def test_the_back_off_counts_down_by_half_turns_to_a_stop() -> None:
     choice = wanted(scene(now=falling, back_off_left=0.5))
     assert choice is not None
     assert choice.crank_turns == 0.0, "said before: the hand needs time to stop"
-    assert prompt_words(Prompt(0.0, "back_off", "", None, 0.0, 3.5e-3), "metric") == "Stop: 3.50 mN·m."
-    assert "1½ turns" in prompt_words(Prompt(0.0, "back_off", "", None, 1.5, 3.5e-3), "metric")
-    assert "half a turn" in prompt_words(Prompt(0.0, "back_off", "", None, 0.5, 3.5e-3), "metric")
+    assert prompt_words(Prompt(0.0, "back_off", "", None, 0.0, 3.5e-3), "metric") == "Stop here: launch torque 3.50 mN·m reached."
+    assert "1½ crank turns" in prompt_words(Prompt(0.0, "back_off", "", None, 1.5, 3.5e-3), "metric")
+    assert "half a crank turn" in prompt_words(Prompt(0.0, "back_off", "", None, 0.5, 3.5e-3), "metric")
 
 
 def test_advice_waits_and_urgency_does_not() -> None:
@@ -258,7 +258,7 @@ def test_prompts_fit_a_glance_in_both_unit_systems() -> None:
                 assert "None" not in text
     assert distance_words(1.234, "metric") == "1.23 m"
     assert distance_words(1.234, "inch") == "49 in"
-    assert "1 turn," in prompt_words(Prompt(0.0, "back_off", "", None, 1.0, 1e-3), "metric")
+    assert "1 crank turn to" in prompt_words(Prompt(0.0, "back_off", "", None, 1.0, 1e-3), "metric")
 
 
 def test_a_fall_of_torque_is_a_step_until_it_stays_down() -> None:

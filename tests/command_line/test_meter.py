@@ -44,13 +44,13 @@ def test_check_of_a_good_meter(home: Path, capsys: pytest.CaptureFixture[str], p
     assert found["pulses_per_turn"] == 4
     assert found["lost_lines"] == found["bad_lines"] == 0
     assert found["noise_Nm"] == pytest.approx(8e-6, rel=0.4)
-    assert found["verdict"] == ["It is fit for use."]
+    assert found["verdict"] == ["Meter OK."]
     plain = checked(capsys, other.stdout.readline().strip(), "--seconds", "0.5", "--units", "inch")
     assert "board        simulated\n" in plain
     assert "lines a second, by its own clock" in plain
     assert "ozf·in" in plain
     assert "flags        none\n" in plain
-    assert plain.endswith("It is fit for use.\n")
+    assert plain.endswith("Meter OK.\n")
 
 
 def test_check_keeps_what_it_learnt_of_the_meter_s_noise(

@@ -90,7 +90,7 @@ def test_a_practised_wind_on_the_screen_is_saved_when_it_is_left(home: Path) -> 
     with terminal("practice", "--script", "good", "--speed", "8", *MOTOR) as screen:
         screen.wait_for("● WIND")
         screen.press("s")
-        screen.wait_for("for the motor's wrapper")
+        screen.wait_for("for the motor's label")
         said = screen.leave()
     assert "th-07" in said
     (trace,) = (home / "traces").iterdir()

@@ -101,7 +101,7 @@ def test_the_help_says_to_keep_little_of_children(capsys: pytest.CaptureFixture[
         (2, ("motor", "add", "x", *TH_07[1:], "--made", "yesterday"), "2026-03-07"),
         (2, ("motor", "add", "x", *TH_07[1:], "--state", "lost"), "no state"),
         (2, ("motor", "add", "x", *TH_07[1:-1], "2 g"), "O-rings"),
-        (2, ("motor", "edit", "th-07", "--strands", "90"), "no strip has"),
+        (2, ("motor", "edit", "th-07", "--strands", "90"), "impossible for a strip"),
         (1, ("motor", "add", "x", *TH_07[1:], "--batch", "blue"), "no batch 'blue'"),
         (1, ("motor", "add", *TH_07), "already"),
         (1, ("motor", "show", "y"), "no motor 'y'"),
@@ -351,11 +351,11 @@ def test_backup_and_import_as_commands(capsys: pytest.CaptureFixture[str], home:
     dry = as_object(capsys, "import", str(copy), "--dry-run", "--home", str(new))
     assert (len(dry["winds"]), len(dry["flights"]), dry["records"][0]["name"]) == (1, 1, "th-07")
     text = said(capsys, "import", str(copy), "--home", str(new))
-    assert text == "Came in: 1 wind; 1 flight; motor th-07.\n"
+    assert text == "Imported: 1 wind; 1 flight; motor th-07.\n"
     said(capsys, "motor", "edit", "th-07", "--loop", "31 cm", "--home", str(new))
     text = said(capsys, "import", str(copy), "--home", str(new))
     assert text.splitlines() == [
-        "Came in: nothing.",
+        "Imported: nothing.",
         "Here already: 1 of wind, 1 of flight.",
         "These differ; yours stay as they are:",
         "  motor th-07: loop_m 0.31 here, 0.3 there; measured_at_use 1 here, 0 there.",

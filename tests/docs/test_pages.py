@@ -41,7 +41,7 @@ def test_the_pictures_of_winding_are_up_to_date() -> None:
     page = (DOCS / "winding.md").read_text(encoding="utf-8")
     plan = script["PLAN"]
     less = script["wound_low"](plan.launch_torque_Nm)[-1].turns
-    assert f"has {less:.0f} turns" in page
+    assert f"holds {less:.0f} turns" in page
     assert f"backed off {plan.launch_turns:.0f}" in page
     assert f"launch at {plan.launch_torque_Nm * 1e3:.1f} mN·m" in page
 

@@ -75,7 +75,7 @@ class Stream:
 
 def test_a_good_meter_is_fit_for_use() -> None:
     found = Stream().checked()
-    assert found.verdict == ("It is fit for use.",)
+    assert found.verdict == ("Meter OK.",)
     assert found.passed
     assert (found.seconds, found.samples, found.board, found.channels) == (10.0, 800, "uno", "c")
     assert (found.lost_lines, found.bad_lines, found.restarts) == (0, 0, 0)
@@ -214,16 +214,16 @@ class TestVerdict:
 
     @pytest.mark.parametrize("stream", [Stream(noise_counts=15_000.0), Stream(drift_counts_per_s=500.0)])
     def test_without_a_rating_noise_and_drift_are_not_judged(self, stream: Stream) -> None:
-        assert stream.checked(replace(SIMULATED, rating_Nm=None)).verdict == ("It is fit for use.",)
+        assert stream.checked(replace(SIMULATED, rating_Nm=None)).verdict == ("Meter OK.",)
 
     @pytest.mark.parametrize("rate", ["", "0", "fast"])
     def test_a_meter_that_does_not_say_its_rate(self, rate: str) -> None:
-        assert Stream(hello=Hello(1, (("board", "x"), ("rate", rate)))).checked().verdict == ("It is fit for use.",)
+        assert Stream(hello=Hello(1, (("board", "x"), ("rate", rate)))).checked().verdict == ("Meter OK.",)
 
     @pytest.mark.parametrize("rate", [64.0, 88.0, 112.0])
     def test_a_converter_of_112_lines_a_second_was_told_of_its_jumper(self, rate: float) -> None:
         """Users of a common converter report 12 and 112 for its 10 and 80: its clock is its own."""
-        assert Stream(rate_hz=rate, jitter_us=500.0).checked().verdict == ("It is fit for use.",)
+        assert Stream(rate_hz=rate, jitter_us=500.0).checked().verdict == ("Meter OK.",)
 
     def test_restarts_are_counted(self) -> None:
         reader = MeterReader(SIMULATED)
@@ -237,7 +237,7 @@ def test_noise_is_held_against_the_converters_own() -> None:
     hello = replace(HELLO, fields=(*HELLO.fields, ("adc", "hx711")))
     quiet = Stream(hello=hello).checked()
     assert quiet.converter_noise_counts == 38.7
-    assert quiet.verdict == ("It is fit for use.",)
+    assert quiet.verdict == ("Meter OK.",)
     loud = Stream(hello=hello, noise_counts=400.0).checked()
     assert any("times the converter's own" in words for words in loud.verdict)
     assert Stream().checked().converter_noise_counts is None

@@ -96,7 +96,7 @@ def test_a_plain_meter_is_checked(home: Path, capsys: pytest.CaptureFixture[str]
     with sketch() as device:
         assert main(["meter", "check", device, "--lines", "plain", "--seconds", "2"]) == 0
         said = capsys.readouterr().out
-        assert "It is fit for use." in said
+        assert "Meter OK." in said
         assert "no clock and no check sum" in said
         assert main(["meter", "check", device, "--seconds", "1"]) == 1
         assert "--lines plain" in capsys.readouterr().out

@@ -47,7 +47,7 @@ def test_a_defect_is_named_with_status_one(defect: Defect) -> None:
 def test_a_good_meter_is_not_accused(name: str) -> None:
     for seed in SEEDS:
         found = checked(GOOD[name].chunks(seed), GOOD[name].seconds)
-        assert found.verdict == ("It is fit for use.",), seed
+        assert found.verdict == ("Meter OK.",), seed
         assert fit(found)
 
 

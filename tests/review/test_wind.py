@@ -271,17 +271,17 @@ WELL_WOUND = WindFigures(
 )
 SPOILT = {
     "even_crank": ({"crank_variation": 0.3}, 35.0, "varied by 30%"),
-    "path": ({"path_off": 0.30, "path_side": -0.28}, 50.0, "28% below the plan's"),
+    "path": ({"path_off": 0.30, "path_side": -0.28}, 50.0, "28% below plan"),
     "knots": ({"risk_added": 0.3}, 44.0, "added 30%"),
     "recovery": ({"longest_fall_s": 12.0}, 60.0, "lasted 12 s"),
     "rate_band": ({"in_band": 0.45}, 50.0, "45% of the time"),
     "stalls": ({"stalls": 3, "stalled_s": 5.0}, 60.0, "3 times, 5 s"),
     "peak": ({"peak_reach": 0.90}, 69.0, "10% short"),
-    "overshoot": ({"overshoot": 0.10}, 48.0, "10% past"),
-    "danger": ({"danger_s": 20.0}, 15.0, "passed for 20 s"),
+    "overshoot": ({"overshoot": 0.10}, 48.0, "10% above"),
+    "danger": ({"danger_s": 20.0}, 15.0, "exceeded for 20 s"),
     "launch": ({"launch_ratio": 1.15}, 60.0, "15% too high"),
     "back_off": ({"back_off_turns": 70.0, "back_off_off": 4.0}, 55.0, "you took off 7"),
-    "whole": ({"broken": True}, 0.0, "whole"),
+    "whole": ({"broken": True}, 0.0, "intact"),
 }
 """Aim: what is spoilt, the score that its rule gives, and what is said of it."""
 
@@ -325,7 +325,7 @@ def test_a_good_wind_has_nothing_to_mend_and_a_lesson_wants_what_it_is_about() -
     good = review_of(WELL_WOUND, PLAN, 10.0)
     assert WELL < (good.score or 0.0) < 100.0
     assert not any(one.better for one in good.aims)
-    assert "Nothing to mend" in good.better
+    assert "Nothing to improve" in good.better
     lesson = review_of(WELL_WOUND, PLAN, 10.0, wanted=("stalls", "launch"))
     assert [one.aim for one in lesson.aims] == ["stalls", "launch"]
     for name in BY_NAME:
@@ -348,8 +348,8 @@ def test_simulated_winders_are_ranked_rightly(seed: int) -> None:
     for spoilt in ("stall", "hasty", "late"):
         assert CAPS < scores[spoilt] < scores["good"] - 10.0
     assert scores["overwind"] <= CAPS
-    assert "crank stand" in found["stall"].better
-    assert "whole" in found["overwind"].better
+    assert "crank turning" in found["stall"].better
+    assert "intact" in found["overwind"].better
     for style in ("hasty", "late"):
         worst = min(found[style].aims, key=lambda one: 100.0 if one.score is None else one.score)
         assert worst.aim in ("path", "recovery")

@@ -125,8 +125,8 @@ def test_q_closes_the_wind_and_leaves() -> None:
 def test_g_swaps_the_large_layout_and_back() -> None:
     full = picture(state("walk-in"), (120, 40))
     glance = picture(state("walk-in"), (120, 40), "g")
-    assert "break risk" in full
-    assert "break risk" not in glance
+    assert "risk now" in full
+    assert "risk now" not in glance
     assert glance.count("█") > 1.3 * full.count("█")
     assert picture(state("walk-in"), (120, 40), "g", "g") == full
 
@@ -165,8 +165,8 @@ def test_u_shows_figures_in_the_other_units_and_back() -> None:
     metric, inch = picture(state("walk-in"), (80, 24)), picture(state("walk-in"), (80, 24), "u")
     assert "6.78 mN·m" in metric
     assert "0.960 ozf·in" in inch  # 6.78 mN·m over 7.06155 mN·m: NIST SP 811, appendix B.8
-    assert "Step in to 1.22 m; crank on." in metric
-    assert "Step in to 48 in; crank on." in inch, "the coach's sentences too"
+    assert "Step in to 1.22 m; keep cranking." in metric
+    assert "Step in to 48 in; keep cranking." in inch, "the coach's sentences too"
     assert "above the target of 0.960 ozf·in" in picture(state("danger"), (80, 24), "u")
     assert picture(state("walk-in"), (80, 24), "u", "u") == metric
 
@@ -227,7 +227,7 @@ def test_a_finished_wind_says_what_to_write_on_the_wrapper() -> None:
     summary = state("done").view.summary
     assert summary is not None
     assert f"{summary.launch_turns:.0f} turns" in text
-    assert "wrapper" in text
+    assert "label" in text
 
 
 def test_the_picture_changes_with_the_size() -> None:
@@ -271,7 +271,7 @@ def test_a_terminal_without_utf_8_is_drawn_in_ascii() -> None:
 
     text = asyncio.run(run())
     assert text.isascii()
-    assert "Step in to 1.22 m; crank on." in text
+    assert "Step in to 1.22 m; keep cranking." in text
     assert text.count("#") > 200
 
 

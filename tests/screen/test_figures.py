@@ -60,13 +60,13 @@ def test_what_is_not_known_or_old_is_dashes() -> None:
 
 @pytest.mark.parametrize(
     ("rate", "word"),
-    [(0.02e-3, "too slow"), (0.07e-3, "moderate"), (0.2e-3, "too fast"), (-0.1e-3, "falling"), (None, "not known")],
+    [(0.02e-3, "too slow"), (0.07e-3, "good"), (0.2e-3, "too fast"), (-0.1e-3, "falling"), (None, "not known")],
 )
 def test_the_rate_has_a_word_against_its_band(rate: float | None, word: str) -> None:
     view = wind().view  # Its band goes from 0.04 to 0.10 mN·m/s.
     assert rate_word(replace(view, reading=replace(view.reading, torque_rate_Nm_per_s=rate))) == word
     bandless = replace(view, targets=replace(view.targets, rate_low_Nm_per_s=None))
-    assert rate_word(bandless) == "no band here"
+    assert rate_word(bandless) == "no target rate"
 
 
 def test_rates_are_equally_wide() -> None:
@@ -89,9 +89,9 @@ def test_seconds_to_the_peak_are_what_is_left_over_the_rate() -> None:
     ("code", "figures", "text", "unit"),
     [
         ("tare", {}, "WIND", ""),
-        ("stretch_to", {"distance_m": 1.81}, "STRETCH 1.81", "m"),
-        ("walk_in_to", {"distance_m": 1.2}, "WALK IN 1.20", "m"),
-        ("walk_in_to", {}, "WALK IN", ""),
+        ("stretch_to", {"distance_m": 1.81}, "OUT TO 1.81", "m"),
+        ("walk_in_to", {"distance_m": 1.2}, "WALK TO 1.20", "m"),
+        ("walk_in_to", {}, "WALK TO", ""),
         ("hold_distance", {"distance_m": 1.2}, "HOLD 1.20", "m"),
         ("start_cranking", {"distance_m": 1.2}, "CRANK", ""),
         ("back_off", {"crank_turns": 3.3}, "BACK OFF 3.5", "crank turns"),
@@ -116,10 +116,10 @@ def test_each_prompt_in_block_letters(code: str, figures: dict[str, Any], text: 
         ("overwind", "STOP"),
         ("motor_broke", "NO TORQUE"),
         ("meter_silent", "NO DATA"),
-        ("crank_stalled", "CRANK ON"),
+        ("crank_stalled", "CRANK"),
         ("rising_too_fast", "SLOWER"),
         ("torque_falling", "HOLD"),
-        ("zero_moved", "WALK IN 1.22"),
+        ("zero_moved", "WALK TO 1.22"),
         ("overwind_soon", "STOP IN 5"),
     ],
 )

@@ -43,7 +43,7 @@ def test_it_says_what_the_screen_says() -> None:
     assert seen["alarm"] == "!! WARNING  Target torque in 2 seconds: get ready to stop."
     assert seen["level"] == "warning"
     assert seen["torque"] == "6.55"
-    assert seen["goal"] == "goal 6.78 mN·m"
+    assert seen["goal"] == "target 6.78 mN·m"
     assert seen["steps"][seen["step"]] == "final"
     assert shown(state("uncounted"))["chart"]["axis"] == "seconds"
     assert shown(state("done"))["wrapper"][1] == ("peak", "6.91 mN·m, 1310 turns")

@@ -22,7 +22,7 @@ def test_it_is_marked_and_passes_no_key_on() -> None:
             assert "watching only" in shown(app)
             await pilot.press("h")
             await pilot.pause()
-            assert "the wind goes on" in shown(app)
+            assert "the wind continues" in shown(app)
             await pilot.press("h", "q")
             await pilot.pause()
             assert not app.is_running

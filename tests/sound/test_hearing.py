@@ -69,11 +69,11 @@ def test_every_pitch_is_where_hearing_is_keen() -> None:
 
 def test_outside_the_band_the_tone_is_in_pulses_once_that_is_sure() -> None:
     ear = Ear()
-    assert heard(ear, 0.5, 60.0).words == "tone: moderate"
-    assert heard(ear, 1.3, 61.1, 0.2).words == "tone: moderate"
+    assert heard(ear, 0.5, 60.0).words == "tone: good"
+    assert heard(ear, 1.3, 61.1, 0.2).words == "tone: good"
     assert heard(ear, 1.3, 61.4).words == "tone: too fast"
     assert heard(ear, 0.97, 62.5).words == "tone: too fast"  # It must come back by more than a hair.
-    assert heard(ear, 0.9, 63.6).words == "tone: moderate"
+    assert heard(ear, 0.9, 63.6).words == "tone: good"
     low = heard(ear, -0.3, 64.7).tone
     assert low is not None
     assert low.side is Side.BELOW

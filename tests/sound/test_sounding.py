@@ -60,7 +60,7 @@ def test_a_tone_where_there_is_a_card(kind: str) -> None:
     playing = sound._playing
     assert playing is not None
     playing.block(10)
-    assert sound.mark == "tone: moderate"
+    assert sound.mark == "tone: good"
     assert sound.troubles == []
     sound.close()
     assert sound.mark == "sound lost"

@@ -30,9 +30,9 @@ def danger(view: CoachView, since_s: float) -> CoachView:
 @pytest.mark.parametrize(
     ("text", "aloud"),
     [
-        ("Step in to 1.22 m over 3 turns; crank on.", "Step in to 1.22 metres over 3 turns; crank on."),
+        ("Step in to 1.22 m over 3 crank turns; keep cranking.", "Step in to 1.22 metres over 3 crank turns; keep cranking."),
         ("Stop cranking: 6.78 mN·m.", "Stop cranking: 6.78 millinewton metres."),
-        ("Step in to 48 in; crank on.", "Step in to 48 inches; crank on."),
+        ("Step in to 48 in; keep cranking.", "Step in to 48 inches; keep cranking."),
         ("Keep cranking to 0.96 ozf·in.", "Keep cranking to 0.96 ounce inches."),
         ("Limit in 3 seconds.", "Limit in 3 seconds."),
         ("Back off about 2½ turns of the crank", "Back off about 2 and a half turns of the crank"),
@@ -64,8 +64,8 @@ def test_what_comes_too_soon_after_another_is_spoken_while_it_is_fresh_or_not_at
     talk.tell(said(60.0, "Step in."))
     assert talk.tell(said(61.5, "Stay there.")) is None
     assert talk.tell(said(63.1, "Stay there.", 61.5)) == Utterance("Stay there.")
-    assert talk.tell(said(63.5, "Crank on.")) is None
-    assert talk.tell(said(66.2, "Crank on.", 63.5)) is None
+    assert talk.tell(said(63.5, "Keep cranking.")) is None
+    assert talk.tell(said(66.2, "Keep cranking.", 63.5)) is None
 
 
 def test_a_danger_is_spoken_at_once_and_once() -> None:

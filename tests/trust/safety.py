@@ -20,7 +20,7 @@ MORE = frozenset({"start_cranking", "walk_in_to", "hold_distance", "crank_slower
 """Prompts that mean: turn the crank on."""
 MORE_ALARMS = frozenset({"crank_stalled", "torque_falling"})
 """Alarms whose words say so."""
-MORE_WORDS = ("CRANK", "FASTER", "SLOWER", "WALK IN", "HOLD", "WIND", "FINAL", "STEP", "PACE", "STAY")
+MORE_WORDS = ("CRANK", "FASTER", "SLOWER", "WALK IN", "WALK TO", "HOLD", "WIND", "FINAL", "STEP", "PACE", "STAY")
 """How the large word begins where it says so."""
 LOOK_BACK_S = 1.0
 SURE_S = 0.8

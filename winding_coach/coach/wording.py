@@ -28,30 +28,30 @@ PHASE_WORDS: dict[Phase, str] = {
 }
 
 SILENT = "no data for 2 seconds"
-STRANGE = "what comes is no meter's data: another device, or another speed"
-STANDS = "the meter's {what} stands still: unplug the meter and plug it in again"
+STRANGE = "the data are not a meter's: another device, or another speed"
+STANDS = "the meter's {what} has stopped: unplug the meter and plug it in again"
 """Why a link is silent."""
 
 _PROMPT_WORDS = {
-    "tare": "Nothing on the hook, hands off: zero is set by itself, or press t.",
+    "tare": "Clear the hook, hands off: zeroing automatically (or press t).",
     "stretch_to": "Hook up and stretch to {exactly}.",
     "start_cranking": "{When_there}tart cranking{stay_at}.",
-    "walk_in_to": "{Behind}tep in{to_distance}{over}; crank on{to_torque}.",
-    "hold_distance": "{Ahead}tay{at_distance}; crank on.",
+    "walk_in_to": "{Behind}tep in{to_distance}{over}; keep cranking{to_torque}.",
+    "hold_distance": "{Ahead}tay{at_distance}; keep cranking.",
     "walk_on": "{Was}Walk in slowly, without stopping; keep cranking.",
     "walk_slower": "{Was}Walk slower; keep cranking.",
-    "walk_quicker": "{Was}Walk quicker; keep cranking.",
+    "walk_quicker": "{Was}Walk faster; keep cranking.",
     "wait_here": "{Was}Wait here; keep cranking.",
     "step_now": "{Was}Step now{step}{to_place}; keep cranking.",
     "step_shorter": "Shorter steps{step}; keep the crank turning while you step.",
-    "crank_slower": "Crank slower{on_to}{peak_is}.",
+    "crank_slower": "Crank slower{on_to}{target_is}.",
     "crank_faster": "Crank faster.",
     "keep_cranking": "Keep cranking{to_torque}.",
     "stop_at_peak": "Stop cranking{at_torque}{in_to}.",
-    "back_off": "Back off {crank}{next_torque}, to {torque}.",
-    "back_off_enough": "Stop: {torque}.",
+    "back_off": "Back off {crank} to {torque}{next_torque}.",
+    "back_off_enough": "Stop here: launch torque {torque} reached.",
     "launch_ready": "Ready to launch: {torque}, {turns}.",
-    "note_down": "Noted. Peak {peak}; launch {torque}, {turns}.",
+    "note_down": "Logged. Peak {peak}; launch {torque}, {turns}.",
     "launch_or_wind": "Launch, or take in {take_in} again: {torque}{wanted}.",
     "count_on": "Press c each crank turn: {to_go} to go{in_to}.",
     "hook_wound": "Hold the crank; hook it up, then out to {exactly}.",
@@ -71,34 +71,34 @@ _STEP_WAS = {
 """What is said of the step before, ahead of what to do now."""
 
 _PACE_WORDS = {
-    "in": "{Step} in{over}; crank on.",
-    "out": "{Step} out{over}; crank on.",
-    "again": "Finish that step{over}; crank on.",
-    "stay": "Stay where you are; crank on.",
+    "in": "{Step} in{over}; keep cranking.",
+    "out": "{Step} out{over}; keep cranking.",
+    "again": "Finish that step{over}; keep cranking.",
+    "stay": "Stay where you are; keep cranking.",
 }
-"""The walk-in for who steps in paces, which are told from where one stands."""
+"""The walk-in in paces, counted from where the person stands."""
 
 _ALARM_WORDS = {
     "motor_broke": "Torque is gone. Broke: press b. Came off: hook it up again.",
-    "meter_frozen": "Reading does not change: stop, check the meter.",
+    "meter_frozen": "Reading is not changing: stop, check the meter.",
     "other_meter": "Another meter answers ({board}): stop; o if it is yours.",
-    "far_off": "Stop: torque is {off} {side} plan. {reasons}? o: go on.",
-    "going_on": "Going on in doubt ({reasons}): the lower target holds.",
-    "turns_in": "Motor holds {turns_in} turns{or_zero}; counted on.",
-    "zero_refused": "Zero not taken: {torque} on the hook. Clear it, press t again.",
-    "other_way": "Wound left-hand: torque counts the other way round.",
-    "key_asked": "Torque does not show that yet: press the key again if you mean it.",
-    "distance_lost": "Distance sensor given up: go by marks and torque.",
+    "far_off": "Stop: torque is {off} {side} plan. {reasons}? o: continue.",
+    "going_on": "Continuing in doubt ({reasons}): the lower target applies.",
+    "turns_in": "Motor holds {turns_in} turns{or_zero}; included in the count.",
+    "zero_refused": "Zero not set: {torque} on the hook. Clear it, press t again.",
+    "other_way": "Left-hand wind: torque is counted the other way round.",
+    "key_asked": "Torque does not show that yet: press the key again to confirm.",
+    "distance_lost": "Distance sensor ignored: go by marks and torque.",
     "overwind": "Stop cranking: above the target of {peak}.",
-    "meter_limit": "Meter past its rating: stop cranking.",
-    "winder_limit": "Winder past its rating: stop cranking.",
+    "meter_limit": "Above the meter's rating: stop cranking.",
+    "winder_limit": "Above the winder's rating: stop cranking.",
     "meter_saturated": "Meter at the end of its range: stop cranking.",
     "meter_silent": "No data from the meter: stop and check the lead.",
     "overwind_soon": "Target torque in {in_s}: get ready to stop.",
-    "crank_stalled": "Crank stands still: keep cranking.",
-    "rising_too_fast": "Torque rises too fast: crank slower.",
-    "torque_falling": "Torque falls: wait where you are, crank on.",
-    "not_this_motor": "Reads {off} {side} its label: check the motor's tag and the zero.",
+    "crank_stalled": "Crank stopped: keep cranking.",
+    "rising_too_fast": "Torque rising too fast: crank slower.",
+    "torque_falling": "Torque falling: wait where you are, keep cranking.",
+    "not_this_motor": "Torque is {off} {side} plan: wrong motor, or zero off?",
     "zero_moved": "Zero is off by {torque}: clear the hook and press t.",
 }
 
@@ -138,8 +138,8 @@ def _halves(turns: float) -> str:
     """Turns of the crank in whole and half ones."""
     whole, half = divmod(round(2.0 * turns), 2)
     if whole == 0:
-        return "half a turn"
-    return f"{whole}½ turns" if half else _count(whole, "turn", "turns")
+        return "half a crank turn"
+    return f"{whole}½ crank turns" if half else _count(whole, "crank turn", "crank turns")
 
 
 def _pattern(prompt: Prompt, paces: float | None) -> str:
@@ -162,19 +162,19 @@ def prompt_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> str
         distance=distance_words(distance_m, units, steps),
         exactly=exactly,
         Step="" if paces is None else pace_words(paces).capitalize(),
-        to_torque="" if torque_Nm is None else f" to {show(torque_Nm, 'torque', units)}",
+        to_torque="" if torque_Nm is None or crank is not None else f" to {show(torque_Nm, 'torque', units)}",
         at_torque="" if torque_Nm is None else f": {show(torque_Nm, 'torque', units)}",
         torque="torque not known" if torque_Nm is None else show(torque_Nm, "torque", units),
-        crank="the planned turns" if crank is None else _halves(crank),
+        crank="the planned crank turns" if crank is None else _halves(crank),
         in_to="" if distance_m is None else f"; step in to {distance_words(distance_m, units, steps)}",
-        Behind="You are behind: s" if prompt.side == "behind" else "S",
-        Ahead="You are ahead: s" if prompt.side == "ahead" else "S",
+        Behind="Behind: s" if prompt.side == "behind" else "S",
+        Ahead="Ahead: s" if prompt.side == "ahead" else "S",
         to_distance=" a little" if distance_m is None else f" to {distance_words(distance_m, units, steps)}",
         at_distance=" where you are" if distance_m is None else f" at {distance_words(distance_m, units, steps)}",
         on_to="" if distance_m is None else "; the walk-in comes next",
-        peak_is="" if torque_Nm is None else f"; the peak is {show(torque_Nm, 'torque', units)}",
-        next_torque="" if prompt.next_Nm is None else f": next {show(prompt.next_Nm, 'torque', units)}",
-        over="" if crank is None else f" over {_count(crank, 'turn', 'turns')}",
+        target_is="" if torque_Nm is None else f"; the target is {show(torque_Nm, 'torque', units)}",
+        next_torque="" if prompt.next_Nm is None else f" (after the next: {show(prompt.next_Nm, 'torque', units)})",
+        over="" if crank is None else f" over {_count(crank, 'crank turn', 'crank turns')}",
         to_go="some" if crank is None else _count(crank, "turn", "turns"),
         crank_left="Some crank turns" if crank is None else f"About {_count(crank, 'crank turn', 'crank turns')}",
         turns="turns not counted" if turns is None else _count(turns, "turn", "turns"),
@@ -183,14 +183,14 @@ def prompt_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> str
         Was=_STEP_WAS[prompt.step_was],
         step="" if prompt.step_m is None else f", {step_words(prompt.step_m, units, steps)} at most",
         to_place="" if distance_m is None else f", to {distance_words(distance_m, units, steps)}",
-        take_in="a few turns" if turns is None else _count(turns, "turn", "turns"),
+        take_in="a few crank turns" if crank is None else _halves(max(crank, 0.5)),
         wanted="" if prompt.next_Nm is None else f", {show(prompt.next_Nm, 'torque', units)} wanted",
         peak="not known" if prompt.peak_Nm is None else show(prompt.peak_Nm, "torque", units),
     )
 
 
 def in_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> Prompt:
-    """Return a prompt with its sentence made anew from its code and figures."""
+    """Return a prompt with its sentence made again from its code and figures."""
     return replace(prompt, text=prompt_words(prompt, units, steps))
 
 
@@ -213,7 +213,7 @@ def alarm_words(code: str, figures: AlarmFigures, units: UnitSystem) -> str:
 def reasons_words(reasons: tuple[str, ...]) -> str:
     """Return what it may be, in words, the best fit first."""
     words = [_REASON_WORDS[reason] for reason in reasons]
-    return ", ".join(words).capitalize() or "Something is not as said"
+    return ", ".join(words).capitalize() or "Something does not match"
 
 
 def _alarm_in(alarm: Alarm, units: UnitSystem) -> Alarm:

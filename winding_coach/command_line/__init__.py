@@ -28,18 +28,18 @@ COMMANDS = {
     "flight": "log a flight after a wind: duration, turns left, height, remarks",
     "advise": "what to change next, from logged winds and flights",
     "motor": "the shelf's motors: add, list, show, edit, retire; labels to print",
-    "batch": "the shelf's batches of rubber, and what logged winds tell of them",
+    "batch": "the shelf's batches of rubber, and what logged winds show about them",
     "winder": "the shelf's winders",
     "model": "the shelf's models",
     "person": "the shelf's people; a nickname is enough",
     "shelf": "all winds: list, season, notes; rebuild, recompute, check",
     "invent": "an invented season in an empty folder, to try the shelf on",
-    "export": "winds and flights as CSV or Parquet, for other engines",
+    "export": "winds and flights as CSV or Parquet, for other software",
     "import": "another folder's winds and shelf, without duplicates",
     "backup": "a verified copy of all data",
     "meter": "find, test, calibrate or simulate a meter",
     "ready": "what works here: ports, meter, terminal, sound, data folder, and what to do",
-    "completion": "let the shell complete commands, options and names",
+    "completion": "shell completion of commands, options and names",
 }
 """Each command's name and job, in the order of the help. A module of the same name has
 `add_arguments(parser)` and `run(args) -> int`; its docstring opens the command's help."""

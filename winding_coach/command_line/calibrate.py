@@ -58,7 +58,7 @@ def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--resume", action="store_true", help="continue the last set where it was broken off, its loads kept"
     )
-    parser.add_argument("--rating", metavar="TORQUE", help="torque that loads the cell fully")
+    parser.add_argument("--rating", metavar="TORQUE", help="torque at the load cell's rated capacity")
     parser.add_argument("--name", default="meter", metavar="NAME", help="of the meter (meter)")
     parser.add_argument("--months", default="12", metavar="N", help="how long it is good for (12)")
     parser.add_argument("--out", metavar="FILE", help="write it here, not into the data folder")

@@ -1,4 +1,4 @@
-"""Winds, flights and the shelf as CSV or Parquet, for a spreadsheet or any other engine; units in the columns' names.
+"""Winds, flights and the shelf as CSV or Parquet, for a spreadsheet or other software; units in the column names.
 
 example:
   winding-coach export winds.csv --since 2026-03-01

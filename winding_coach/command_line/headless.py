@@ -35,7 +35,7 @@ def sentence(said: Said, units: UnitSystem) -> str:
         case Prompt():
             return said.text
         case Alarm():
-            return f"{said.level.upper()}: {said.text}" if said.active else f"Over: {said.text}"
+            return f"{said.level.upper()}: {said.text}" if said.active else f"Cleared: {said.text}"
         case ReadingSaid():
             return _reading(said, units)
         case Summary():
@@ -47,7 +47,7 @@ def sentence(said: Said, units: UnitSystem) -> str:
 def _reading(reading: ReadingSaid, units: UnitSystem) -> str:
     torque = "not known" if reading.torque_Nm is None else show(reading.torque_Nm, "torque", units)
     rate = reading.torque_rate_Nm_per_s
-    rising = "" if rate is None else f", {show(rate, 'torque', units)} a second"
+    rising = "" if rate is None else f", {show(rate, 'torque', units)}/s"
     turns = "" if reading.turns is None else f", {reading.turns:.0f} turns ({reading.turns_source})"
     return f"Torque {torque}{rising}{turns}."
 

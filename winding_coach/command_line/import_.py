@@ -111,7 +111,7 @@ def _lines(merge: Merge, *, dry: bool) -> list[str]:
     new = [counted(count, *words) for count, *words in counts if count]
     new += [", ".join(names[:MOST_SHOWN]) + (" and others" if len(names) > MOST_SHOWN else "")] if names else []
     same = ", ".join(f"{count} of {what}" for what, count in merge.same.items())
-    lines = [f"{'Would come in' if dry else 'Came in'}: {'; '.join(new) or 'nothing'}."]
+    lines = [f"{'Would import' if dry else 'Imported'}: {'; '.join(new) or 'nothing'}."]
     if same:
         lines.append(f"Here already: {same}.")
     if merge.conflicts:
@@ -120,5 +120,5 @@ def _lines(merge: Merge, *, dry: bool) -> list[str]:
         if len(merge.conflicts) > MOST_SHOWN:
             lines.append(f"  and {len(merge.conflicts) - MOST_SHOWN} more: --json lists all.")
     if merge.passed_over:
-        lines.append(f"Passed over: {counted(len(merge.passed_over), 'file')} to keep no wind of; --json lists them.")
+        lines.append(f"Skipped: {counted(len(merge.passed_over), 'file')} with no wind to import; --json lists them.")
     return lines

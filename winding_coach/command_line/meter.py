@@ -67,7 +67,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what = "known loads on the meter to a calibration with its uncertainty"
     example = 'meter calibrate auto --arm "30 mm" --rating "29 mN.m"'
     add_calibrate_arguments(_job(jobs, "calibrate", what, example, f"\n\n{CARE}"))
-    what = "hold a meter's lines against the protocol, for who writes firmware"
+    what = "check a meter's lines against the protocol (for firmware authors)"
     add_conform_arguments(_job(jobs, "conform", what, "meter conform /dev/ttyACM0"))
     what = "a simulated meter on a pseudo-terminal or a local socket; prints what opens it"
     example = "meter emulate --script stall --fault unplug@60:4 --link meter.port"

@@ -1,4 +1,4 @@
-"""All winds that were kept: list, season, notes; the index made anew, every wind coached again, everything checked.
+"""All winds that were kept: list, season, notes; rebuild the index, recompute every wind, check everything.
 
 example:
   winding-coach shelf winds --motor th-07
@@ -75,7 +75,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="also put on the shelf what only traces name: motors, winders, models, people, as of their last wind",
     )
-    what = "run the present estimator and coach over every trace again, on all cores; goes on where it was broken off"
+    what = "run the present estimator and coach over every trace again, on all cores; resumes where it was interrupted"
     recompute = a_job(jobs, "recompute", what, "shelf recompute --since 2026-03-01")
     add_wind_arguments(recompute)
     recompute.add_argument("--processes", metavar="N", help="how many at once (as many as cores)")

@@ -1,4 +1,4 @@
-"""Keeping the shelf sound: the index made anew, every wind coached again, everything checked."""
+"""Keeping the shelf sound: the index rebuilt, every wind recomputed, everything checked."""
 
 from __future__ import annotations
 

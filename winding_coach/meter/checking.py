@@ -12,7 +12,7 @@ from winding_coach.meter.frames import Hello
 from winding_coach.meter.judging import PLAIN_BOARD, judged
 from winding_coach.meter.reader import MeterReader, TorqueSample
 
-FIT = "It is fit for use."
+FIT = "Meter OK."
 FEWEST_SAMPLES = 8
 CONVERTER_NOISE_COUNTS = {"hx711": {10: 21.5, 80: 38.7}}
 """Root mean square of the converter alone, by nominal rate: 50 and 90 nV at gain 128, of ±19.53 mV (data sheet)."""

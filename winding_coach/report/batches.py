@@ -61,7 +61,7 @@ def batch_report(
         for one in winds
     ]
     sections = [
-        Section("What it takes", tuple(said), charts=(_scales_chart(batch, made), _strength_chart(batch, made))),
+        Section("How this batch behaves", tuple(said), charts=(_scales_chart(batch, made), _strength_chart(batch, made))),
         Section("Strips", tuple(_densities(densities_kg_per_m, units))),
     ]
     if rows:
@@ -82,7 +82,7 @@ def _densities(values: Sequence[float], units: UnitSystem) -> list[str]:
         return [f"{only}: measure two at least to see how they scatter."]
     apart = DIFFERENCES[units]
     return [
-        f"{found.count} strips: {density(found.mean)} {unit} on the mean, {density(found.low)} to"
+        f"{found.count} strips: {density(found.mean)} {unit} on average, {density(found.low)} to"
         f" {density(found.high)} with {MEAN_LEVEL:.0%}; from strip to strip they scatter by {found.cv:.1%}.",
         f"To tell a batch {density(apart)} {unit} away from this one, {found.strips_to_tell(apart)} strips of each are"
         f" needed ({POWER:.0%} of such tests would find it).",

@@ -12,13 +12,13 @@ from winding_coach.shelf.records import Flight
 from winding_coach.units import UnitSystem, show
 
 OUTCOMES = {
-    "done": "Wound",
+    "done": "Done",
     "broken": "Broken",
-    "gone": "Torque went",
+    "gone": "Torque gone",
     "stopped": "Stopped",
     "lost": "The meter was lost",
 }
-MOST_STALLS = 8
+MAX_STALLS = 8
 HELD_SHARE = 0.01
 """A smaller fall of torque is within its ripple."""
 WHAT_IS_COUNTED = (
@@ -26,7 +26,7 @@ WHAT_IS_COUNTED = (
     " in, is not in it: nothing measures it."
 )
 
-TOLD_ELSEWHERE = frozenset({"crank_stalled", "overwind_soon", "key_asked", "other_way"})
+SAID_ELSEWHERE = frozenset({"crank_stalled", "overwind_soon", "key_asked", "other_way"})
 """Alarms that are no other warnings: stalls have their own sentence; the countdown to the target, a key that was asked
 for again and the way that a motor is wound warn of nothing."""
 
@@ -70,7 +70,7 @@ def flown(record: WindRecord, flight: Flight) -> str:
         share = f" ({flight.turns_left / launch:.0%} of those at launch)" if launch else ""
         parts.append(f"{flight.turns_left:.0f} turns left{share}")
         if launch and flight.duration_s:
-            parts.append(f"{(launch - flight.turns_left) / flight.duration_s:.1f} turns of the motor a second")
+            parts.append(f"{(launch - flight.turns_left) / flight.duration_s:.1f} turns/s of the motor")
     if flight.energy_used_J is not None:
         parts.append(f"{flight.energy_used_J:.1f} J used")
     if flight.ceiling:
@@ -81,7 +81,7 @@ def flown(record: WindRecord, flight: Flight) -> str:
 def _turns(record: WindRecord, turns: float | None) -> str:
     if turns is None:
         return "turns not counted"
-    return f"{turns:.0f} turns ({turns / record.settings.winder.ratio:.0f} of the crank)"
+    return f"{turns:.0f} turns ({turns / record.settings.winder.ratio:.0f} crank turns)"
 
 
 def _whole(record: WindRecord, units: UnitSystem) -> str:
@@ -98,16 +98,16 @@ def _whole(record: WindRecord, units: UnitSystem) -> str:
     if found.launch_torque_Nm is not None:
         off = ""
         if found.backed_off_turns is not None:
-            off = f" by {found.backed_off_turns / record.settings.winder.ratio:.1f} turns of the crank"
+            off = f" by {found.backed_off_turns / record.settings.winder.ratio:.1f} crank turns"
         said += f" Backed off{off} to {show(found.launch_torque_Nm, 'torque', units)}"
-        said += "." if found.launch_turns is None else f", {found.launch_turns:.0f} turns left for the launch."
+        said += "." if found.launch_turns is None else f", {found.launch_turns:.0f} turns left for launch."
     if found.wait_s is not None:
         said += f" It left the meter {clock(found.wait_s)} after the peak{_relaxed(record)}."
     return said
 
 
 def _relaxed(record: WindRecord) -> str:
-    """Return by how much torque had relaxed meanwhile, once it was ready; "" where that cannot be told."""
+    """Return by how much torque had relaxed meanwhile, once it was ready; "" where that is not known."""
     ready = record.span(Phase.READY)
     launch_Nm = record.summary.launch_torque_Nm
     if ready is None or not launch_Nm:
@@ -124,12 +124,12 @@ def _pacing(record: WindRecord) -> str:
     if not spans:
         return "The pace of the crank is not known: no turns were counted."
     paces = [
-        f"{PHASE_WORDS[span.phase].lower()} {span.to_s - span.from_s:.0f} s at {span.crank_rev_per_s:.2f} a second"
+        f"{PHASE_WORDS[span.phase].lower()} {span.to_s - span.from_s:.0f} s at {span.crank_rev_per_s:.2f} crank turns/s"
         for span in spans
     ]
     varied = record.review.figures.crank_variation
-    more = "" if varied is None else f" At full stretch the time of a turn varied by {varied:.0%}."
-    guessed = " Turns are an estimate from the signal." if record.turns_source == "estimated" else ""
+    more = "" if varied is None else f" At full stretch the time per crank turn varied by {varied:.0%}."
+    guessed = " Turns are estimated from the torque signal." if record.turns_source == "estimated" else ""
     return f"Pace of the crank: {'; '.join(paces)}.{more}{guessed}"
 
 
@@ -139,12 +139,12 @@ def _walk_in(record: WindRecord, units: UnitSystem) -> str:
         return ""
     side = "above" if found.path_side > 0 else "below"
     said = (
-        f"In the walk-in torque lay {abs(found.path_side):.0%} {side} the plan's path on the mean"
-        f" ({found.path_off:.0%} root mean square)"
+        f"In the walk-in torque lay {abs(found.path_side):.0%} {side} the plan's path on average"
+        f" ({found.path_off:.0%} rms)"
     )
     if found.falls:
         times = "once" if found.falls == 1 else f"{found.falls} times"
-        return f"{said} and fell far below it {times}, for {found.longest_fall_s or 0.0:.0f} s at the longest."
+        return f"{said} and fell far below it {times}, for {found.longest_fall_s or 0.0:.0f} s at most."
     return f"{said} and never fell far below it."
 
 
@@ -152,30 +152,30 @@ def _stalls(stalls: Sequence[Stall], units: UnitSystem) -> str:
     if not stalls:
         return ""
     each = []
-    for stall in stalls[:MOST_STALLS]:
+    for stall in stalls[:MAX_STALLS]:
         lost = ""
         if stall.lost_Nm is not None and stall.before_Nm is not None:
             fell = stall.lost_Nm >= HELD_SHARE * stall.before_Nm
             lost = f", torque fell by {show(stall.lost_Nm, 'torque', units)}" if fell else ", torque held"
         each.append(f"at {clock(stall.at_s)} for {stall.lasted_s:.1f} s{lost}")
-    more = f"; and {len(stalls) - MOST_STALLS} more" if len(stalls) > MOST_STALLS else ""
-    return f"The crank stood {'; '.join(each)}{more} (counted from the warning on)."
+    more = f"; and {len(stalls) - MAX_STALLS} more" if len(stalls) > MAX_STALLS else ""
+    return f"The crank stopped {'; '.join(each)}{more} (counted from the warning on)."
 
 
 def _work(record: WindRecord) -> str:
     work = record.work
     left_J = None if record.summary.launch_torque_Nm is None else record.summary.energy_stored_J
     if work is None:
-        return "Work cannot be told: no turns were counted."
-    meter = "" if record.settings.calibration.sd_Nm is not None else ", the meter's own not known"
+        return "Work is not known: no turns were counted."
+    meter = "" if record.settings.calibration.sd_Nm is not None else ", the meter's own uncertainty not known"
     said = f"The crank did {work.wound_in_J:.1f} ± {work.sd_J:.1f} J of work"
     if work.returned_J > 0.0:
         said += f"; the back-off gave {work.returned_J:.2f} ± {work.returned_sd_J:.2f} J of it back"
     said += f" (± one standard uncertainty{meter})."
     if work.bridged_turns >= 0.5:
-        said += f" While no torque came {work.bridged_turns:.0f} turns passed; a straight line stands in for them."
+        said += f" {work.bridged_turns:.0f} turns passed without torque readings; a straight line replaces them."
     if left_J is not None:
-        said += f" By the plan's model, scaled to this motor, {left_J:.1f} J are left for the flight."
+        said += f" By the plan's model, scaled to this motor, {left_J:.1f} J remain for the flight."
     return said
 
 
@@ -187,14 +187,14 @@ def _against_best(record: WindRecord) -> str:
     missing = plan.launch_turns - found.launch_turns
     ratio = record.settings.winder.ratio
     if abs(missing) < ratio:
-        turns = "as many turns as planned, to a turn of the crank"
+        turns = "as many turns as planned, within one crank turn"
     else:
         turns = f"{abs(missing):.0f} turns {'fewer' if missing > 0 else 'more'} than planned"
-    return f"The best path gives {best_J:.1f} J with this motor: {found.energy_stored_J / best_J:.0%} of it; {turns}."
+    return f"The best path would store {best_J:.1f} J in this motor: this wind stored {found.energy_stored_J / best_J:.0%} of that, with {turns}."
 
 
 def _alarms(record: WindRecord) -> str:
-    others = [one for one in record.alarms if one.code not in TOLD_ELSEWHERE]
+    others = [one for one in record.alarms if one.code not in SAID_ELSEWHERE]
     if not others:
         return ""
     count: dict[str, list[str]] = {}
@@ -207,11 +207,11 @@ def _alarms(record: WindRecord) -> str:
 def _link(record: WindRecord) -> str:
     parts = []
     if record.gaps:
-        each = ", ".join(f"{gap.lasted_s:.1f} s at {clock(gap.at_s)}" for gap in record.gaps[:MOST_STALLS])
-        more = f" and {len(record.gaps) - MOST_STALLS} times more" if len(record.gaps) > MOST_STALLS else ""
-        parts.append(f"no torque came for {each}{more}")
+        each = ", ".join(f"{gap.lasted_s:.1f} s at {clock(gap.at_s)}" for gap in record.gaps[:MAX_STALLS])
+        more = f" and {len(record.gaps) - MAX_STALLS} more" if len(record.gaps) > MAX_STALLS else ""
+        parts.append(f"no torque readings for {each}{more}")
     if record.restarts:
         parts.append(f"the meter restarted {'once' if record.restarts == 1 else f'{record.restarts} times'}")
     if record.summary.lost_lines:
         parts.append(f"{record.summary.lost_lines} lines were lost")
-    return f"Of the meter: {'; '.join(parts)}." if parts else ""
+    return f"Meter: {'; '.join(parts)}." if parts else ""

@@ -22,7 +22,7 @@ from winding_coach.units import UnitSystem, show
 class AimScore:
     """One aim of a wind. figure: in `unit`, None if it did not come to that. score: 0-100, None: not scored.
 
-    better: what would have been better, "" where there is nothing to mend.
+    better: what would have been better, "" where there is nothing to improve.
     """
 
     aim: str
@@ -100,7 +100,7 @@ Words = Callable[[WindFigures, Plan, float, UnitSystem], str]
 
 
 def _crank_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
-    varied = "" if figures.crank_variation is None else f"the time of a turn varied by {figures.crank_variation:.0%}; "
+    varied = "" if figures.crank_variation is None else f"the time per crank turn varied by {figures.crank_variation:.0%}; "
     return f"Crank more evenly at full stretch: {varied}count aloud and keep the beat."
 
 
@@ -108,24 +108,24 @@ def _path_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSyste
     side = figures.path_side or 0.0
     if side < 0:
         return (
-            f"Step in later and in smaller steps: torque lay {-side:.0%} below the plan's in the walk-in;"
+            f"Step in later and in smaller steps: torque was {-side:.0%} below plan in the walk-in;"
             " when it falls, wait and crank until it is back."
         )
-    return f"Step in sooner: torque lay {side:.0%} above the plan's in the walk-in."
+    return f"Step in sooner: torque was {side:.0%} above plan in the walk-in."
 
 
 def _knot_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
     added = 0.0 if figures.risk_added is None else figures.risk_added
     return (
-        f"Walk in so that torque falls less: the walk-in added {added:.0%} to the chance to break; shorter steps or a"
+        f"Walk in so that torque falls less: the walk-in added {added:.0%} to the break risk; shorter steps or a"
         " slow walk, with the crank turning."
     )
 
 
 def _danger_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
     return (
-        f"Stop before a limit: one was passed for {figures.danger_s or 0.0:.0f} s; slow down from nine tenths of the"
-        f" peak, and stop at {_peak(figures, plan, units)}."
+        f"Stop before a limit: one was exceeded for {figures.danger_s or 0.0:.0f} s; slow down from 90% of the"
+        f" target, and stop at {_peak(figures, plan, units)}."
     )
 
 
@@ -136,15 +136,15 @@ def _fall_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSyste
 
 def _band_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
     share = 0.0 if figures.in_band is None else figures.in_band
-    return f"Keep the rate of torque in its band: it was there for {share:.0%} of the time; small steps, one pace."
+    return f"Keep the torque rate in its band: it was there {share:.0%} of the time; small steps, one pace."
 
 
 def _stall_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
     stalls = figures.stalls or 0
     times = "once" if stalls == 1 else f"{stalls} times"
     return (
-        f"Never let the crank stand in the walk-in: it stood {times}, {figures.stalled_s or 0.0:.0f} s in all;"
-        " step while you crank."
+        f"Keep the crank turning during the walk-in: it stopped {times}, {figures.stalled_s or 0.0:.0f} s in all;"
+        " step in while cranking."
     )
 
 
@@ -155,12 +155,12 @@ def _peak(figures: WindFigures, plan: Plan, units: UnitSystem) -> str:
 def _peak_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
     peak = _peak(figures, plan, units)
     reached = "" if figures.peak_reach is None else f", {1.0 - figures.peak_reach:.0%} short of it"
-    return f"Crank on to the peak of {peak}: you stopped too early{reached}."
+    return f"Keep cranking to the target of {peak}: you stopped too early{reached}."
 
 
 def _overshoot_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
     peak = _peak(figures, plan, units)
-    return f"Stop at the peak of {peak}: you went {figures.overshoot or 0.0:.0%} past it; slow down before it comes."
+    return f"Stop at the target of {peak}: you went {figures.overshoot or 0.0:.0%} above it; slow down before it."
 
 
 def _launch_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
@@ -175,14 +175,14 @@ def _launch_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSys
 def _back_off_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
     off = "" if figures.back_off_turns is None else f", you took off {figures.back_off_turns / ratio:.0f}"
     return (
-        "Back off turn by turn and look at the torque after each: about"
-        f" {plan.back_off_turns / ratio:.0f} of the crank were planned{off}."
+        "Back off one crank turn at a time and watch the torque after each: about"
+        f" {plan.back_off_turns / ratio:.0f} were planned{off}."
     )
 
 
 def _whole_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
     peak = _peak(figures, plan, units)
-    return f"Bring the motor home whole: stop at {peak}, and unhook only when it is backed off."
+    return f"Keep the motor intact: stop at {peak}, and unhook only after the back-off."
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +208,7 @@ AIMS: tuple[Aim, ...] = (
         "even_crank",
         "even cranking at full stretch",
         "crank_variation",
-        "share of a turn's time",
+        "share of a crank turn's time",
         _plain("crank_variation"),
         _crank_words,
     ),
@@ -220,7 +220,7 @@ AIMS: tuple[Aim, ...] = (
         _plain("path_off"),
         _path_words,
     ),
-    Aim("knots", "knots kept tight", "risk_added", "chance to break that was added", _plain("risk_added"), _knot_words),
+    Aim("knots", "knots kept tight", "risk_added", "break risk added", _plain("risk_added"), _knot_words),
     Aim(
         "recovery",
         "falls caught",
@@ -237,24 +237,24 @@ AIMS: tuple[Aim, ...] = (
         _less("in_band"),
         _band_words,
     ),
-    Aim("stalls", "crank never stands", "stalled_s", "s", _stalled, _stall_words),
+    Aim("stalls", "crank kept turning", "stalled_s", "s", _stalled, _stall_words),
     Aim(
         "peak",
-        "peak reached",
+        "target reached",
         "peak_reach",
-        "times the peak asked for",
+        "times the target",
         _less("peak_reach"),
         _peak_words,
     ),
     Aim(
         "overshoot",
-        "stopped at the peak",
+        "stopped at the target",
         "overshoot",
-        "share past the peak",
+        "share above the target",
         _plain("overshoot"),
         _overshoot_words,
     ),
-    Aim("danger", "no limit passed", "danger_s", "s", _plain("danger_s"), _danger_words),
+    Aim("danger", "no limit exceeded", "danger_s", "s", _plain("danger_s"), _danger_words),
     Aim("launch", "launch torque", "launch_ratio", "times the plan's launch torque", _launch_off, _launch_words),
     Aim(
         "back_off",
@@ -264,12 +264,12 @@ AIMS: tuple[Aim, ...] = (
         _plain("back_off_off"),
         _back_off_words,
     ),
-    Aim("whole", "motor whole", "broken", "1 if it broke", _plain("broken"), _whole_words),
+    Aim("whole", "motor intact", "broken", "1 if it broke", _plain("broken"), _whole_words),
 )
 """In the order of a wind; their rules are in `review.rules`."""
 
 BY_NAME = {aim.name: aim for aim in AIMS}
-_NOTHING = "Nothing to mend: do it again, the same way."
+_NOTHING = "Nothing to improve: do the same again."
 
 
 def review_of(
@@ -299,9 +299,9 @@ def review_of(
         return WindReview(figures, tuple(scored), None, "Too little was wound to say what to do better.")
     mean = sum(rule.weight * score for rule, score, _ in known) / sum(rule.weight for rule, _, _ in known)
     total = min(mean, *(score + rule.holds for rule, score, _ in known))
-    # What holds the whole down most is what to mend first.
-    to_mend = [one for one in known if one[2].better] or known
-    worst = min(to_mend, key=lambda one: (one[1] + one[0].holds, one[1]))[2]
+    # What holds the score down most is what to improve first.
+    to_improve = [one for one in known if one[2].better] or known
+    worst = min(to_improve, key=lambda one: (one[1] + one[0].holds, one[1]))[2]
     if figures.broken and "whole" in asked:
         worst = next(one for _, _, one in known if one.aim == "whole")
     return WindReview(figures, tuple(scored), total, worst.better or _NOTHING)

@@ -180,11 +180,11 @@ def _labels(
             sheet.put(column + LABELS_WIDE + at, row + high, label, "dim")
     sheet.put_right(column + columns, row + high, axis, "dim")
     decimals = SHOWN[view.units]["torque"][1]
-    for name, torque_Nm in (("peak", peak_aim_Nm(view)), ("launch", plan.launch_torque_Nm)):
+    for name, torque_Nm in (("target", peak_aim_Nm(view)), ("launch", plan.launch_torque_Nm)):
         at = canvas.row_of(torque_Nm)
         if 0 <= at < high:
             label = f" {name} {shown_number(torque_Nm, 'torque', view.units, decimals)}"
-            begin = columns - len(label) if name == "peak" else LABELS_WIDE
+            begin = columns - len(label) if name == "target" else LABELS_WIDE
             sheet.put(column + begin, row + at, label.strip() + " " if name == "launch" else label, "goal")
 
 

@@ -198,19 +198,19 @@ def _sentences(sheet: Sheet, layout: Layout, scene: Scene) -> None:
 
 
 def _closing(scene: Scene, layout: Layout, columns: int) -> str:
-    """What is left to be told of a closed wind: its figures where they have no room of their own, and its file."""
+    """What is left to say of a closed wind: its values where they have no room of their own, and its file."""
     view = scene.view
     if layout.glance and view.summary is not None:
         return wrapper_line(view, view.summary)
     if scene.trace_name is None or scene.mode:
         return ""
     saved = f"Saved as {scene.trace_name}."
-    after = " `winding-coach review` tells how it went."
+    after = " `winding-coach review` shows how it went."
     return saved + after if len(saved + after) <= columns else saved
 
 
 def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
-    """The digits, and under them the unit, the goal and what is left to it."""
+    """The digits, and under them the unit, the target and what is left to it."""
     across, down = layout.torque
     goal, torque = view.targets.torque_Nm, live_torque(view)
     noted, live = noted_torque(view), not view.stale
@@ -233,7 +233,7 @@ def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
         return
     if goal is None:
         return
-    word = "about" if view.phase is Phase.WALK_IN else "goal"
+    word = "about" if view.phase is Phase.WALK_IN else "target"
     room = sheet.columns if layout.glance else layout.torque_columns + 4
     words = f"{word} {show(goal, 'torque', view.units)}"
     if at + 2 + len(words) >= room:

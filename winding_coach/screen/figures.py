@@ -205,10 +205,10 @@ def rate_word(view: CoachView) -> str:
     if rate is None or view.stale:
         return "not known"
     if low is None or high is None or high <= low:
-        return "no band here"
+        return "no target rate"
     if rate < min(low, 0.0):
         return "falling"
-    return "too slow" if rate < low else "too fast" if rate > high else "moderate"
+    return "too slow" if rate < low else "too fast" if rate > high else "good"
 
 
 def signed_rate(view: CoachView) -> str:
@@ -224,9 +224,9 @@ def signed_rate(view: CoachView) -> str:
 
 
 def per_turn_words(view: CoachView) -> str:
-    """Return what a turn of the crank brings at this rate, and what the plan asks of the next; "" where none is asked.
+    """Return what a crank turn adds at this rate, and what the plan asks of the next; "" where none is asked.
 
-    A digit more than torque itself has: a turn brings little.
+    A digit more than torque itself has: a crank turn adds little.
     """
     asked, crank = view.targets.per_crank_turn_Nm, view.reading.crank_rev_per_s
     rate = view.reading.torque_rate_Nm_per_s
@@ -236,7 +236,7 @@ def per_turn_words(view: CoachView) -> str:
     wanted = shown_number(asked, "torque", view.units, decimals)
     turns = rate is not None and crank is not None and crank >= SLOWEST_SHOWN_REV_PER_S and not view.stale
     now = shown_number((rate or 0.0) / (crank or 1.0), "torque", view.units, decimals) if turns else "--"
-    return f"{now.rjust(decimals + 3)} a turn, plan {wanted}"
+    return f"{now.rjust(decimals + 3)} per crank turn (plan {wanted})"
 
 
 def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
@@ -262,7 +262,7 @@ def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
     off, band = summary.backed_off_turns, summary.time_in_rate_band
     rows.append(("peak", peak))
     if off is not None:
-        rows.append(("backed off", f"{off:.0f} turns, {off / view.winder_ratio:.1f} of the crank"))
+        rows.append(("backed off", f"{off:.0f} turns, {off / view.winder_ratio:.1f} crank turns"))
     if summary.launch_torque_Nm is not None:
         rows.append(("launch", f"{torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}"))
     if summary.energy_stored_J is not None:

@@ -25,7 +25,7 @@ LABEL_WIDE = 8
 WIDEST = 64
 SOON_S = 5.0
 RISKY = 0.05
-GOOD_WORDS = frozenset({"moderate"})
+GOOD_WORDS = frozenset({"good"})
 BAD_WORDS = frozenset({"too fast", "too slow", "falling"})
 
 
@@ -33,7 +33,7 @@ def draw_instruments(sheet: Sheet, column: int, row: int, columns: int, rows: in
     """Draw all of them in a field of the sheet, 8 rows or more."""
     columns = min(columns, WIDEST)
     if view.summary is not None:
-        sheet.put(column, row, "for the motor's wrapper", "bold")
+        sheet.put(column, row, "for the motor's label", "bold")
         for number, (label, words) in enumerate(wrapper_rows(view, view.summary), 1):
             sheet.put(column, row + number, label, "dim")
             sheet.put(column + 12, row + number, words, "ink", most=columns - 12)
@@ -125,8 +125,8 @@ def _stand(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) -
 
 
 def _limits(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) -> None:
-    """The peak and the seconds to it; the crank; the chance that the motor breaks, there and here."""
-    at = _label(sheet, column, row, "peak")
+    """The target and the seconds to it; the crank; the risk that the motor breaks, there and here."""
+    at = _label(sheet, column, row, "target")
     reading = view.reading
     in_s = seconds_to_peak(view) if view.phase in (Phase.WALK_IN, Phase.FINAL_TURNS) else None
     after = sheet.put(at, row, show(peak_aim_Nm(view), "torque", view.units), "ink")
@@ -134,19 +134,19 @@ def _limits(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) 
         after = sheet.put(after, row, f"  in {in_s:2.0f} s", "bad" if in_s < SOON_S else "ink")
     end = column + columns
     if view.peak_risk is not None:
-        _risk(sheet, after, end, row, view.peak_risk)
+        _risk(sheet, after, end, row, view.peak_risk, ("risk at target", "at target", "risk"))
     at = _label(sheet, column, row + 1, "crank")
     speed = None if view.stale else reading.crank_rev_per_s
-    state = {True: "", False: "stands still", None: "cannot tell"}[None if view.stale else reading.cranking]
+    state = {True: "", False: "stopped", None: "unknown"}[None if view.stale else reading.cranking]
     words = state or ("" if speed is None else f"{abs(speed):3.1f} turns/s")
     sheet.put(at, row + 1, words, "bad" if reading.cranking is False and view.phase is Phase.WALK_IN else "ink")
-    _risk(sheet, at, end, row + 1, reading.break_risk)
+    _risk(sheet, at, end, row + 1, reading.break_risk, ("risk now",))
 
 
-def _risk(sheet: Sheet, after: int, end: int, row: int, risk: float | None) -> None:
+def _risk(sheet: Sheet, after: int, end: int, row: int, risk: float | None, names: tuple[str, ...]) -> None:
     """A chance to break at the right of a row, under as much of its name as leaves the rest alone."""
     text = "  --" if risk is None else f"{risk:5.1%}"
     sheet.put_right(end, row, text, "bad" if (risk or 0.0) >= RISKY else "ink")
     room = end - len(text) - 1 - after
-    name = next((name for name in ("break risk", "risk") if len(name) < room), "")
+    name = next((name for name in names if len(name) < room), "")
     sheet.put_right(end - len(text) - 1, row, name, "dim")

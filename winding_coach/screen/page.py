@@ -55,7 +55,7 @@ def page_object(
         "torque": torque_figure(view).strip(),
         "live": not view.stale or noted_torque(view) is not None,
         "unit": unit_label("torque", view.units),
-        "goal": "" if goal is None else f"goal {show(goal, 'torque', view.units)}",
+        "goal": "" if goal is None else f"target {show(goal, 'torque', view.units)}",
         "rate": f"{signed_rate(view).strip()} {unit_label('torque', view.units)}/s, {rate_word(view)}",
         "turns": f"{'--' if turns is None else f'{turns:.0f}'} turns, {SOURCE_WORDS[view.reading.turns_source]}",
         "stand": "" if stand_m is None else place_words(stand_m, view.units, view.steps),

@@ -35,13 +35,13 @@ LETTING_DOWN_STEPS = (Phase.HOOK_UP, Phase.LET_DOWN, Phase.EMPTY)
 
 PROMPT_BLOCKS = {
     "count_on": "COUNT {crank}",
-    "stretch_to": "STRETCH {distance}",
+    "stretch_to": "OUT TO {distance}",
     "start_cranking": "CRANK",
-    "walk_in_to": "WALK IN {distance}",
+    "walk_in_to": "WALK TO {distance}",
     "hold_distance": "HOLD {distance}",
     "walk_on": "WALK ON",
     "walk_slower": "WALK SLOWER",
-    "walk_quicker": "QUICKER",
+    "walk_quicker": "WALK FASTER",
     "wait_here": "WAIT",
     "step_now": "STEP",
     "step_shorter": "SHORTER",
@@ -56,7 +56,7 @@ PROMPT_BLOCKS = {
 """What to do in block letters, where the phase's own word would say less."""
 
 PACE_BLOCKS = {"walk_in_to": "FINISH STEP", "hold_distance": "STAY"}
-"""The prompts that are told in paces, from where one stands; the words where no step is to be made."""
+"""The prompts that are said in paces, from where the person stands; the words where no step is to be made."""
 
 ALARM_BLOCKS = {
     "motor_broke": "NO TORQUE",
@@ -68,7 +68,7 @@ ALARM_BLOCKS = {
     "winder_limit": "STOP",
     "meter_saturated": "STOP",
     "meter_silent": "NO DATA",
-    "crank_stalled": "CRANK ON",
+    "crank_stalled": "CRANK",
     "rising_too_fast": "SLOWER",
     "torque_falling": "HOLD",
 }
@@ -88,15 +88,15 @@ LINK_TAPS = "Hold the winder still; check the lead. Or press c at each crank tur
 
 OUTCOME_BLOCKS = {"done": "DONE", "broken": "BROKEN", "gone": "GONE", "stopped": "STOPPED", "lost": "LOST"}
 
-WIDEST_BLOCKS = "STRETCH 8.88"
+WIDEST_BLOCKS = "WALK TO 8.88"
 """The size of the block letters is made to fit this, so that it never jumps with the word."""
 
 CLOSING = {
-    "done": "Wound. Write the figures below on the motor's wrapper.",
-    "broken": "The motor broke. Clear the hook; write that on its wrapper.",
-    "gone": "Torque went: it broke or came off. Broke: log that with f.",
-    "stopped": "Stopped. Let the motor down with care before taking it off.",
-    "lost": "The meter was lost. What was read is kept.",
+    "done": "Done. Copy these values to the motor's label.",
+    "broken": "The motor broke. Clear the hook and mark its bag.",
+    "gone": "Torque gone: it broke or came off. If it broke, log that with f.",
+    "stopped": "Stopped. Unwind carefully before unhooking.",
+    "lost": "The meter was lost. All readings up to then are kept.",
 }
 
 LEVEL_SIGNS = {Level.DANGER: "!!! DANGER", Level.WARNING: "!! WARNING", Level.CAUTION: "! CAUTION"}
@@ -123,11 +123,11 @@ CHECK_WORDS = {
     "orings": "O-rings",
     "lubricant": "Lubricant",
     "rating": "Winder, hooks and stand rated for {peak} and more.",
-    "turns_in": "Turns in: {turns_in} (+ -)",
+    "turns_in": "Turns in it: {turns_in} (+ -)",
     "break_in": "New rubber pulled out a few times",
 }
 CHECK_ROWS = (("eyes",), ("line",), ("rating",), ("knot", "orings", "lubricant"), ("turns_in", "break_in"))
-CHECK_HEAD = "Before the first turn: a number ticks, y ticks all, escape closes"
+CHECK_HEAD = "Before you start: a number ticks, y ticks all, escape closes"
 CHECK_FOOT = "Local rules and the adult in charge come before this screen."
 HAND_OVER = (
     "To the model",
@@ -147,23 +147,23 @@ NO_METER = (
 )
 
 LOOK_HELP = (
-    ("g", "glance: three large things only, or everything"),
-    ("u", "units: metric or inch, figures and sentences"),
+    ("g", "glance: three large items only, or everything"),
+    ("u", "units: metric or inch, values and sentences"),
     ("l", "lamplight, tissue or high contrast"),
-    ("z", "freeze the picture; the coach goes on"),
+    ("z", "freeze the picture; coaching continues"),
     ("a", "other characters, if boxes stand where lines should"),
     ("h, ?", "this help"),
 )
 KEYS = (
     ("t", "set zero, with nothing on the hook"),
-    ("n, enter, space", "confirm the step, go on to the next"),
+    ("n, enter, space", "confirm the step and move to the next"),
     ("backspace", "take the last step back"),
-    ("c", "one turn of the crank, counted by a helper"),
-    ("p", "the peak is reached: on to the back-off"),
+    ("c", "one crank turn, counted by a helper"),
+    ("p", "target reached: on to the back-off"),
     ("s", "stop this wind and keep it"),
-    ("o", "go on although in doubt, with the lower target"),
+    ("o", "continue in doubt, with the lower target"),
     ("b", "the motor broke: close the wind and say so"),
-    ("+, -", "turns that the motor holds already, ten more or fewer"),
+    ("+, -", "turns already in the motor, ten more or fewer"),
     *LOOK_HELP,
     ("1 to 8, y", "tick the list before the wind, or all of it"),
     ("f", "after the wind: log the flight"),
@@ -195,10 +195,10 @@ HAND_HELP = (
 HAND_KEY_LINE = "↑ ↓ crank  → ← step  r reverse  x let go  k hook  n next  h help  q quit"
 
 PLAY_KEYS = {
-    "space": ("pause", "pause, go on"),
-    "right": ("on", "5 seconds on"),
+    "space": ("pause", "pause, or continue"),
+    "right": ("on", "5 seconds forward"),
     "left": ("back", "5 seconds back"),
-    "full_stop": ("step", "one picture on (pauses)"),
+    "full_stop": ("step", "one picture forward (pauses)"),
     "comma": ("step_back", "one picture back (pauses)"),
     "n": ("next_event", "to the next event"),
     "b": ("last_event", "to the event before"),
@@ -227,4 +227,4 @@ def closed_line(after: After) -> str:
 
 
 WATCH_LINE = "watching only  w who is next  g glance  u units  l theme  h help  q quit"
-WATCH_HELP = (("w", "who is next, and what each did last"), *LOOK_HELP, ("q", "leave; the wind goes on"))
+WATCH_HELP = (("w", "who is next, and what each did last"), *LOOK_HELP, ("q", "leave; the wind continues"))

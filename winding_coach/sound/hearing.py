@@ -26,7 +26,7 @@ class Side(StrEnum):
     """Where the torque rise is, against its band."""
 
     BELOW = "too slow"
-    WITHIN = "moderate"
+    WITHIN = "good"
     ABOVE = "too fast"
 
 
