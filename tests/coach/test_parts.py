@@ -223,7 +223,10 @@ def test_the_back_off_counts_down_by_half_turns_to_a_stop() -> None:
     choice = wanted(scene(now=falling, back_off_left=0.5))
     assert choice is not None
     assert choice.crank_turns == 0.0, "said before: the hand needs time to stop"
-    assert prompt_words(Prompt(0.0, "back_off", "", None, 0.0, 3.5e-3), "metric") == "Stop here: launch torque 3.50 mN·m reached."
+    assert (
+        prompt_words(Prompt(0.0, "back_off", "", None, 0.0, 3.5e-3), "metric")
+        == "Stop here: launch torque 3.50 mN·m reached."
+    )
     assert "1½ crank turns" in prompt_words(Prompt(0.0, "back_off", "", None, 1.5, 3.5e-3), "metric")
     assert "half a crank turn" in prompt_words(Prompt(0.0, "back_off", "", None, 0.5, 3.5e-3), "metric")
 

@@ -189,7 +189,9 @@ def test_wrong_input_gets_one_clear_sentence(
 ) -> None:
     headless = ("--headless",)
     assert "--loop and --mass" in said(capsys, 2, "wind", "--port", "sim", "--loop", "30cm", *headless)
-    assert "impossible for a strip" in said(capsys, 2, "wind", "--port", "sim", "--loop", "30cm", "--mass", "900g", *headless)
+    assert "impossible for a strip" in said(
+        capsys, 2, "wind", "--port", "sim", "--loop", "30cm", "--mass", "900g", *headless
+    )
     assert "no calibration: make one with 'meter calibrate'" in said(capsys, 1, "wind", *MOTOR, *headless)
     assert "--json goes with" in said(capsys, 2, "wind", "--port", "sim", *MOTOR, "--json")
     assert "--readings" in said(capsys, 2, "wind", "--port", "sim", *MOTOR, *headless, "--readings", "fast")

@@ -30,7 +30,10 @@ def danger(view: CoachView, since_s: float) -> CoachView:
 @pytest.mark.parametrize(
     ("text", "aloud"),
     [
-        ("Step in to 1.22 m over 3 crank turns; keep cranking.", "Step in to 1.22 metres over 3 crank turns; keep cranking."),
+        (
+            "Step in to 1.22 m over 3 crank turns; keep cranking.",
+            "Step in to 1.22 metres over 3 crank turns; keep cranking.",
+        ),
         ("Stop cranking: 6.78 mN·m.", "Stop cranking: 6.78 millinewton metres."),
         ("Step in to 48 in; keep cranking.", "Step in to 48 inches; keep cranking."),
         ("Keep cranking to 0.96 ozf·in.", "Keep cranking to 0.96 ounce inches."),

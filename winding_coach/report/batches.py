@@ -61,7 +61,9 @@ def batch_report(
         for one in winds
     ]
     sections = [
-        Section("How this batch behaves", tuple(said), charts=(_scales_chart(batch, made), _strength_chart(batch, made))),
+        Section(
+            "How this batch behaves", tuple(said), charts=(_scales_chart(batch, made), _strength_chart(batch, made))
+        ),
         Section("Strips", tuple(_densities(densities_kg_per_m, units))),
     ]
     if rows:

@@ -100,7 +100,9 @@ Words = Callable[[WindFigures, Plan, float, UnitSystem], str]
 
 
 def _crank_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
-    varied = "" if figures.crank_variation is None else f"the time per crank turn varied by {figures.crank_variation:.0%}; "
+    varied = (
+        "" if figures.crank_variation is None else f"the time per crank turn varied by {figures.crank_variation:.0%}; "
+    )
     return f"Crank more evenly at full stretch: {varied}count aloud and keep the beat."
 
 
