@@ -190,7 +190,10 @@ def _against_best(record: WindRecord) -> str:
         turns = "as many turns as planned, within one crank turn"
     else:
         turns = f"{abs(missing):.0f} turns {'fewer' if missing > 0 else 'more'} than planned"
-    return f"The best path would store {best_J:.1f} J in this motor: this wind stored {found.energy_stored_J / best_J:.0%} of that, with {turns}."
+    return (
+        f"The best path would store {best_J:.1f} J in this motor: this wind stored"
+        f" {found.energy_stored_J / best_J:.0%} of that, with {turns}."
+    )
 
 
 def _alarms(record: WindRecord) -> str:
