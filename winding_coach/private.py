@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
@@ -22,20 +24,37 @@ def private_folder(folder: Path) -> None:
         one.mkdir(mode=0o700, exist_ok=True)
 
 
-def write_private(path: Path, text: str) -> None:
-    """Write a text file for its user alone; a fault on the way leaves the one that was there.
+@contextmanager
+def written_whole(path: Path, mode: int = 0o600) -> Iterator[Path]:
+    """Lend the name of an empty file to fill; it takes the place of `path` when it is on the disk, else is removed.
+
+    This is the one way in which the program replaces a file. Whoever is killed in between leaves the old one, or the
+    new one, never half of one.
+
+    mode: who may read it; by default its user alone, whatever the umask.
+
+    Raises:
+        OSError: it cannot be made, written or moved.
+    """
+    fresh = path.with_name(f"{path.name}.{os.getpid()}.new")
+    try:
+        os.close(os.open(fresh, os.O_RDWR | os.O_CREAT | os.O_TRUNC, mode))
+        yield fresh
+        with fresh.open("rb+") as written:
+            os.fsync(written.fileno())
+        os.replace(fresh, path)
+    except BaseException:
+        with suppress(OSError, ValueError):
+            fresh.unlink(missing_ok=True)
+        raise
+
+
+def write_private(path: Path, content: str | bytes) -> None:
+    """Write a file for its user alone, text as UTF-8; a fault on the way leaves the one that was there.
 
     Raises:
         OSError: it cannot be written.
     """
     private_folder(path.parent)
-    fresh = path.with_name(f"{path.name}.{os.getpid()}.new")
-    try:
-        with open(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as opened:
-            opened.write(text)
-            opened.flush()
-            os.fsync(opened.fileno())
-        os.replace(fresh, path)
-    except (OSError, ValueError):
-        fresh.unlink(missing_ok=True)
-        raise
+    with written_whole(path) as fresh:
+        fresh.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from winding_coach import __version__
-from winding_coach.private import private_folder
+from winding_coach.private import private_folder, written_whole
 from winding_coach.shelf.schema import ShelfError
 from winding_coach.shelf.store import SHELF_FILE, Shelf
 from winding_coach.traces.glance import fingerprint
@@ -142,24 +142,18 @@ def copy_verified(source: Path, target: Path) -> tuple[int, str]:
         OSError: it cannot be copied, or does not arrive as it was.
     """
     private_folder(target.parent)
-    half = target.with_name(f"{target.name}.{os.getpid()}.new")
     made = hashlib.sha256()
     size = 0
-    try:
-        with source.open("rb") as reading, open(_fresh(half), "wb") as writing:
+    with written_whole(target) as half:
+        with source.open("rb") as reading, half.open("wb") as writing:
             while data := reading.read(CHUNK):
                 made.update(data)
                 size += len(data)
                 writing.write(data)
-            writing.flush()
-            os.fsync(writing.fileno())
         if fingerprint(half) != (size, made.hexdigest()):
             raise OSError(errno.EIO, f"'{target.name}' does not arrive as it was")
         if target.exists():
             raise FileExistsError(errno.EEXIST, "a file of that name is there", str(target))
-        os.rename(half, target)
-    finally:
-        half.unlink(missing_ok=True)
     return size, made.hexdigest()
 
 

@@ -27,6 +27,7 @@ from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.records import Known, a_job, add_jobs, run_job, told
 from winding_coach.command_line.shelving import looked, shelf_at, shelf_file
 from winding_coach.command_line.strips import STRIP_JOBS, add_strip_jobs, run_strip_job
+from winding_coach.command_line.writing import write_whole
 from winding_coach.private import write_private
 from winding_coach.rubber.batch import Batch, FittedBatch, SetFit, TorqueScale, fit_set, fitted, torque_scale_of
 from winding_coach.rubber.batch_json import batch_from_json_dict, batch_to_json_dict, wound_to_json_dict
@@ -325,11 +326,10 @@ def _draw(batch: Batch, named: str) -> None:
     if not named.lower().endswith(".svg"):
         raise UsageProblem(f"--picture: '{named}' must end in .svg.")
     try:
-        Path(named).write_text(strength_svg(batch.name, batch.wound, strength_of(batch.wound)), encoding="utf-8")
-    except OSError as error:
-        raise Problem(f"The picture '{named}' cannot be written ({error.strerror}): name another file.") from None
+        drawn = strength_svg(batch.name, batch.wound, strength_of(batch.wound))
     except FiguresError as error:
         raise Problem(str(error)) from None
+    write_whole(Path(named), drawn.encode("utf-8"), "picture")
 
 
 def _made(batch: Batch, home: Home) -> FittedBatch:

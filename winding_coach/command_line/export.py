@@ -18,7 +18,6 @@ import argparse
 import csv
 import io
 import json
-import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -36,6 +35,7 @@ from winding_coach.command_line.plain import plain
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import looked, shelf_at
 from winding_coach.command_line.wind_choice import add_wind_arguments, wind_filter
+from winding_coach.private import written_whole
 from winding_coach.units import counted
 
 if TYPE_CHECKING:
@@ -44,7 +44,6 @@ if TYPE_CHECKING:
     from winding_coach.shelf.store import Shelf
 
 FORMATS = ("csv", "parquet")
-O_BINARY: int = getattr(os, "O_BINARY", 0)
 FORMULAS = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet takes text that begins so for a formula; an apostrophe before it says that it is text."""
 
@@ -180,16 +179,11 @@ def _cell(value: Any) -> Any:
 
 def _put(path: Path, data: bytes) -> None:
     """Write a file whole or not at all."""
-    fresh = path.with_name(f"{path.name}.{os.getpid()}.new")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            # People's nicknames are in it: for its user alone, whatever the umask.
-            with open(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL | O_BINARY, 0o600), "wb") as out:
-                out.write(data)
-            os.replace(fresh, path)
-        finally:
-            fresh.unlink(missing_ok=True)
+        # People's nicknames are in it: for its user alone, whatever the umask.
+        with written_whole(path) as fresh:
+            fresh.write_bytes(data)
     except OSError as error:
         raise Problem(f"'{path}' cannot be written ({error.strerror}): name another place.") from None
 

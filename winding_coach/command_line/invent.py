@@ -30,6 +30,7 @@ from winding_coach.command_line.home import SETTINGS_FILE, TRACES_FOLDER
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.typed import MOST_SEED, whole
 from winding_coach.command_line.upkeep import Bar, bar
+from winding_coach.private import write_private
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -138,11 +139,9 @@ def _read(mark: Path) -> dict[str, Any]:
 def _mark(folder: Path, asked: dict[str, int], *, whole: bool) -> None:
     (folder / TRACES_FOLDER).mkdir(parents=True, exist_ok=True, mode=0o700)
     text = json.dumps({"format": FORMAT, "version": 1} | asked | {"whole": whole}, indent=1)
-    beside = folder / f"{MARK}.new"
-    beside.write_text(f"{text}\n", encoding="utf-8")
-    os.replace(beside, folder / MARK)
+    write_private(folder / MARK, f"{text}\n")
     if not (folder / SETTINGS_FILE).exists():
-        (folder / SETTINGS_FILE).write_text("{}\n", encoding="utf-8")
+        write_private(folder / SETTINGS_FILE, "{}\n")
 
 
 @contextmanager

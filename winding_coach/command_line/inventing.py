@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import gzip
 import math
-import os
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -24,6 +23,7 @@ from winding_coach.coach.step import Coach
 from winding_coach.indexing import wind_of
 from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp
 from winding_coach.meter.calibration import SIMULATED, Calibration
+from winding_coach.private import write_private
 from winding_coach.review.advice import advise
 from winding_coach.review.advice_words import density_of
 from winding_coach.rubber.course import back_off_from, wind_along
@@ -383,7 +383,4 @@ def _rows(wound: _Wound, bench: Bench) -> list[str]:
 def _write(path: Path, rows: list[str]) -> None:
     """Write a trace whole or not at all, for the user's eyes only."""
     packed = gzip.compress("".join(f"{row}\n" for row in rows).encode("utf-8", "surrogatepass"), 6, mtime=0)
-    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
-    with open(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as out:
-        out.write(packed)
-    os.replace(beside, path)
+    write_private(path, packed)

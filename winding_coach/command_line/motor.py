@@ -23,6 +23,7 @@ from winding_coach.command_line.motor_next import add_next, run_next
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.records import Known, a_job, add_jobs, run_job
 from winding_coach.command_line.shelving import looked, shelf_at
+from winding_coach.command_line.writing import write_whole
 from winding_coach.units import UnitSystem, show
 
 if TYPE_CHECKING:
@@ -115,10 +116,7 @@ def _label(args: argparse.Namespace) -> int:
             raise UsageProblem(f"--to: '{args.to}' must end in .svg or .pdf.")
     except LabelError as error:
         raise Problem(str(error)) from None
-    try:
-        Path(args.to).write_bytes(data)
-    except OSError as error:
-        raise Problem(f"The labels '{args.to}' cannot be written ({error.strerror}): name another file.") from None
+    write_whole(Path(args.to), data, "labels")
     count = "1 label" if len(labels) == 1 else f"{len(labels)} labels"
     print(f"{count} in {args.to}: print at 100 %, cut along the lines, wrap around the motor.")
     if labels[0].code is None:

@@ -30,9 +30,10 @@ from winding_coach.command_line.figures import (
 from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.plan_text import TOLD_APART, Planned, UnderLoad, as_text, moderate_rates
-from winding_coach.command_line.problem import Problem, UsageProblem
+from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.typed import number, quantity, whole
+from winding_coach.command_line.writing import write_whole
 from winding_coach.rubber.batch import FittedBatch
 from winding_coach.rubber.course import NOMINAL_CRANK_REV_PER_S, course_through
 from winding_coach.rubber.doubts import doubts_of
@@ -263,7 +264,4 @@ def _write_card(path: Path, planned: Planned, units: UnitSystem) -> None:
     figures = planned.figures
     by_steps = (planned.steps, planned.stops) if planned.steps.unit in TOLD_APART else None
     card = card_svg(planned.plan, figures.motor, figures.winder, figures.model, planned.spread, units, by_steps)
-    try:
-        path.write_text(card_html(card) if path.suffix.lower() == ".html" else card, encoding="utf-8")
-    except OSError as error:
-        raise Problem(f"The card '{path}' cannot be written ({error.strerror}): name another file.") from None
+    write_whole(path, (card_html(card) if path.suffix.lower() == ".html" else card).encode("utf-8"), "card")

@@ -5,15 +5,13 @@ A spoilt file is said and never overwritten. People go by nickname; nothing else
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from winding_coach.command_line.problem import Problem, UsageProblem
-from winding_coach.private import private_folder
+from winding_coach.private import write_private
 
 PROGRESS_FILE = "practice.json"
 FORMAT, VERSION = "winding-coach practice", 1
@@ -78,19 +76,8 @@ class Progress:
         """
         content = {"format": FORMAT, "version": VERSION} | self.content
         text = json.dumps(content, ensure_ascii=False, indent=1) + "\n"
-        beside = self.path.with_name(f"{self.path.name}.{os.getpid()}.new")
         try:
-            private_folder(self.path.parent)
-            try:
-                with open(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as out:
-                    out.write(text)
-                    out.flush()
-                    os.fsync(out.fileno())
-                os.replace(beside, self.path)
-            except OSError:
-                with contextlib.suppress(OSError):
-                    beside.unlink(missing_ok=True)
-                raise
+            write_private(self.path, text)
         except OSError as error:
             raise Problem(
                 f"Progress cannot be kept as '{self.path}' ({error.strerror}): name another --home."

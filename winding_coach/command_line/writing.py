@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 from pathlib import Path
 
 from winding_coach.command_line.problem import Problem
+from winding_coach.private import written_whole
 
 
 def write_whole(path: Path, content: bytes, what: str) -> bool:
@@ -19,23 +19,14 @@ def write_whole(path: Path, content: bytes, what: str) -> bool:
     """
     # One that is a link is written where it leads to.
     real = Path(os.path.realpath(path))
-    beside = real.with_name(f".{real.name}.{os.getpid()}.new")
     try:
         replaced = real.exists()
         if real.is_dir():
             raise Problem(f"The {what} '{path}' is a folder: name a file.")
-        try:
-            with beside.open("wb") as out:
-                out.write(content)
-                out.flush()
-                os.fsync(out.fileno())
+        with written_whole(real, mode=0o666) as fresh:
+            fresh.write_bytes(content)
             if replaced:
-                os.chmod(beside, real.stat().st_mode & 0o777)
-            os.replace(beside, real)
-        except OSError:
-            with contextlib.suppress(OSError):
-                beside.unlink(missing_ok=True)
-            raise
+                fresh.chmod(real.stat().st_mode & 0o777)
     except (OSError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) else "no file can have such a name"
         raise Problem(f"The {what} '{path}' cannot be written ({why}): name another file.") from None

@@ -12,7 +12,7 @@ import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
-from winding_coach.private import private_folder
+from winding_coach.private import private_folder, written_whole
 
 APPLICATION_ID = 0x57435348
 """In the file's header, so that another program's database is not taken for a shelf."""
@@ -254,14 +254,12 @@ def _keep_copy(db: sqlite3.Connection, beside: Path) -> None:
     """Keep the file as it is before it is changed; one that is there from an earlier try is whole and stays."""
     if beside.exists():
         return
-    fresh = beside.with_name(f"{beside.name}.{os.getpid()}.new")
-    os.close(os.open(fresh, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600))
-    copy = sqlite3.connect(fresh)
-    try:
-        db.backup(copy)
-    finally:
-        copy.close()
-    os.replace(fresh, beside)
+    with written_whole(beside) as fresh:
+        copy = sqlite3.connect(fresh)
+        try:
+            db.backup(copy)
+        finally:
+            copy.close()
 
 
 def _looked_at(path: Path) -> sqlite3.Connection:
