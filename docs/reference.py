@@ -27,6 +27,7 @@ from winding_coach.coach.said import (
 from winding_coach.command_line import COMMANDS, parser_of
 from winding_coach.command_line.batch import BATCHES_FOLDER
 from winding_coach.command_line.calibrate import FOLDER as CALIBRATIONS_FOLDER
+from winding_coach.command_line.fault import FAULT_FILE
 from winding_coach.command_line.home import CALIBRATION_FILE, SETTINGS_FILE, TRACES_FOLDER
 from winding_coach.command_line.progress import PROGRESS_FILE
 from winding_coach.inputs import KEYS
@@ -42,6 +43,7 @@ FILES = {
     f"{CALIBRATIONS_FOLDER}/": "the calibrations before it",
     f"{BATCHES_FOLDER}/": "what was learned of each batch of rubber",
     PROGRESS_FILE: "who has practised which lesson, and how well",
+    FAULT_FILE: "the last fault of the program itself, for `report-fault`",
     SETTINGS_FILE: "what stands in for options that are not given",
 }
 """What is kept in the folder of the data, and for what."""

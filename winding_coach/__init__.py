@@ -16,8 +16,9 @@ review          what happened in a wind, in a season, and how well it was wound;
 report          pictures and pages of that
 shelf           what has a name, winds and flights, in one file
 indexing, recomputing, saving, merging    traces to the shelf; copies out and in
+errors          one tree of exceptions
 values          dataclasses made at every sample, which nothing may change
-private         files that only their user can read
+private         files that only their user can read, replaced whole or not at all
 command_line    one module a command; joins the parts
 """
 

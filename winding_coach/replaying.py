@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from winding_coach.coach.loop import taken
 from winding_coach.coach.person import habits_from
 from winding_coach.coach.said import ReadingSaid, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import Ended
 from winding_coach.meter.calibration import Calibration
 from winding_coach.rubber.figures import FiguresError, ModelFigures, WinderFigures
 from winding_coach.rubber.plan import make_plan
@@ -82,16 +82,9 @@ def said_again(trace: Trace, settings: CoachSettings) -> list[tuple[int, dict[st
     """Return what the coach says to the trace's inputs, each with the number of inputs before it."""
     coach = Coach(settings)
     again: list[tuple[int, dict[str, Any]]] = []
-
-    def note(number: int) -> None:
-        again.extend((number, said.as_json()) for said in coach.said if not isinstance(said, ReadingSaid))
-
-    for number, event in enumerate(trace.inputs, 1):
-        coach.step(event)
-        note(number)
-    if not coach.finished and trace.summary is not None:
-        coach.step(Ended(trace.inputs[-1].at_s if trace.inputs else 0.0))
-        note(len(trace.inputs))
+    for number, _ in enumerate(taken(coach, trace.inputs, close=trace.summary is not None), 1):
+        at = min(number, len(trace.inputs))
+        again.extend((at, said.as_json()) for said in coach.said if not isinstance(said, ReadingSaid))
     return again
 
 
@@ -102,10 +95,8 @@ def summary_again(trace: Trace) -> Summary:
         TraceError: it cannot be coached.
     """
     coach = Coach(settings_of(trace))
-    for event in trace.inputs:
-        coach.step(event)
-    if not coach.finished:
-        coach.step(Ended(trace.inputs[-1].at_s if trace.inputs else 0.0))
+    for _ in taken(coach, trace.inputs):
+        pass
     if coach.summary is None:
         raise TraceError(f"The trace '{trace.path}' gives no summary when it is coached again.")
     return coach.summary

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from winding_coach import __version__
+from winding_coach.errors import WrongFile
 from winding_coach.private import private_folder, written_whole
 from winding_coach.shelf.schema import ShelfError
 from winding_coach.shelf.store import SHELF_FILE, Shelf
@@ -31,7 +32,7 @@ BESIDE_SHELF = (f"{SHELF_FILE}-wal", f"{SHELF_FILE}-shm")
 """SQLite's own; what they hold is in the backup of the shelf."""
 
 
-class SavingError(Exception):
+class SavingError(WrongFile):
     """A backup that cannot be made or is not sound; the message is one sentence that says what to do."""
 
 

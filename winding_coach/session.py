@@ -5,6 +5,7 @@ It runs in one worker thread (`start`) or in the caller's (`run`); the trace is 
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable
 from dataclasses import replace
@@ -13,9 +14,12 @@ from typing import Any, Protocol
 from winding_coach.coach.curve import Curve
 from winding_coach.coach.said import Alarm, PhaseSaid, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Ended, Input, KeyPressed, Skipped, TimePassed
+from winding_coach.inputs import Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
 from winding_coach.traces.files import TraceWriter
 
+LOGGER = logging.getLogger(__name__)
+LOGGED = (Ended, KeyPressed, LinkDown, LinkUp, Skipped)
+"""What comes in seldom enough to be logged."""
 WAIT_S = 0.1
 """Every wait for an input ends after this, so that time passes for the coach too."""
 SKIP_SHOWN_S = 5.0
@@ -149,6 +153,7 @@ class Session:
             # The screen must say it and the wind must be closed: nothing else hears a thread die.
             self.failure = failure
             self.finished = True
+            LOGGER.error("the coach stopped", exc_info=failure)
 
     def run(self) -> None:
         """Run the loop until the wind is closed, the source ends, or `stop` is called."""
@@ -179,6 +184,8 @@ class Session:
         said = self._coach.said
         if isinstance(event, Skipped):
             self._skipped = event
+        if isinstance(event, LOGGED):
+            LOGGER.debug("in: %s", event)
         due = self._looked_at and event.at_s - self._viewed_at_s >= VIEW_EVERY_S
         if due or (self._looked_at and (said or isinstance(event, TimePassed))):
             self._viewed_at_s = event.at_s
@@ -197,6 +204,8 @@ class Session:
             self._writer.sync()
 
     def _keep(self, one: Said) -> None:
+        if not isinstance(one, ReadingSaid):
+            LOGGER.debug("said: %s", one)
         if isinstance(one, Summary | Unwound):
             one = replace(one, trace=self.trace_name)
         if self._writer is not None and not isinstance(one, ReadingSaid):

@@ -10,6 +10,8 @@ import math
 import re
 from typing import Literal
 
+from winding_coach.errors import WrongFigures
+
 UnitSystem = Literal["metric", "inch"]
 Kind = Literal["length", "mass", "linear density", "torque"]
 
@@ -65,7 +67,7 @@ NO_NUMBER = "–"
 """What is printed for a value that is none."""
 
 
-class QuantityError(ValueError):
+class QuantityError(WrongFigures):
     """A typed quantity that is not one; the message is a whole sentence for the person who typed it."""
 
 

@@ -9,10 +9,14 @@ import argparse
 import importlib
 import os
 import sys
+from pathlib import Path
 from types import ModuleType
 from typing import Any, NoReturn
 
 from winding_coach import __version__
+from winding_coach.command_line.fault import fault_told, keep_fault
+from winding_coach.command_line.home import folder_from
+from winding_coach.command_line.log_file import end_log, start_log
 from winding_coach.command_line.plain import plain_output
 from winding_coach.command_line.problem import Problem
 
@@ -39,6 +43,7 @@ COMMANDS = {
     "backup": "a verified copy of all data",
     "meter": "find, test, calibrate or simulate a meter",
     "ready": "what works here: ports, meter, terminal, sound, data folder, and what to do",
+    "report-fault": "one file of what helps to find a fault of the program",
     "completion": "shell completion of commands, options and names",
 }
 """Each command's name and job, in the order of the help. A module of the same name has
@@ -47,13 +52,13 @@ GROUPS = (
     ("wind", ("wind", "unwind", "practice", "replay", "watch")),
     ("before and after", ("plan", "cut", "review", "flight", "advise")),
     ("the shelf", ("motor", "batch", "winder", "model", "person", "shelf", "invent", "export", "import", "backup")),
-    ("meter and computer", ("meter", "ready", "completion")),
+    ("meter and computer", ("meter", "ready", "report-fault", "completion")),
 )
 """Headings of the help, and the commands under each."""
-MODULES = {"import": "import_"}
+MODULES = {"import": "import_", "report-fault": "report_fault"}
 """Modules that cannot have their command's name."""
 
-ANYWHERE = ("--home", "--units")
+ANYWHERE = ("--home", "--units", "--log")
 """Options that people type before the command too."""
 
 BEGIN = """to begin, without a meter:
@@ -85,7 +90,7 @@ class Parser(argparse.ArgumentParser):
 
 def _overview() -> argparse.ArgumentParser:
     jobs = "\n\n".join(
-        "\n".join([f"{heading}:", *(f"  {name:<12}{COMMANDS[name]}" for name in names)]) for heading, names in GROUPS
+        "\n".join([f"{heading}:", *(f"  {name:<14}{COMMANDS[name]}" for name in names)]) for heading, names in GROUPS
     )
     parser = Parser(
         prog="winding-coach",
@@ -123,7 +128,7 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _command_first(words: list[str]) -> list[str]:
-    """Put `--home` and `--units` after the command, where they are read, if they were typed before it."""
+    """Put what is typed `ANYWHERE` after the command, where they are read, if they were typed before it."""
     given: list[str] = []
     while words and words[0].partition("=")[0] in ANYWHERE:
         count = 1 if "=" in words[0] else 2
@@ -143,9 +148,12 @@ def _main(argv: list[str] | None) -> int:
     if name not in COMMANDS:
         overview.error(f"there is no command '{printable(name)}': choose one of {', '.join(COMMANDS)}.")
     module = _module_of(name)
-    parser = parser_of(name)
+    args = parser_of(name).parse_args(words[1:])
+    log = None
     try:
-        status: int = module.run(parser.parse_args(words[1:]))
+        if getattr(args, "log", None) is not None:
+            log = start_log(Path(args.log).expanduser(), words)
+        status: int = module.run(args)
         sys.stdout.flush()
         return status
     except Problem as problem:
@@ -157,6 +165,13 @@ def _main(argv: list[str] | None) -> int:
         return 1
     except KeyboardInterrupt:
         return 1
+    except Exception as fault:  # Nobody outside can do anything with a traceback; it is kept for who can.
+        kept = keep_fault(folder_from(args), f"winding-coach {name}", fault)
+        print(f"winding-coach {name}: {printable(fault_told(fault, kept=kept))}", file=sys.stderr)
+        return 1
+    finally:
+        if log is not None:
+            end_log(log)
 
 
 def printable(text: str) -> str:

@@ -249,7 +249,7 @@ def coach_it(
     if ended is not None:
         ended(coach)
     if session.failure is not None:
-        raise Problem(f"The coach stopped on a fault of its own ({session.failure!r}); the trace is kept.")
+        raise session.failure
     if session.summary is not None:
         print(sentence(replace(session.summary, trace=session.trace_name), settings.units))
     return 0

@@ -35,6 +35,7 @@ from winding_coach.command_line.plain import plain
 from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.shelving import looked, shelf_at
 from winding_coach.command_line.wind_choice import add_wind_arguments, wind_filter
+from winding_coach.errors import CoachError
 from winding_coach.private import written_whole
 from winding_coach.units import counted
 
@@ -130,7 +131,7 @@ def _dataset(args: argparse.Namespace, home: Home, to: Path) -> int:
     return 0
 
 
-class TraceMissing(Exception):
+class TraceMissing(CoachError):
     """A wind whose trace cannot be read has no readings."""
 
 
@@ -209,6 +210,7 @@ def _readings(home: Home, shelf: Shelf, typed: str) -> Table:
 
 
 def _readings_of(home: Home, wind: Wind) -> Table:
+    from winding_coach.coach.loop import taken
     from winding_coach.coach.step import Coach
     from winding_coach.replaying import settings_of
     from winding_coach.shelf.exporting import Table
@@ -221,8 +223,7 @@ def _readings_of(home: Home, wind: Wind) -> Table:
     except TraceError as error:
         raise Problem(str(error)) from None
     rows: list[tuple[Any, ...]] = []
-    for event in trace.inputs:
-        coach.step(event)
+    for _ in taken(coach, trace.inputs, close=False):
         reading = coach.view.reading
         if reading.torque_Nm is not None:
             rows.append((*(getattr(reading, name) for name, _ in READING_COLUMNS), str(coach.view.phase)))

@@ -48,6 +48,7 @@ def add_common_arguments(parser: argparse.ArgumentParser) -> None:
     common.add_argument(
         "--home", metavar="DIR", help="folder of the data (else $WINDING_COACH_HOME, else the usual one)"
     )
+    common.add_argument("--log", metavar="FILE", help="write down here what the program does, to find a fault of it")
     common.add_argument("--units", choices=("metric", "inch"), help="units shown, and taken where none is typed")
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
+from winding_coach.coach.loop import taken
 from winding_coach.coach.said import Phase
 from winding_coach.coach.step import Coach
 from winding_coach.replaying import settings_of
@@ -81,8 +82,7 @@ def logged_wind(path: Path, outcome: str | None = None) -> LoggedWind:
     samples: list[_Sample] = []
     course: list[_Sample] = []
     went = False
-    for event in trace.inputs:
-        coach.step(event)
+    for event in taken(coach, trace.inputs, close=False):
         view = coach.view
         # A count is taken when it comes: a quarter of a second later the motor has some turns more.
         if event.at_s - looked_at_s < LOOK_EVERY_S and view.reading.turns in (counted, None):

@@ -7,6 +7,8 @@ import threading
 from collections.abc import Callable
 from typing import TypeVar
 
+from winding_coach.errors import CoachError
+
 T = TypeVar("T")
 
 SAID_AFTER_S, GIVES_UP_AFTER_S = 2.0, 60.0
@@ -14,7 +16,7 @@ BLOCKED = "The shelf's disk does not answer; it is waited for, a minute at most.
 GIVEN_UP = "The shelf's disk does not answer: the wind is in its trace, and the next start logs it."
 
 
-class GivenUpError(Exception):
+class GivenUpError(CoachError):
     """The work is not done yet; it goes on by itself, and nobody waits."""
 
 

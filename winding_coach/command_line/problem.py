@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from winding_coach.errors import CoachError
 
-class Problem(Exception):
+
+class Problem(CoachError):
     """The work failed (exit status 1). The message is one sentence that says what to do."""
 
     exit_status = 1

@@ -331,8 +331,8 @@ def _complete(home: Home, wind: Wind, found: Unwound) -> _Completed:
 
 def _again(path: Path, units: UnitSystem) -> int:
     """Run the present count over a kept unwinding."""
+    from winding_coach.coach.loop import taken
     from winding_coach.coach.unwinding import UnwindCoach
-    from winding_coach.inputs import Ended
     from winding_coach.replaying import UNWINDING, settings_of
     from winding_coach.traces.files import Trace, read_trace
     from winding_coach.traces.rows import TraceError
@@ -348,11 +348,8 @@ def _again(path: Path, units: UnitSystem) -> int:
     of = trace.header.more[UNWINDING]
     scale = of.get("torque_scale") if isinstance(of, dict) else None
     coach = UnwindCoach(settings, _motor(settings, scale if isinstance(scale, float) else None))
-    at_s = 0.0
-    for event in trace.inputs:
-        coach.step(event)
-        at_s = event.at_s
-    coach.step(Ended(at_s))
+    for _ in taken(coach, trace.inputs):
+        pass
     if coach.unwound is not None:
         print(unwound_words(coach.unwound, units))
     return 0

@@ -9,10 +9,10 @@ from winding_coach.command_line.problem import Problem
 from winding_coach.private import written_whole
 
 
-def write_whole(path: Path, content: bytes, what: str) -> bool:
+def write_whole(path: Path, content: bytes, what: str, mode: int = 0o666) -> bool:
     """Write a file, or leave what was there as it was; return whether there was one.
 
-    what: is named in the sentence, as in "report".
+    what: is named in the sentence, as in "report". mode: of a new file, less the umask.
 
     Raises:
         Problem: it cannot be written.
@@ -23,7 +23,7 @@ def write_whole(path: Path, content: bytes, what: str) -> bool:
         replaced = real.exists()
         if real.is_dir():
             raise Problem(f"The {what} '{path}' is a folder: name a file.")
-        with written_whole(real, mode=0o666) as fresh:
+        with written_whole(real, mode) as fresh:
             fresh.write_bytes(content)
             if replaced:
                 fresh.chmod(real.stat().st_mode & 0o777)

@@ -9,6 +9,7 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
+from winding_coach.errors import WrongFile
 from winding_coach.meter.frames import RAW_MAX, RAW_MIN
 
 FORMAT = "winding-coach calibration"
@@ -16,7 +17,7 @@ VERSION = 1
 LONGEST_TEXT = 1_000_000
 
 
-class CalibrationError(ValueError):
+class CalibrationError(WrongFile, ValueError):
     """A calibration that cannot be used; the message is one sentence that says why."""
 
 

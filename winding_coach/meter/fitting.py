@@ -12,11 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from winding_coach.errors import WrongFigures
+
 LOWER_LIMIT_FACTOR = 2.4
 """ASTM E74 as quoted by a calibration laboratory: 2.4 standard deviations of the fit, in units of force."""
 
 
-class FitError(ValueError):
+class FitError(WrongFigures):
     """Figures that give no line; the message is one sentence that says why."""
 
 

@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from winding_coach.errors import CoachError
 from winding_coach.report.chart import Chart
 from winding_coach.report.inks import IN_PAGE, LIGHT
 from winding_coach.report.layout import LETTER, SMALL, WIDTH, Stroke, Words, laid_out
@@ -21,7 +22,7 @@ PNG_PER_UNIT = 2.0
 INSTALL = "PNG needs matplotlib: install it with 'pip install \"winding-coach[plots]\"', or name a .svg or .html file."
 
 
-class NoPlots(Exception):
+class NoPlots(CoachError):
     """The extra for PNG is not installed; the message says what to install."""
 
 

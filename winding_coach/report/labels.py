@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from winding_coach.errors import WrongFigures
 from winding_coach.report.svg import INK, PALE, line, page, words
 from winding_coach.units import UnitSystem, show
 
@@ -33,7 +34,7 @@ LETTER, BOLD_LETTER = 0.52, 0.58
 PADDING_MM = 2.5
 
 
-class LabelError(ValueError):
+class LabelError(WrongFigures):
     """Labels that cannot be made; the message is one sentence that says what to do."""
 
 

@@ -12,13 +12,14 @@ from itertools import pairwise
 
 import numpy as np
 
+from winding_coach.coach.loop import taken
 from winding_coach.coach.phases import LOADED, OVER
 from winding_coach.coach.said import Alarm, Level, Phase, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.steps_seen import SeenStep
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Ended, Input
+from winding_coach.inputs import Input
 from winding_coach.review.energy import CrankWork, crank_work
 from winding_coach.review.figures import WindWatch
 from winding_coach.review.wind import WindReview, review_of
@@ -211,18 +212,13 @@ def record_of(
     """
     coach, watch, taking = Coach(settings), WindWatch(settings), _Taking()
     view = coach.view
-    for event in inputs:
-        coach.step(event)
+    for _ in taken(coach, inputs):
         view = coach.look(whole=False)
         watch.see(view)
         taking.see(view)
         for said in coach.said:
             if isinstance(said, Alarm):
                 taking.hear(said, view.reading.turns)
-        if coach.finished:
-            break
-    if not coach.finished:
-        coach.step(Ended(view.at_s))
     taking.end(view.at_s)
     assert coach.summary is not None
     found = watch.figures

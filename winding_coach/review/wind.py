@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from winding_coach.coach.loop import taken
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.inputs import Input
@@ -316,7 +317,6 @@ def review(settings: CoachSettings, inputs: Iterable[Input]) -> WindReview:
         FiguresError: the plan contradicts itself.
     """
     coach, watch = Coach(settings), WindWatch(settings)
-    for event in inputs:
-        coach.step(event)
+    for _ in taken(coach, inputs, close=False):
         watch.see(coach.view)
     return review_of(watch.figures, settings.plan, settings.winder.ratio, settings.units)

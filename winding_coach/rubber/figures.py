@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from winding_coach.errors import WrongFigures
 
-class FiguresError(ValueError):
+
+class FiguresError(WrongFigures):
     """Figures that no motor can have; the message is one clear sentence that says what to do."""
 
 

@@ -10,11 +10,12 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from winding_coach.coach.loop import taken
 from winding_coach.coach.said import Alarm, Level, PhaseSaid
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Ended, Input
+from winding_coach.inputs import Input
 from winding_coach.screen.chart import AlarmMark, Points
 from winding_coach.screen.figures import clock_words
 
@@ -50,10 +51,9 @@ def film_of(name: str, inputs: Iterable[Input], settings: CoachSettings, *, clos
     alarms: list[AlarmMark] = []
     points: list[tuple[float, float | None, float]] = []
 
-    def step(event: Input) -> None:
-        coach.step(event)
+    for event in taken(coach, inputs, close=closed):
         if not coach.said and event.at_s - views[-1].at_s < EVERY_S:
-            return
+            continue
         view = coach.view
         views.append(view)
         if view.reading.torque_Nm is not None:
@@ -63,13 +63,6 @@ def film_of(name: str, inputs: Iterable[Input], settings: CoachSettings, *, clos
                 alarms.append((said.at_s, view.reading.turns, Level(said.level)))
             if isinstance(said, PhaseSaid) or (isinstance(said, Alarm) and said.active):
                 events.append(said.at_s)
-
-    for event in inputs:
-        if coach.finished:
-            break
-        step(event)
-    if closed and not coach.finished:
-        step(Ended(views[-1].at_s))
     thin = -(-len(points) // MOST_POINTS) or 1
     times = tuple(view.at_s for view in views)
     return Film(name, tuple(views), times, tuple(sorted(set(events))), tuple(alarms), tuple(points[::thin]))

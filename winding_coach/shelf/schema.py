@@ -12,6 +12,7 @@ import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
+from winding_coach.errors import WrongFile
 from winding_coach.private import private_folder, written_whole
 
 APPLICATION_ID = 0x57435348
@@ -123,7 +124,7 @@ coach makes of a wind) come from traces and can be made anew from them. All that
 NEWEST = len(STEPS)
 
 
-class ShelfError(Exception):
+class ShelfError(WrongFile):
     """The shelf cannot do it; the message is one sentence that says what to do."""
 
 

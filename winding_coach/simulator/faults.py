@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from winding_coach.errors import WrongFigures
 from winding_coach.simulator.bench import Bench, Truth
 
 KINDS: dict[str, tuple[str, float]] = {
@@ -42,7 +43,7 @@ _AT = re.compile(r"([a-z]+)@(\d{1,6}(?:\.\d{1,6})?)(?::(\d{1,4}(?:\.\d{1,6})?))?
 _SHARE = re.compile(r"([a-z]+)=(0(?:\.\d{1,8})?|1(?:\.0{1,8})?)", re.ASCII)
 
 
-class FaultError(ValueError):
+class FaultError(WrongFigures):
     """A fault that was not written as one; the message is one sentence."""
 
 

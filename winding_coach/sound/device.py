@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from winding_coach.errors import CoachError
+
 DEVICE_RATE_HZ = 48_000
 BUFFER_MS = 20
 """The library's usual 200 ms would be heard as late; 20 ms were heard 24 ms late (33 at most) when this was chosen."""
@@ -28,7 +30,7 @@ CLOSE_S = 1.0
 Block = Callable[[int], NDArray[np.int16]]
 
 
-class NoSoundError(Exception):
+class NoSoundError(CoachError):
     """There is no sound card, or no library for one. The text says so in a sentence."""
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from winding_coach.coach.loop import taken
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
@@ -36,10 +37,7 @@ def views_of(inputs: Iterable[Input], settings: CoachSettings) -> Iterator[Coach
     """Yield the views of a wind as often as a live one publishes them."""
     coach, shown_s = Coach(settings), -1.0
     yield coach.view
-    for event in inputs:
-        if coach.finished:
-            return
-        coach.step(event)
+    for event in taken(coach, inputs, close=False):
         if coach.said or isinstance(event, TimePassed) or event.at_s - shown_s >= VIEW_EVERY_S:
             shown_s = event.at_s
             yield coach.view

@@ -16,11 +16,13 @@ import threading
 from collections.abc import Sequence
 from pathlib import Path
 
+from winding_coach.errors import CoachError
+
 STARTS_WITHIN_S = 20.0
 ENDS_WITHIN_S = 2.0
 
 
-class SimulatedMeterError(OSError):
+class SimulatedMeterError(CoachError, OSError):
     """The simulated meter could not be started; the message is a sentence."""
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from typing import Any, NoReturn
 
+from winding_coach.errors import WrongFile
 from winding_coach.inputs import KEYS, BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
 
 MOST_SKIPPED = 2**53
@@ -20,7 +21,7 @@ LATEST_S = 1e9
 """No wind lasts thirty years; this also refuses infinities and NaN."""
 
 
-class TraceError(ValueError):
+class TraceError(WrongFile, ValueError):
     """A trace that cannot be read or written; the message is one sentence that says what and where."""
 
 
