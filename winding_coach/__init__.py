@@ -19,6 +19,7 @@ indexing, recomputing, saving, merging    traces to the shelf; copies out and in
 errors          one tree of exceptions
 values          dataclasses made at every sample, which nothing may change
 private         files that only their user can read, replaced whole or not at all
+api             for programs of others: a saved wind as arrays
 command_line    one module a command; joins the parts
 """
 

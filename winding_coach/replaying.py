@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from winding_coach.coach.loop import taken
 from winding_coach.coach.person import habits_from
-from winding_coach.coach.said import ReadingSaid, Summary
+from winding_coach.coach.said import Phase, ReadingSaid, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.meter.calibration import Calibration
@@ -86,6 +87,20 @@ def said_again(trace: Trace, settings: CoachSettings) -> list[tuple[int, dict[st
         at = min(number, len(trace.inputs))
         again.extend((at, said.as_json()) for said in coach.said if not isinstance(said, ReadingSaid))
     return again
+
+
+def readings_again(
+    coach: Coach, trace: Trace, heard: Callable[[tuple[Said, ...]], None] = lambda said: None
+) -> Iterator[tuple[ReadingSaid, Phase]]:
+    """Run a coach over a trace's inputs; yield what the signal showed and the phase, wherever torque was known.
+
+    heard: called with what each input made the coach say.
+    """
+    for _ in taken(coach, trace.inputs):
+        heard(coach.said)
+        view = coach.view
+        if view.reading.torque_Nm is not None:
+            yield view.reading, view.phase
 
 
 def summary_again(trace: Trace) -> Summary:

@@ -210,9 +210,8 @@ def _readings(home: Home, shelf: Shelf, typed: str) -> Table:
 
 
 def _readings_of(home: Home, wind: Wind) -> Table:
-    from winding_coach.coach.loop import taken
     from winding_coach.coach.step import Coach
-    from winding_coach.replaying import settings_of
+    from winding_coach.replaying import readings_again, settings_of
     from winding_coach.shelf.exporting import Table
     from winding_coach.traces.files import read_trace
     from winding_coach.traces.rows import TraceError
@@ -222,9 +221,8 @@ def _readings_of(home: Home, wind: Wind) -> Table:
         coach = Coach(settings_of(trace))
     except TraceError as error:
         raise Problem(str(error)) from None
-    rows: list[tuple[Any, ...]] = []
-    for _ in taken(coach, trace.inputs, close=False):
-        reading = coach.view.reading
-        if reading.torque_Nm is not None:
-            rows.append((*(getattr(reading, name) for name, _ in READING_COLUMNS), str(coach.view.phase)))
+    rows = [
+        (*(getattr(reading, name) for name, _ in READING_COLUMNS), str(phase))
+        for reading, phase in readings_again(coach, trace)
+    ]
     return Table("readings", (*READING_COLUMNS, ("phase", "text")), rows)
