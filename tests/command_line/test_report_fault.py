@@ -63,12 +63,13 @@ def test_a_log_has_the_command_and_the_traceback_for_its_user_alone(broken: None
     assert stat.S_IMODE(log.stat().st_mode) == 0o600
 
 
-def test_a_log_tells_what_a_wind_was_told(recorded: Path, tmp_path: Path) -> None:
+def test_a_log_tells_what_a_wind_was_told(recorded: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", io.StringIO())
     log = tmp_path / "a.log"
     assert main(["replay", str(recorded), "--headless", "--home", str(tmp_path), "--log", str(log)]) == 0
     written = log.read_text()
     assert "said: PhaseSaid" in written
-    assert "in: Ended" in written
+    assert "in: LinkUp" in written
 
 
 def test_a_log_that_cannot_be_written_is_one_sentence(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -67,4 +67,6 @@ def start_log(path: Path, words: list[str]) -> LogLines:
 def end_log(handler: LogLines) -> None:
     """Let the last lines reach the file, and log no more."""
     LOGGER.removeHandler(handler)
+    LOGGER.setLevel(logging.NOTSET)
+    LOGGER.propagate = True
     handler.close()
