@@ -44,7 +44,7 @@ def season(club: int, count: int) -> list[tuple[Wind, Flight | None]]:
 
 def written(folder: Path, club: str, number: int, count: int, *, people: bool = False) -> int:
     flown = season(number, count)
-    done = write_dataset(folder, club, flown, [flight for _, flight in flown if flight is not None], people=people)
+    done = write_dataset(folder, club, flown, [flight for _, flight in flown if flight is not None], {}, people=people)
     return len(done.written)
 
 

@@ -70,6 +70,24 @@ class TestFlightsThatAreNotAlike:
         assert (flight["kind"], flight["hall"]) == (None, "the old barn")
         assert flight["ceiling_m"] == pytest.approx(9.144)
 
+    def test_rest_and_age_are_numbers_that_are_shown_and_exported(
+        self, shelf_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """They were in no flight's record: the shelf knew both, and nothing said so."""
+        two_winds(shelf_file)
+        with Shelf(shelf_file) as shelf:
+            shelf.edit(Batch, "amber", received="2026-01-10")
+        assert "rubber 56 days old" in said(capsys, "flight", "6:52", "--temperature", "19 C")
+        # The second wind begins a minute after the first, which took 130.5 s: no rest at all.
+        flight = as_object(capsys, "flight", "list")["flights"][0]
+        assert (flight["rest_s"], flight["rubber_age_days"], flight["temperature_C"]) == (0.0, 56, 19.0)
+        assert "19 °C; rested 0 min; rubber 56 days old" in said(capsys, "flight", "list")
+        first = as_object(capsys, "shelf", "winds")["winds"][-1]
+        assert (first["rest_s"], first["rubber_age_days"]) == (None, 56)
+        said(capsys, "export", str(tmp_path / "season"))
+        for table, column in (("winds", "rest_s"), ("flights", "rest_s"), ("flights", "rubber_age_days")):
+            assert column in (tmp_path / "season" / f"{table}.csv").read_text(encoding="utf-8").partition("\n")[0]
+
     @pytest.mark.parametrize(
         ("words", "says"),
         [

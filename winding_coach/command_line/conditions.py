@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 from winding_coach.command_line.kinds import NONE, text
 from winding_coach.command_line.problem import UsageProblem
 from winding_coach.command_line.typed import LONGEST_SHOWN, number, quantity
-from winding_coach.units import FOOT_M, UnitSystem, parse_number, show
+from winding_coach.units import FOOT_M, UnitSystem, counted, parse_number, show
 
 if TYPE_CHECKING:
+    from winding_coach.shelf.found import Found
     from winding_coach.shelf.records import Flight
 
 COLDEST_C, HOTTEST_C = -20.0, 60.0
@@ -107,8 +108,8 @@ def ceiling_m(option: str, typed: str, units: UnitSystem) -> float:
     return value
 
 
-def condition_words(flight: Flight, units: UnitSystem) -> list[str]:
-    """Return what is known of a flight's kind and air, a part of a sentence each."""
+def condition_words(flight: Flight, units: UnitSystem, found: Found | None = None) -> list[str]:
+    """Return what is known of a flight's kind and air, and of what its wind found, a part of a sentence each."""
     words = []
     if flight.kind is not None:
         words.append(f"{flight.kind} flight")
@@ -133,4 +134,16 @@ def condition_words(flight: Flight, units: UnitSystem) -> list[str]:
         )
     if flight.hall is not None:
         words.append(flight.hall)
+    if found is not None and found.rest_s is not None:
+        words.append(f"rested {for_long(found.rest_s)}")
+    if found is not None and found.rubber_age_days is not None:
+        words.append(f"rubber {counted(found.rubber_age_days, 'day')} old")
     return words
+
+
+def for_long(seconds: float) -> str:
+    """Return how long something was, in the unit a person would use."""
+    minutes = seconds / 60.0
+    if minutes < 90:
+        return f"{minutes:.0f} min"
+    return f"{minutes / 60:.0f} h" if minutes < 48 * 60 else counted(round(minutes / 1440), "day")

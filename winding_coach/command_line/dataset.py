@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +19,7 @@ from winding_coach.command_line.writing import write_whole
 
 if TYPE_CHECKING:
     from winding_coach.shelf.exporting import ColumnType, Table
+    from winding_coach.shelf.found import Found
     from winding_coach.shelf.records import Flight, Wind
 
 MADE_FROM = b"winding_coach.made_from"
@@ -52,11 +53,17 @@ def club_from(typed: str) -> str:
 
 
 def write_dataset(
-    folder: Path, club: str, flown: Sequence[tuple[Wind, Flight | None]], flights: Iterable[Flight], *, people: bool
+    folder: Path,
+    club: str,
+    flown: Sequence[tuple[Wind, Flight | None]],
+    flights: Iterable[Flight],
+    found: Mapping[str, Found],
+    *,
+    people: bool,
 ) -> Written:
     """Write the winds (each with its last flight) and all flights of a club, a file a month and table.
 
-    people: keep nicknames; else they are left out.
+    found: what the winds found, by id. people: keep nicknames; else they are left out.
 
     Raises:
         Problem: a file cannot be written, or pyarrow is not installed.
@@ -69,14 +76,14 @@ def write_dataset(
     months = {wind.id: month_of(wind) for wind, _ in flown}
     winds = {wind.id: wind for wind, _ in flown}
     for month in sorted(set(months.values())):
-        table = wind_table([one for one in flown if months[one[0].id] == month])
+        table = wind_table([one for one in flown if months[one[0].id] == month], found)
         _put(done, folder, club, month, "winds.parquet", table)
     of_month: dict[str, list[Flight]] = {}
     for flight in flights:
         if flight.wind in winds:
             of_month.setdefault(months[flight.wind], []).append(flight)
     for month, some in sorted(of_month.items()):
-        _put(done, folder, club, month, "flights.parquet", flight_table(some, winds))
+        _put(done, folder, club, month, "flights.parquet", flight_table(some, winds, found))
     return done
 
 

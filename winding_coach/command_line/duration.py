@@ -64,3 +64,9 @@ def split_duration(line: str) -> tuple[str, str]:
         first, _, rest = plain.partition(" ")
         return first, rest.strip()
     return found.group(0).strip(), plain[found.end() :].strip()
+
+
+def clock(seconds: float) -> str:
+    """Return a duration as people of the field say it: minutes and seconds."""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02d}"

@@ -68,6 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the tables."""
     from winding_coach.shelf.exporting import tables_of, wind_table
+    from winding_coach.shelf.found import found_on
 
     home = home_from(args)
     to = Path(args.to)
@@ -90,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
             tables = [_readings(home, shelf, args.readings)]
         else:
             flown = shelf.flown(wind_filter(args, shelf))
-            tables = [wind_table(flown)] if to_file else tables_of(shelf, flown)
+            tables = [wind_table(flown, found_on(shelf))] if to_file else tables_of(shelf, flown)
     written: dict[str, int] = {}
     for table in tables:
         path = to if to_file else to / f"{table.name}.{args.format or 'csv'}"
@@ -108,11 +109,13 @@ def _dataset(args: argparse.Namespace, home: Home, to: Path) -> int:
     club = club_from(args.club)
     if to.suffix or to.is_file() or args.format == "csv" or args.readings is not None:
         raise UsageProblem("--club writes Parquet into a folder: name a folder, without --format csv and --readings.")
+    from winding_coach.shelf.found import found_on
+
     needs_parquet()
     with shelf_at(home, reading=True) as shelf:
         looked(home, shelf)
         flown = shelf.flown(wind_filter(args, shelf))
-        done = write_dataset(to, club, flown, shelf.flights(), people=args.with_people)
+        done = write_dataset(to, club, flown, shelf.flights(), found_on(shelf), people=args.with_people)
         missing = 0
         for wind, _ in flown if args.with_readings else ():
             try:

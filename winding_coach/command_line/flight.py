@@ -27,7 +27,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from winding_coach.command_line.conditions import add_conditions, condition_words, conditions_in
-from winding_coach.command_line.duration import duration_s, split_duration
+from winding_coach.command_line.duration import clock, duration_s, split_duration
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from
 from winding_coach.command_line.kinds import text
 from winding_coach.command_line.patience import GivenUpError, patiently
@@ -39,6 +39,7 @@ from winding_coach.command_line.wind_choice import meant
 from winding_coach.units import FOOT_M, UnitSystem
 
 if TYPE_CHECKING:
+    from winding_coach.shelf.found import Found
     from winding_coach.shelf.records import Flight, Wind
 
 MOST_TURNS = 1e6
@@ -72,6 +73,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Log a flight, or list them."""
+    from winding_coach.shelf.found import NOTHING, found_on
+
     home = home_from(args)
     units = units_from(args, home)
     if args.duration == "list":
@@ -95,10 +98,11 @@ def run(args: argparse.Namespace) -> int:
         flight = flight_with(changes, wind, shelf.flights([wind.id]), correct=args.correct)
         flight = _sound(home, wind, flight)
         shelf.fly(flight)
+        found = found_on(shelf).get(wind.id, NOTHING)
     if args.json:
-        print(json.dumps(as_object(wind, flight), ensure_ascii=False))
+        print(json.dumps(as_object(wind, flight, found), ensure_ascii=False))
     else:
-        print(sentence(wind, flight, units))
+        print(sentence(wind, flight, units, found))
     return 0
 
 
@@ -119,6 +123,8 @@ def _mark(args: argparse.Namespace, home: Home) -> int:
 
 def _void(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     """Leave the flight of a wind out everywhere, or take it back in."""
+    from winding_coach.shelf.found import NOTHING, found_on
+
     voided = args.duration == "void"
     with shelf_at(home) as shelf:
         looked(home, shelf)
@@ -129,8 +135,9 @@ def _void(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
             raise UsageProblem(f"Wind {wind.id[:SHORT_ID]} has no flight {what}: see 'flight list --all'.")
         flight = replace(flown[0], voided=voided)
         shelf.fly(flight)
+        found = found_on(shelf).get(wind.id, NOTHING)
     if args.json:
-        print(json.dumps(as_object(wind, flight), ensure_ascii=False))
+        print(json.dumps(as_object(wind, flight, found), ensure_ascii=False))
     else:
         more = " 'flight restore' takes it back in." if voided else ""
         print(f"{sentence(wind, flight, units)}{more}")
@@ -305,17 +312,12 @@ def energy_used_J(home: Home, wind: Wind, turns_left: float | None) -> float | N
     return wind.energy_stored_J * (1.0 - left_J / launched_J) if launched_J > 0 else None
 
 
-def as_object(wind: Wind, flight: Flight) -> dict[str, Any]:
-    """Return a flight with what it used, as an object; each figure carries its unit in its name."""
+def as_object(wind: Wind, flight: Flight, found: Found) -> dict[str, Any]:
+    """Return a flight with what it used and its wind found, as an object; figures carry their unit in their name."""
     from winding_coach.shelf.flying import use_of
 
-    return asdict(flight) | {"motor": wind.motor, "person": wind.person, **asdict(use_of(wind, flight))}
-
-
-def clock(seconds: float) -> str:
-    """Return a duration as people of the field say it: minutes and seconds."""
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02d}"
+    named = {"motor": wind.motor, "person": wind.person}
+    return asdict(flight) | named | asdict(use_of(wind, flight)) | asdict(found)
 
 
 def high(height_m: float, units: UnitSystem) -> str:
@@ -323,7 +325,7 @@ def high(height_m: float, units: UnitSystem) -> str:
     return f"{height_m / FOOT_M:.0f} ft" if units == "inch" else f"{height_m:.1f} m"
 
 
-def sentence(wind: Wind, flight: Flight, units: UnitSystem) -> str:
+def sentence(wind: Wind, flight: Flight, units: UnitSystem, found: Found | None = None) -> str:
     """Return a flight in one line."""
     from winding_coach.shelf.flying import use_of
 
@@ -342,7 +344,7 @@ def sentence(wind: Wind, flight: Flight, units: UnitSystem) -> str:
         parts.append(f"{high(flight.height_m, units)} high")
     if flight.ceiling is not None:
         parts.append("ceiling touched" if flight.ceiling else "ceiling not touched")
-    parts += condition_words(flight, units)
+    parts += condition_words(flight, units, found)
     if flight.remarks:
         parts.append(flight.remarks)
     if flight.voided:
@@ -352,14 +354,17 @@ def sentence(wind: Wind, flight: Flight, units: UnitSystem) -> str:
 
 def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.shelf.flying import use_of
+    from winding_coach.shelf.found import found_on
     from winding_coach.shelf.store import WindFilter
 
     with shelf_at(home, reading=True) as shelf:
         wanted = WindFilter(motor=meant(shelf, "motor", args.motor), person=meant(shelf, "person", args.person))
         winds = {wind.id: wind for wind in shelf.winds(wanted)}
         flights = [flight for flight in shelf.flights(voided=args.all) if flight.wind in winds]
+        found = found_on(shelf)
     if args.json:
-        print(json.dumps({"flights": [as_object(winds[one.wind], one) for one in flights]}, ensure_ascii=False))
+        objects = [as_object(winds[one.wind], one, found[one.wind]) for one in flights]
+        print(json.dumps({"flights": objects}, ensure_ascii=False))
         return 0
     if not flights:
         such = "No such flight" if args.motor or args.person else "No flight"
@@ -382,7 +387,7 @@ def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
                 "" if use.energy_used_J is None else f"{use.energy_used_J:.2f}",
                 "" if flight.height_m is None else high(flight.height_m, units),
                 "" if flight.ceiling is None else "yes" if flight.ceiling else "no",
-                "; ".join((["voided"] if flight.voided else []) + condition_words(flight, units)),
+                "; ".join((["voided"] if flight.voided else []) + condition_words(flight, units, found[wind.id])),
                 flight.remarks,
             ]
         )

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
+from winding_coach.command_line.conditions import for_long
 from winding_coach.command_line.home import home_from, units_from
 from winding_coach.command_line.records import a_job
 from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at
@@ -138,7 +139,4 @@ def question(motor: str, wind: str) -> list[str]:
 
 def since(rested: timedelta) -> str:
     """Return how long ago something was, in the unit a person would use."""
-    minutes = rested.total_seconds() / 60.0
-    if minutes < 90:
-        return f"{minutes:.0f} min ago"
-    return f"{minutes / 60:.0f} h ago" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days ago"
+    return f"{for_long(rested.total_seconds())} ago"

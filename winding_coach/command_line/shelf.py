@@ -18,7 +18,7 @@ import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from winding_coach.command_line.flight import clock
+from winding_coach.command_line.duration import clock
 from winding_coach.command_line.home import home_from, units_from
 from winding_coach.command_line.kinds import NONE, a_name, text
 from winding_coach.command_line.problem import UsageProblem
@@ -95,6 +95,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _winds(args: argparse.Namespace) -> int:
+    from winding_coach.shelf.found import NOTHING, found_on
     from winding_coach.shelf.tables import as_dict
 
     home = home_from(args)
@@ -102,8 +103,14 @@ def _winds(args: argparse.Namespace) -> int:
     with shelf_at(home, reading=True) as shelf:
         looked(home, shelf)
         flown = shelf.flown(wind_filter(args, shelf, None if args.every else args.newest))
+        found = found_on(shelf)
     if args.json:
-        objects = [as_dict(wind) | {"flight": None if flight is None else as_dict(flight)} for wind, flight in flown]
+        objects = [
+            as_dict(wind)
+            | asdict(found.get(wind.id, NOTHING))
+            | {"flight": None if flight is None else as_dict(flight)}
+            for wind, flight in flown
+        ]
         print(json.dumps({"winds": objects}, ensure_ascii=False))
         return 0
     if not flown:

@@ -34,8 +34,9 @@ from winding_coach.command_line.coaching import (
     settings_for,
     without_screen,
 )
+from winding_coach.command_line.duration import clock
 from winding_coach.command_line.figures import add_motor_arguments, figures_from, take_invented
-from winding_coach.command_line.flight import clock, energy_used_J, keeper
+from winding_coach.command_line.flight import energy_used_J, keeper
 from winding_coach.command_line.from_shelf import pick, tell
 from winding_coach.command_line.headless import unwound_words
 from winding_coach.command_line.home import Home, add_common_arguments, home_from, units_from

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from winding_coach.shelf.flying import FlightUse, use_of
+from winding_coach.shelf.found import NOTHING, Found, found_on
 from winding_coach.shelf.records import Again, Flight, Strip, Wind
 from winding_coach.shelf.store import Shelf
 from winding_coach.shelf.tables import KINDS
@@ -57,10 +58,11 @@ def tables_of(shelf: Shelf, flown: Sequence[tuple[Wind, Flight | None]]) -> list
     """
     winds = {wind.id: wind for wind, _ in flown}
     flights = [flight for flight in shelf.flights() if flight.wind in winds]
+    found = found_on(shelf)
     again = [one for wind, one in sorted(shelf.again().items()) if wind in winds]
     return [
-        wind_table(flown),
-        flight_table(flights, winds),
+        wind_table(flown, found),
+        flight_table(flights, winds, found),
         *(
             Table(PLURALS.get(name, f"{name}s"), _columns(kind), [_row(one) for one in shelf.all(kind)])
             for name, kind in KINDS.items()
@@ -70,25 +72,29 @@ def tables_of(shelf: Shelf, flown: Sequence[tuple[Wind, Flight | None]]) -> list
     ]
 
 
-def flight_table(flights: Sequence[Flight], winds: Mapping[str, Wind]) -> Table:
-    """Return flights with what they used. winds: theirs, by id."""
+def flight_table(flights: Sequence[Flight], winds: Mapping[str, Wind], found: Mapping[str, Found]) -> Table:
+    """Return flights with what they used and what their winds found. winds: theirs, by id, as found."""
     return Table(
         "flights",
-        _columns(Flight) + _columns(FlightUse, leave=USED),
-        [_row(flight) + _row(use_of(winds[flight.wind], flight), leave=USED) for flight in flights],
+        _columns(Flight) + _columns(FlightUse, leave=USED) + _columns(Found),
+        [
+            _row(flight) + _row(use_of(winds[flight.wind], flight), leave=USED) + _row(found.get(flight.wind, NOTHING))
+            for flight in flights
+        ],
     )
 
 
-def wind_table(flown: Sequence[tuple[Wind, Flight | None]]) -> Table:
-    """Return the winds, each with its last flight in columns that begin with `flight_`."""
+def wind_table(flown: Sequence[tuple[Wind, Flight | None]], found: Mapping[str, Found]) -> Table:
+    """Return the winds with what they found, each with its last flight in columns that begin with `flight_`."""
     flight_columns = _columns(Flight, leave=OF_WIND) + _columns(FlightUse, leave=USED)
-    columns = _columns(Wind) + tuple((f"flight_{name}", kind) for name, kind in flight_columns)
+    columns = _columns(Wind) + _columns(Found) + tuple((f"flight_{name}", kind) for name, kind in flight_columns)
     nothing = (None,) * len(flight_columns)
     return Table(
         "winds",
         columns,
         [
             _row(wind)
+            + _row(found.get(wind.id, NOTHING))
             + (nothing if flight is None else _row(flight, leave=OF_WIND) + _row(use_of(wind, flight), leave=USED))
             for wind, flight in flown
         ],
