@@ -244,6 +244,13 @@ def test_what_a_board_may_do_wrong_is_named(name: str, says: str) -> None:
     assert any(says in words for words in named(data)), named(data)
 
 
+def test_a_clock_that_wraps_early_is_accused_of_nothing_else() -> None:
+    """Its rate and speed were reckoned across 2^32: "0 lines come", "269.86 s of each second"."""
+    wraps = Stream(seconds=12.0, clock_us=lambda t: (2**30 - 3e6 + 1e6 * t) % 2**30)
+    (only,) = named(wraps.chunks(1_000_001))
+    assert "wrap=1073741824" in only
+
+
 def test_a_good_stream_and_a_declared_wrap_conform() -> None:
     assert named(Stream().chunks(1_000_001)) == []
     declared = Hello(1, (*HELLO.fields, ("wrap", "1073741824")))

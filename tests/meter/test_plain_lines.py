@@ -146,3 +146,37 @@ def test_a_wind_of_plain_lines_is_recorded_and_replayed(home: Path) -> None:
         [*me, "replay", str(trace), "--check"], capture_output=True, text=True, timeout=60, check=False
     )
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize(
+    ("unit", "reads", "calibrated"), [(" mN.m", "reading      2.500", True), ("", "reading      ", False)]
+)
+def test_a_check_without_a_calibration_says_so_unless_the_numbers_are_torque(
+    home: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    unit: str,
+    reads: str,
+    calibrated: bool,
+) -> None:
+    """A meter that printed 0.0000 mN.m was shown as -1.15 mN·m, by the simulated meter's zero; and nothing said so."""
+    rng = np.random.default_rng(5)
+
+    def listen(
+        _port: str, seconds: float, reader: MeterReader, *_: object, **__: object
+    ) -> tuple[list[TorqueSample], int]:
+        lines = PlainLines()
+        numbers = (
+            2.5 + rng.normal(0.0, 5e-4, int(80 * seconds)) if unit else rng.normal(2500.0, 40.0, int(80 * seconds))
+        )
+        pieces = [(0.0125 * i, f"{x:.4f}{unit}\r\n" if unit else f"{x:.0f}\r\n") for i, x in enumerate(numbers)]
+        samples: list[TorqueSample] = []
+        for at_s, text in pieces:
+            samples += reader.feed(lines.translate(at_s, text.encode()))
+        return samples, sum(len(text) for _, text in pieces)
+
+    monkeypatch.setattr("winding_coach.command_line.meter.listen", listen)
+    main(["meter", "check", "/dev/none", "--lines", "plain", "--seconds", "8"])
+    said = capsys.readouterr().out
+    assert reads in said
+    assert ("not calibrated yet" in said) is not calibrated

@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.meter.defects import DEFECTS, GOOD, Defect
+from tests.meter.defects import DEFECTS, GOOD, Defect, Stream
 from tests.meter.spoilt_sets import GOOD_BENCHES, LONG_G, SETS, SHORT_G, SpoiltSet
 from winding_coach.meter.calibrating import Calibrated, Point, calibrate
 from winding_coach.meter.calibration import SIMULATED, CalibrationError
 from winding_coach.meter.checking import Arrivals, MeterCheck, check_meter
+from winding_coach.meter.frames import Hello
 from winding_coach.meter.reader import MeterReader, TorqueSample
 
 SEEDS = range(1_000_001, 1_000_004)
@@ -87,3 +88,15 @@ def test_the_page_of_verdicts_says_what_is_said() -> None:
     page = (docs / "meter-verdicts.md").read_text(encoding="utf-8")
     assert made["filled"](page) == page, "run: python docs/meter_verdicts.py"
     assert len(DEFECTS) + len(SETS) > 60
+
+
+def test_noise_is_judged_by_the_launch_torque_where_the_converter_is_not_named() -> None:
+    """A meter of 2,400 counts of noise, 0.9 % of a launch torque, was fit for use if its hello had no `adc=`."""
+    plain = Hello(1, (("board", "mine"), ("rate", "80"), ("ch", "c"), ("rst", "por")))
+    for seed in SEEDS:
+        found = checked(Stream(noise=2400.0, hello=plain).chunks(seed), 10.0)
+        assert any(re.search(r"scatter by (0\.[89]|1\.0)% of a launch torque", words) for words in found.verdict), (
+            found.verdict
+        )
+        assert not fit(found)
+        assert fit(checked(Stream(noise=500.0, hello=plain).chunks(seed), 10.0))

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from winding_coach.command_line import printable
@@ -120,8 +120,15 @@ def _list(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     return 0
 
 
+UNCALIBRATED = (
+    "It is not calibrated yet: mN·m are by the figures of the simulated meter (a 100 g cell on a 30 mm arm); only the"
+    " counts are its own."
+)
+
+
 def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     from winding_coach.meter.checking import Arrivals, check_meter
+    from winding_coach.meter.plain_lines import OF_TORQUE, TORQUE_PER_COUNT_NM
     from winding_coach.meter.reader import MeterReader
 
     seconds = number("--seconds", args.seconds, 0.2, 3600)
@@ -134,10 +141,19 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     if args.trials is not None:
         return _try(args, home, units, launch)
     calibration = _calibration_for_check(args.calibration, home)
+    uncalibrated = calibration is SIMULATED and args.calibration is None
     reader = MeterReader(calibration)
     arrivals = Arrivals()
     crank_port = crank_port_of(args)
     samples, received = listen(args.port, seconds, reader, arrivals, crank_port=crank_port)
+    if uncalibrated and reader.hello is not None and reader.hello.value(OF_TORQUE) is not None:
+        # The numbers say themselves which torque they are.
+        reader.calibration = replace(calibration, zero_counts=0.0, Nm_per_count=TORQUE_PER_COUNT_NM, rating_Nm=None)
+        samples = [
+            replace(one, torque_Nm=None if one.raw is None else one.raw * TORQUE_PER_COUNT_NM, overload=False)
+            for one in samples
+        ]
+        uncalibrated = False
     found = check_meter(
         reader, samples, received, seconds, arrivals=arrivals, launch_Nm=launch, sender=crank_port is not None
     )
@@ -150,6 +166,8 @@ def _check(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
         if kept:
             print("How often it repeats a value is kept with its calibration, so that a frozen reading is noticed.")
         _print_check(asdict(found), units)
+        if uncalibrated and found.samples and found.board != SIMULATED.meter:
+            print(UNCALIBRATED)
         if found.plain:
             print(LOW_TRUST)
         old = expired(calibration)

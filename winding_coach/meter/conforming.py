@@ -169,6 +169,7 @@ class Conformance:
         self._began_at_s = 0.0
         self._from_start = False
         self._hello: Hello | None = None
+        self._wraps_at_us: int | None = None
         self._hello_at_s: float | None = None
         self._asked_at_s: float | None = None
         self._at_s: float | None = None
@@ -289,7 +290,7 @@ class Conformance:
         found = wrap_found(before, sample, step)
         if found is not None and found != wrap_us:
             self._fault(f"t_us starts again at {found} and not at 2^32: let the hello say wrap={found}.", line)
-            wrap_us = found
+            wrap_us = self._wraps_at_us = found
         step_us = (sample.t_us - before.t_us) % wrap_us
         if sample.seq == 0 and sample.flags & SETTLING and sample.t_us < before.t_us:
             # It started anew.
@@ -326,13 +327,16 @@ class Conformance:
             if value is not None and not declared:
                 self._fault(f"A channel is sent that ch= of the hello does not name ({name}).", line)
 
+    def _wrap_us(self, hello: Hello | None) -> int:
+        """Where the clock starts again, as it was seen, else as it is said."""
+        return self._wraps_at_us or (U32 if hello is None else hello.wrap_us)
+
     def _clock(self) -> None:
         """The meter's clock against the times of arrival."""
         began, newest, hello = self._began, self._before, self._hello
         if began is None or newest is None or newest is began:
             return
-        wrap_us = U32 if hello is None else hello.wrap_us
-        device_s = ((newest.t_us - began.t_us) % wrap_us) / 1e6
+        device_s = ((newest.t_us - began.t_us) % self._wrap_us(hello)) / 1e6
         host_s = self._newest_at_s - self._began_at_s
         if host_s < SHORTEST_CLOCK_S:
             return
@@ -346,7 +350,7 @@ class Conformance:
         began, newest, hello = self._began, self._before, self._hello
         if began is None or newest is None or hello is None or not hello.rate_hz:
             return
-        span_s = ((newest.t_us - began.t_us) % hello.wrap_us) / 1e6
+        span_s = ((newest.t_us - began.t_us) % self._wrap_us(hello)) / 1e6
         lines = (newest.seq - began.seq) % U16
         # One silent converter's line in 0.6 s says nothing of the rate.
         if span_s > 1.0 and newest.raw is not None and began.raw is not None:

@@ -20,6 +20,8 @@ PLAIN_BOARD = "plain"
 FEWEST_SAMPLES = 8
 NOISY_SHARE = 0.005
 """Noise above this share of the cell's rating hides the rate: 0.1-1 % was tried in the estimator's design."""
+NOISY_OF_LAUNCH = 0.005
+"""Of the launch torque, by which a crank turn near the peak moves it; our own rule. It needs no `adc=` to judge by."""
 DRIFTING_SHARE = 0.03
 """Of the launch torque, in a minute: a wind takes two, and 6 % of launch torque is some 2 % of its turns."""
 DRIFT_SDS = 4.0
@@ -219,6 +221,11 @@ def _signal(found: MeterCheck, rating_Nm: float | None, hello: Hello | None) -> 
     ):
         times = found.noise_counts / found.converter_noise_counts
         yield f"Its noise is {times:.0f} times the converter's own: look at lead, supply, and what shakes."
+    elif found.noise_Nm is not None and found.launch_Nm and found.noise_Nm > NOISY_OF_LAUNCH * found.launch_Nm:
+        yield (
+            f"Readings scatter by {found.noise_Nm / found.launch_Nm:.1%} of a launch torque of"
+            f" {1e3 * found.launch_Nm:.2f} mN·m: check the cell's wiring and screen, and keep the meter still."
+        )
     if signal.spikes >= max(FEWEST_SPIKES, MANY_SPIKES * found.samples):
         yield f"{signal.spikes} of {found.samples} readings are spikes: check the data line, the supply and the earth."
     if signal.jumps and not noisy:

@@ -26,6 +26,8 @@ from winding_coach.units import QuantityError, parse_quantity
 BOARD = "plain"
 TORQUE_PER_COUNT_NM = 2e-8
 """A torque with its unit becomes counts of this size: 168 mN·m is the end of the range."""
+OF_TORQUE = "torque"
+"""Key of a hello that is made here: the lines hold a torque with its unit."""
 SETTLING_LINES = 4
 HELLO_EVERY_S = 5.0
 LONGEST_PLAIN = 120
@@ -50,12 +52,19 @@ def counts_of(line: str) -> int | None:
         return None
 
 
+def is_torque(line: str) -> bool:
+    """Whether the number of a line is a torque with its unit, and no counts."""
+    found = _NUMBER.fullmatch(line.strip())
+    return found is not None and found[2] is not None and found[2].lower() not in ("counts", "raw")
+
+
 class PlainLines:
     """`translate` takes bytes with the time of their arrival and returns the protocol's lines."""
 
     def __init__(self) -> None:
         self._rest = b""
         self._first = True
+        self._torque = False
         self._seq = 0
         self._began_s: float | None = None
         self._newest_s = 0.0
@@ -81,9 +90,11 @@ class PlainLines:
 
     def _line(self, at_s: float, line: bytes) -> bytes:
         began_s = self._began_s or 0.0
-        counts = counts_of(line.decode("ascii", "replace"))
+        text = line.decode("ascii", "replace")
+        counts = counts_of(text)
         if counts is None:
             return BAD_LINE
+        self._torque = is_torque(text)
         flags = SETTLING if self._seq < SETTLING_LINES else 0
         if not RAW_MIN < counts < RAW_MAX:
             counts, flags = min(max(counts, RAW_MIN), RAW_MAX), flags | SATURATED
@@ -92,6 +103,8 @@ class PlainLines:
         if self._hello_at_s is None or at_s - self._hello_at_s >= HELLO_EVERY_S:
             self._hello_at_s = at_s
             rate = round(self._seq / (at_s - began_s)) if at_s - began_s > 1.0 else 0
-            fields = (("board", BOARD), ("rate", str(rate)), ("ch", ""), ("rst", "unk"))
+            fields: tuple[tuple[str, str], ...] = (("board", BOARD), ("rate", str(rate)), ("ch", ""), ("rst", "unk"))
+            if self._torque:
+                fields += ((OF_TORQUE, "1"),)
             sent += encode_hello(Hello(PROTOCOL, fields))
         return sent
