@@ -254,14 +254,27 @@ def test_the_peak_key_means_back_off_only_while_winding() -> None:
 
 
 def test_taps_count_turns_where_the_meter_cannot() -> None:
-    inputs = [event for event in wind("good", meter=MeterModel(channels="")) if event.at_s < 30.0]
+    inputs = [event for event in wind("good", meter=MeterModel(channels="")) if event.at_s < 25.0]
     coach, _ = coached(inputs)
+    assert coach.view.phase is Phase.WIND_STRETCHED
     assert coach.view.reading.turns_source == "estimated"
     assert coach.view.reading.turns_left is None, "nothing is worked out from an estimate"
     for number in range(12):
-        coach.step(KeyPressed(30.0 + number, "count"))
+        coach.step(KeyPressed(25.0 + number, "count"))
     assert coach.view.reading.turns == pytest.approx(120.0)
     assert str(coach.view.reading.turns_source) == "tapped"
+
+
+def test_taps_that_begin_in_mid_wind_count_nothing() -> None:
+    """A first tap at the peak was 10 turns on the motor, far off the label, and it raised the target."""
+    inputs = [event for event in wind("good", meter=MeterModel(channels="")) if event.at_s < 60.0]
+    coach, _ = coached(inputs)
+    peak_Nm = coach.limits.peak_Nm
+    assert peak_Nm < PLAN.peak_torque_Nm
+    for number in range(12):
+        coach.step(KeyPressed(60.0 + 0.01 * number, "count"))
+    assert str(coach.view.reading.turns_source) == "estimated"
+    assert coach.limits.peak_Nm == peak_Nm
 
 
 def test_a_tare_is_refused_under_load() -> None:

@@ -260,7 +260,8 @@ class Gathering:
     ) -> None:
         scale, counted = self.live.scale, self._counted
         self.live.tell(at_s, phase, torque_Nm, turns, distance_m)
-        self._counted = turns is not None or self.live.known or phase in PREPARING
+        # What is counted from anywhere in a wind is not what is on the motor: then only its own scale counts again.
+        self._counted = self.live.known or phase in PREPARING or (turns is not None and self._counted)
         if self.live.scale != scale or self._counted != counted:
             self._set_limits()
 

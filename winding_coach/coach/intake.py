@@ -29,6 +29,8 @@ SILENT_AFTER_S = 2.0
 SKIP_SAID_EVERY_S = 10.0
 ALIVE_TURNS = 4.0
 """Crank turns that a sensor still counts at full stretch after it was given up: it loses pulses."""
+LATE_SHARE = 0.3
+"""Of the full-stretch torque: from here on it is too late to begin a count by taps."""
 STRANGE_BYTES = 64
 """So many bytes without a line in them are not this meter's."""
 
@@ -51,6 +53,7 @@ class Intake:
         self.zeroing = Zeroing(settings, limits.peak_Nm)
         self.jumps = Jumps(limits.peak_Nm)
         self.rhythm = Rhythm()
+        self._late_Nm = LATE_SHARE * limits.stretched_Nm
         self._given_up_at: float | None = None
         self.heard = Heard()
         self.link = LinkView()
@@ -178,6 +181,11 @@ class Intake:
             return []
         self._skip_said_at_s = event.at_s
         return [self._link_is("up", self.link.port, event.reason)]
+
+    def tap(self, phase: Phase, top_Nm: float) -> None:
+        """A helper says that the crank has turned once; `top_Nm` is the highest torque of the wind so far."""
+        late = phase in LOADED and (phase is not Phase.WIND_STRETCHED or top_Nm > self._late_Nm)
+        self.turns.tap(phase, silent=phase in LOADED and self.silent_s(phase) > STALE_S, late=late)
 
     def time_passed(self) -> None:
         """Nothing came for a while."""

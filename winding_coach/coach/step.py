@@ -12,7 +12,7 @@ from winding_coach.coach.checks import checks_for, ticked
 from winding_coach.coach.ending import Ending, ended_in
 from winding_coach.coach.gathering import Gathering, InPhase
 from winding_coach.coach.guide import Guide
-from winding_coach.coach.intake import STALE_S, Intake
+from winding_coach.coach.intake import Intake
 from winding_coach.coach.limits import Limits, limits_from
 from winding_coach.coach.look import reading_of, risk_at_peak, risk_here, targets_of
 from winding_coach.coach.moment import Moment
@@ -179,7 +179,7 @@ class Coach:
             if phase in PREPARING:
                 self._checks = ticked(self._checks, name, checks_for(self.settings.motor))
         elif name == "count":
-            self._intake.turns.tap(phase, silent=phase in LOADED and self._intake.silent_s(phase) > STALE_S)
+            self._intake.tap(phase, self._notes.top_Nm)
         elif name == "quit":
             self._close(self._outcome())
         else:

@@ -177,10 +177,11 @@ class MotorTurns:
             self.amended += max(revolutions, 0.0)
             self._crank += -revolutions if self._reversed and not self._signed else revolutions
 
-    def tap(self, phase: Phase, *, silent: bool = False) -> None:
+    def tap(self, phase: Phase, *, silent: bool = False, late: bool = False) -> None:
         """A helper saw one turn of the crank; ignored where the meter counts, or its count was given up: what it missed
-        is not known. silent: the meter has failed, so taps carry its count on."""
-        if self._given_up or (self.source == "counted" and not silent):
+        is not known. silent: the meter has failed, so taps carry its count on. late: turns were put on before, so that
+        a count cannot begin any more."""
+        if self._given_up or (self.source == "counted" and not silent) or (self.source == "unknown" and late):
             return
         self.carried = self.carried or self.source == "counted"
         self.source = "tapped"
