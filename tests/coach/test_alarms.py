@@ -11,6 +11,7 @@ from tests.scenario import SETTINGS
 from winding_coach.coach.alarms import RULES, AlarmBank, Rule
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.moment import Moment
+from winding_coach.coach.phases import SignalSteps
 from winding_coach.coach.said import ALARMS, AlarmFigures, Level, Phase
 from winding_coach.coach.wording import alarm_words
 
@@ -266,3 +267,20 @@ def test_a_saturation_that_ends_is_a_danger_until_torque_is_known(code: str, fie
     assert on(replace(blind, **{field: True}), 1.0)  # type: ignore[arg-type]
     assert on(blind, 5.0), "the first lines are no torque yet"
     assert not on(replace(blind, torque_Nm=0.5 * LIMITS.peak_Nm), 5.4)
+
+
+def test_a_zero_that_moved_is_seen_on_the_empty_hook_before_the_wind_is_over() -> None:
+    """The smoothing still swings there: the mean of the last moment counts."""
+    off = replace(
+        CALM, phase=Phase.READY, cranking=None, still_s=1.5, gone_s=1.6, torque_Nm=-0.4 * PEAK, mean_Nm=-0.3 * PEAK
+    )
+    bank, steps = AlarmBank(lambda code, figures: f"{code} {figures.torque_Nm}"), SignalSteps()
+    said = []
+    for tenth in range(30):
+        now = replace(off, at_s=0.1 * tenth, gone_s=1.6 + 0.1 * tenth)
+        said += [alarm.text for alarm in bank.tell(now, LIMITS) if alarm.code == "zero_moved"]
+        if steps.next(now, LIMITS) is Phase.DONE:
+            break
+    assert said == [f"zero_moved {-0.3 * PEAK}"]
+    fine = replace(off, torque_Nm=-0.2 * PEAK, mean_Nm=0.001 * PEAK, gone_s=1.0)
+    assert SignalSteps().next(fine, LIMITS) is Phase.DONE

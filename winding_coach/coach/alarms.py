@@ -212,10 +212,10 @@ def _zero_off(share: float) -> Test:
     def test(now: Moment, limits: Limits) -> bool:
         return (
             now.tared
-            and now.torque_Nm is not None
+            and now.empty_Nm is not None
             and now.still_s > 1.0
             and now.cranking is not True
-            and abs(now.torque_Nm) > share * limits.peak_Nm
+            and abs(now.empty_Nm) > share * limits.peak_Nm
             and (now.phase in PREPARING or now.gone_s > 0.5)
             and not now.turns_in_noticed
         )
@@ -380,6 +380,7 @@ class AlarmBank:
         in_s = now.peak_in_s if active and rule.code == "overwind_soon" else None
         of_plan = now.of_plan if rule.code in ("far_off", "going_on") else now.fitted
         torque_Nm = now.zero_refused_Nm if rule.code == "zero_refused" else now.torque_Nm
+        torque_Nm = now.empty_Nm if rule.code == "zero_moved" else torque_Nm
         reasons = ("flight",) if now.as_left and rule.code == "turns_in" else now.doubts
         figures = AlarmFigures(
             torque_Nm, limits.peak_Nm, of_plan, now.peak_in_s, reasons, now.turns_in or None, now.board

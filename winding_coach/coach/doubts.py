@@ -29,6 +29,9 @@ CLIMB_FROM, CLIMB_ABOVE, CLIMB_TURNS, CLIMB_BELOW = 0.75, 1.22, 0.97, 0.82
 honest winds come to 1.00 to 1.14 and 0.99 to 1.03 (simulated)."""
 LATE = 0.08
 """Less at the last turns where nobody measures whether they have just come to the hooks."""
+LAST_FROM, LAST_AT, LAST_BELOW, LAST_S = 0.92, 0.98, 0.93, 2.0
+"""The highest torque among the last turns, from the first to the second share of the target, over what this motor has
+there: in 46 honest winds 1.00 or more (simulated). What crept away on the way in, a zero or a gain, shows there."""
 UNKNOWN_ABOVE, UNKNOWN_BELOW = 1.35, 0.72
 """The same by the label alone, where full stretch showed no scale."""
 AGAIN = 1.3
@@ -40,7 +43,7 @@ RATIOS = (5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 16.0, 20.0)
 NEAR_RATIO = 0.06
 CLIMBS, AT_HOOKS_M = frozenset({Phase.WALK_IN, Phase.FINAL_TURNS}), 0.03
 
-SURE = ("jumped", "pulses")
+SURE = ("jumped", "pulses", "last")
 """What has been held long enough where it was found."""
 
 REASONS = ("motor", "ratio", "zero", "gain", "turns", "pulses", "direction", "stretch")
@@ -61,6 +64,7 @@ class Doubts:
         self._accepted: float | None = None
         self._seen = self._expected = 0.0
         self._before_s: float | None = None
+        self._last = LastTurns(path, limits.target_turns)
 
     @property
     def stops(self) -> bool:
@@ -79,6 +83,7 @@ class Doubts:
         """Nothing is on the hook: what was read is over."""
         self.reasons, self.of_plan, self.going_on, self._since, self._accepted = (), None, False, None, None
         self._seen = self._expected = 0.0
+        self._last = LastTurns(self._path, self._target_turns)
 
     def tell(
         self,
@@ -156,6 +161,9 @@ class Doubts:
         if climb is not None:
             high = ("pulses", "zero", "gain") if now.counted else ("zero", "gain")
             return "climb", high if climb > 1.0 else ("gain", "zero", "stretch"), climb
+        last = self._last.low(now, live.at_stretch)
+        if last is not None:
+            return "last", ("zero", "gain", "pulses"), last
         if pulses is not None and pulses > MANY_PULSES:
             return "many", ("pulses", "ratio"), None
         if turns_differ:
@@ -218,3 +226,27 @@ class Doubts:
             best = ("gain", *best)
         order = (*best, *(high if ratio > 1 else low), "ratio")
         return tuple(dict.fromkeys(order))[:4]
+
+
+class LastTurns:
+    """The highest torque among the last turns, by count, over what this motor has there."""
+
+    def __init__(self, path: PlanPath, target_turns: float) -> None:
+        self._path, self._target_turns = path, target_turns
+        self._top = 0.0
+        self._from_s: float | None = None
+
+    def low(self, now: Moment, at_stretch: float | None) -> float | None:
+        """Take a moment; return the highest once the turns are there, if it is no honest motor's. at_stretch: torque
+        over the plan's at full stretch."""
+        turns, torque_Nm = now.turns, now.torque_Nm
+        if now.phase not in CLIMBS or not now.counted or not turns or torque_Nm is None or at_stretch is None:
+            return None
+        share = turns / self._target_turns
+        if share < LAST_FROM:
+            self._top, self._from_s = 0.0, None
+            return None
+        self._from_s = now.at_s if self._from_s is None else self._from_s
+        self._top = max(self._top, torque_Nm / max(at_stretch * self._path.torque_at(turns), 1e-9))
+        seen = share >= LAST_AT and now.at_s - self._from_s >= LAST_S
+        return self._top if seen and self._top < LAST_BELOW else None

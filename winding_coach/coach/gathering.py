@@ -201,6 +201,7 @@ class Gathering:
             held.source == AS_LEFT,  # as_left
             by_taps=intake.by_taps(phase),
             turns_held=0.0,  # turns_held
+            mean_Nm=None if live is None else still.mean_Nm,
         )
 
     def _held(

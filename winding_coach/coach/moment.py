@@ -32,7 +32,8 @@ class Moment:
     by_taps: the meter has failed in mid-wind, and taps carry its count on.
     zero_refused_Nm: what was on the hook when a zero was refused. left_hand: found so. distance_lost: given up.
     turns_held: of `turns`, those that may have come off instead, since one sensor counts up either way.
-    as_left: the turns in are those that the last flight left.
+    as_left: the turns in are those that the last flight left. mean_Nm: torque without the smoothing's swing, for what
+    is seen where the motor has just come off.
     """
 
     at_s: float
@@ -96,6 +97,12 @@ class Moment:
     as_left: bool = False
     by_taps: bool = False
     turns_held: float = 0.0
+    mean_Nm: float | None = None
+
+    @property
+    def empty_Nm(self) -> float | None:
+        """Torque of a hook on which nothing hangs."""
+        return self.torque_Nm if self.mean_Nm is None else self.mean_Nm
 
     @property
     def in_doubt(self) -> bool:

@@ -19,7 +19,9 @@ UNLOADING = frozenset({Phase.BACK_OFF, Phase.READY})
 LOADED = WINDING | UNLOADING
 OVER = frozenset({Phase.DONE, Phase.ABORTED})
 
-UNHOOKED_FOR_S = 1.0
+UNHOOKED_FOR_S, ZERO_SEEN_S = 1.0, 3.5
+"""The second where torque is not nothing then: so long it is seen, and said, that the zero is not what it was."""
+ABOUT_NOTHING = 0.03
 BEGUN_TURNS_OF_CRANK = 2.0
 BEGUN_SHARE = 0.12
 """Torque of this share of the full-stretch figure: cranking has begun, where no crank sensor tells."""
@@ -229,7 +231,8 @@ def _above_launch(now: Moment, limits: Limits) -> bool:
 
 
 def _unhooked(now: Moment, limits: Limits) -> bool:
-    return now.gone_s >= UNHOOKED_FOR_S
+    nothing = now.empty_Nm is None or abs(now.empty_Nm) <= ABOUT_NOTHING * limits.peak_Nm
+    return now.gone_s >= (UNHOOKED_FOR_S if nothing else ZERO_SEEN_S)
 
 
 def _launch_turns(limits: Limits) -> float:

@@ -50,6 +50,7 @@ WAIT_BELOW = 0.85
 OF_LIMITS = frozenset({"overwind", "winder_limit", "meter_limit", "meter_saturated"})
 THERE_M = 0.03
 BLIND_TURNS = 2.0
+NEARLY_WOUND = 0.9
 MARK_M = 0.05
 """Walk-in marks are whole multiples of this from the hooks: what can be judged, or seen on a tape."""
 
@@ -111,7 +112,7 @@ def _stop(scene: Scene) -> Wanted | None:
     """The stop that a limit or a meter that tells nothing calls for; no other advice stands beside it."""
     limits, alarms, now = scene.limits, scene.alarms, scene.now
     if now.frozen or now.another or now.in_doubt:
-        return Wanted("stop_at_peak")
+        return Wanted("stop_at_peak", distance_m=_let_go(now, limits))
     if "winder_limit" in alarms:
         return Wanted("stop_at_peak", torque_Nm=limits.winder_Nm)
     if "meter_limit" in alarms:
@@ -120,6 +121,12 @@ def _stop(scene: Scene) -> Wanted | None:
         mark = _step_down(scene) if scene.now.phase is Phase.WALK_IN else None
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm, distance_m=mark)
     return Wanted("stop_at_peak") if alarms & {"meter_saturated", "meter_silent"} else None
+
+
+def _let_go(now: Moment, limits: Limits) -> float | None:
+    """The hooks, for who is nearly wound and still on the way in: no reading is needed to let the strands go."""
+    wound = now.turns is not None and now.turns >= NEARLY_WOUND * limits.target_turns
+    return limits.hooks_m if now.in_doubt and now.phase is Phase.WALK_IN and now.counted and wound else None
 
 
 def _step_down(scene: Scene) -> float | None:

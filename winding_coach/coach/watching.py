@@ -39,6 +39,11 @@ class Stillness:
         self.gone_s = 0.0
         self.back_s = 0.0
 
+    @property
+    def mean_Nm(self) -> float:
+        """Torque over the last moment."""
+        return self._mean_Nm
+
     def add(self, t_s: float, torque_Nm: float, top_Nm: float) -> None:
         """Take one raw sample; `top_Nm` is the highest torque of the wind so far."""
         if self._low_s is None or torque_Nm < BACK_SHARE * top_Nm:
