@@ -19,6 +19,7 @@ from winding_coach.coach.view import CoachView
 from winding_coach.inputs import BytesArrived, Input, KeyPressed
 
 ON = "Keep cranking."
+BLOCKS_S = 12.0
 
 
 class Planted:
@@ -178,6 +179,44 @@ class OldStays(Planted):
         return replace(view, reading=self._kept.reading, stale=False)
 
 
+class Blocked(Planted):
+    """Something it writes to blocks near the peak: for twelve seconds it takes nothing in, and the screen stays."""
+
+    _from_s: float | None = None
+    _stood: CoachView | None = None
+
+    def __init__(self, settings: CoachSettings) -> None:
+        super().__init__(settings)
+        self._waiting: list[Input] = []
+
+    def step(self, event: Input) -> None:
+        """Take an input, once what blocks goes on."""
+        if self._from_s is None and self.torque_Nm > 0.93 * self.settings.plan.peak_torque_Nm:
+            self._from_s, self._stood = event.at_s, self.within.view
+        if self._from_s is not None and event.at_s < self._from_s + BLOCKS_S:
+            self._waiting.append(event)
+            self.at_s, self.said = event.at_s, ()
+            return
+        self._stood = None
+        for one in self._waiting:
+            super().step(one)
+        self._waiting.clear()
+        super().step(event)
+
+    def _shown(self, view: CoachView) -> CoachView:
+        return self._stood or view
+
+
+class RaisesThePeak(Planted):
+    """Takes more torque than the label's for a stiffer motor, and moves the peak up by 15 %."""
+
+    def _shown(self, view: CoachView) -> CoachView:
+        plan = self.settings.plan
+        if self.counted * self.settings.winder.ratio > 0.9 * plan.target_turns:
+            return self._goes_on(view) if abs(self.torque_Nm) < 1.15 * plan.peak_torque_Nm else view
+        return view
+
+
 class DecidesThatItBroke(Planted):
     """Torque that is gone for five seconds closes the wind as broken."""
 
@@ -285,6 +324,18 @@ FAULTS: dict[str, Fault] = {
     "far from the label is a caution": Fault(
         FrozenIsACaution, ("gain", "ratio typed", "pulses lost", "mass typed", "strands typed"), PAST
     ),
+    **{
+        f"{what} is a caution": Fault(FrozenIsACaution, (kind,), PAST)
+        for what, kind in (
+            ("a gain that is wrong", "gain"),
+            ("a ratio that is wrong", "ratio typed"),
+            ("a zero that steps", "zero steps"),
+            ("a gain that falls", "gain falls"),
+        )
+    },
+    "the peak goes up by 15 %": Fault(RaisesThePeak, ("pulses lost", "gain", "turns in"), PAST),
+    "another winder's ratio is not noticed": Fault(CountDecides, ("ratio typed",), PAST),
+    "a disk that blocks stops it": Fault(Blocked, (), PAST),
     "turns in the motor are not noticed": Fault(CountDecides, ("turns in",), PAST),
     "lost pulses are not noticed": Fault(CountDecides, ("pulses lost",), PAST),
     "a backlog counts as now": Fault(NoAge, ("backlog",), ("old as live",)),
