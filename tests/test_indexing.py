@@ -144,7 +144,7 @@ def test_practised_winds_and_foreign_files_are_passed_over_and_read_once(folder:
     assert found.logged == ()
     assert found.passed_over[practised.name] == "a practised wind"
     assert "line 1 is not JSON" in found.passed_over["x.wind.jsonl"]
-    assert "no whole first line" in found.passed_over["empty.wind.jsonl"]
+    assert "no complete first line" in found.passed_over["empty.wind.jsonl"]
     assert look(folder, shelf) == Found()
 
 

@@ -131,7 +131,7 @@ def _plan_records(merge: Merge, shelf: Shelf, theirs: Shelf, under: str | None) 
                 batch = _named(renamed.batch, under)
                 renamed = dataclasses.replace(renamed, batch=batch if batch is None or is_name(batch) else None)
             if not is_name(renamed.name) or not is_sound(renamed):
-                merge.passed_over[f"{table_of(kind)} {renamed.name}"] = "its name or a figure of it cannot be"
+                merge.passed_over[f"{table_of(kind)} {renamed.name}"] = "its name or one of its values cannot be"
                 continue
             if not shelf.has(kind, renamed.name):
                 merge.records.append(renamed)

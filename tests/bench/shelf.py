@@ -26,8 +26,8 @@ from winding_coach.shelf.store import Shelf
 RUNS = 5
 COMMANDS: tuple[tuple[str, ...], ...] = (
     ("shelf", "winds", "--newest", "20"),
-    ("shelf", "winds", "--every", "--json"),
-    ("shelf", "winds", "--person", "p-07", "--every"),
+    ("shelf", "winds", "--all", "--json"),
+    ("shelf", "winds", "--person", "p-07", "--all"),
     ("shelf", "season", "--by", "person"),
     ("shelf", "season", "--by", "motor"),
     ("motor", "list"),

@@ -113,9 +113,9 @@ def test_one_key_ticks_all_and_break_in_is_for_new_rubber_only() -> None:
     assert ticked((), "check_break_in", used) == ()
 
 
-def test_a_prompt_says_how_many_turns() -> None:
+def test_a_prompt_says_how_many_crank_turns() -> None:
     words = Prompt(0.0, "launch_or_wind", "", None, 0.2, 3.3e-3, 2.0, next_Nm=3.53e-3)
-    assert prompt_words(words, "metric") == "Launch, or take in 2 turns again: 3.30 mN·m, 3.53 mN·m wanted."
+    assert prompt_words(words, "metric") == "Launch, or take in 0.2 crank turns again: 3.30 mN·m, 3.53 mN·m wanted."
 
 
 def test_the_plans_back_off_is_what_is_taken_in_again() -> None:

@@ -138,7 +138,7 @@ def test_another_weight_than_the_one_asked_for_is_named(home: Path) -> None:
 
 
 def test_trials_of_a_good_meter(home: Path) -> None:
-    status, found, said = at_the_bench(WeighedMeter(), "--try", "pull,release,crank", job="check")
+    status, found, said = at_the_bench(WeighedMeter(), "--tests", "pull,release,crank", job="check")
     assert status == 0, said
     assert [(trial["name"], trial["passed"]) for trial in found["trials"]] == [
         ("pull", True),
@@ -149,7 +149,7 @@ def test_trials_of_a_good_meter(home: Path) -> None:
 
 def test_trials_of_a_meter_that_sticks_and_pulls_off_its_axis(home: Path) -> None:
     meter = WeighedMeter(sticks_Nm=60e-6, pull_Nm_per_N=0.2e-3)
-    status, found, _ = at_the_bench(meter, "--try", "pull,release", job="check")
+    status, found, _ = at_the_bench(meter, "--tests", "pull,release", job="check")
     assert status == 1
     pull, release = found["trials"]
     assert pull["passed"] is False
@@ -160,7 +160,7 @@ def test_trials_of_a_meter_that_sticks_and_pulls_off_its_axis(home: Path) -> Non
 
 @pytest.mark.parametrize(
     ("words", "says"),
-    [(["--try", "push"], "no trial 'push'"), (["--try", "pull", "--pull-mass", "1 t"], "--pull-mass")],
+    [(["--tests", "push"], "no trial 'push'"), (["--tests", "pull", "--pull-mass", "1 t"], "--pull-mass")],
 )
 def test_trials_that_are_none(home: Path, words: list[str], says: str) -> None:
     done = run("meter", "check", "PORT", *words)
@@ -241,7 +241,7 @@ def test_what_is_wrong_is_kept_on_request(home: Path, tmp_path: Path) -> None:
     assert refused.returncode == 1
     assert "Not kept" in refused.stdout
     out = tmp_path / "kept.json"
-    kept = run("meter", "calibrate", "--points", str(path), "--keep", "--out", str(out))
+    kept = run("meter", "calibrate", "--points", str(path), "--force", "--out", str(out))
     assert kept.returncode == 0
     assert "bearing" in Calibration.from_json(out.read_text()).remarks
     assert not (home / "calibration.json").exists()
@@ -258,7 +258,7 @@ def test_what_is_wrong_is_kept_on_request(home: Path, tmp_path: Path) -> None:
         (["PORT", "--arm", "30 mm", "--masses", "0 g,x"], 2, "--masses"),
         (["PORT", "--arm", "30 mm", "--masses", "0 g,20 g", "--sides", "left"], 2, "3 different loads"),
         (["PORT", "--arm", "30 mm", "--rating", "0 mN.m"], 2, "above zero"),
-        (["PORT", "--arm", "30 mm", "--months", "soon"], 2, "--months"),
+        (["PORT", "--arm", "30 mm", "--valid-months", "soon"], 2, "--valid-months"),
         (["PORT", "--torques", "0, 5 furlong"], 2, "--torques"),
         (["/dev/nonsuch", "--arm", "30 mm"], 1, "cannot be read"),
         (["--points", "/nonsuch.csv"], 1, "cannot be read"),

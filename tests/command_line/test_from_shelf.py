@@ -197,7 +197,7 @@ def test_a_shelf_in_trouble_costs_no_wind(home: Path) -> None:
     with pytest.raises(Problem, match="is no shelf"):
         picked(home, motor="th-07")
     found, args = picked(home, motor="th-07", loop="30 cm", mass="1.4 g")
-    assert "goes on without the shelf" in found.said[0]
+    assert "Continuing without the shelf" in found.said[0]
     assert args["loop"] == "30 cm"
     (said,) = after_the_wind(argparse.Namespace(), Home(home, {}), trace)
     assert "is no shelf" in said

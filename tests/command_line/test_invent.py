@@ -182,7 +182,7 @@ def test_a_ctrl_c_ends_it_at_once_with_one_sentence_and_no_process_stays(tmp_pat
     assert (
         said.strip()
         .splitlines()[-1]
-        .endswith("Broken off: what was made is kept; start again with the same words to go on, or remove the folder.")
+        .endswith("Interrupted: what was made is kept; run the same command to continue, or remove the folder.")
     )
     deadline = time.monotonic() + 20.0
     while is_there(child.pid) and time.monotonic() < deadline:

@@ -70,7 +70,7 @@ def test_only_somebody_can_say_that_a_motor_broke(home: Path, capsys: pytest.Cap
     assert main(["flight", "broke"]) == 0
     assert "motor th-07 broke and is marked so" in capsys.readouterr().out
     assert so() == ("broken", "broken")
-    assert main(["flight", "whole", "--wind", "w1"]) == 0
+    assert main(["flight", "intact", "--wind", "w1"]) == 0
     assert so() == ("stopped", "in_use"), "somebody said now that it came off"
     assert not any("nobody said" in said for said in picked(home, motor="th-07", ratio="10")[0].said)
     kept, said = keeper(Home(home, {}), "w1", "metric")("broke")
@@ -112,11 +112,11 @@ def test_a_wind_the_other_way_round_is_reviewed_as_any(home: Path, capsys: pytes
 
 
 def test_a_break_that_was_none_is_none_for_good(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Key b pressed by mistake: 'flight whole' left the wind broken, and it counted as a break of its batch."""
+    """Key b pressed by mistake: 'flight intact' left the wind broken, and it counted as a break of its batch."""
     wound(home, outcome="broken")
     with Shelf(home / "shelf.sqlite") as shelf:
         shelf.edit(Motor, "th-07", state="broken")
-    assert main(["flight", "whole", "--wind", "w1"]) == 0
+    assert main(["flight", "intact", "--wind", "w1"]) == 0
     with Shelf(home / "shelf.sqlite") as shelf:
         assert (shelf.wind("w1").outcome, shelf.get(Motor, "th-07").state) == ("stopped", "in_use")
     assert main(["flight", "broke", "--wind", "w1"]) == 0
@@ -125,7 +125,7 @@ def test_a_break_that_was_none_is_none_for_good(home: Path, capsys: pytest.Captu
     wound_well = a_wind(2, id="w2")
     with Shelf(home / "shelf.sqlite") as shelf:
         shelf.log(wound_well)
-    assert main(["flight", "whole", "--wind", "w2"]) == 0
+    assert main(["flight", "intact", "--wind", "w2"]) == 0
     with Shelf(home / "shelf.sqlite") as shelf:
         assert shelf.wind("w2").outcome == "done"
 
@@ -149,7 +149,7 @@ def test_next_and_advice_ask_of_a_motor_whose_torque_went(home: Path, capsys: py
     said = capsys.readouterr().out
     assert "1. Say whether motor th-07 broke" in said
     assert "Wind th-07 to" not in said
-    assert main(["flight", "whole", "--wind", "w1"]) == 0
+    assert main(["flight", "intact", "--wind", "w1"]) == 0
     capsys.readouterr()
     for words in (["motor", "next"], ["advise", "--motor", "th-07"]):
         assert main(words) == 0

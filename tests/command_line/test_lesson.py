@@ -215,7 +215,7 @@ def test_a_broken_motor_ends_a_lesson_and_scores_little() -> None:
     assert watch.ended
     assert watch.review.score is not None
     assert watch.review.score <= 25.0
-    assert "whole" in watch.review.better
+    assert "intact" in watch.review.better
 
 
 def test_a_trace_of_a_lesson_replays(home: Path) -> None:

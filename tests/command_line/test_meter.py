@@ -47,7 +47,7 @@ def test_check_of_a_good_meter(home: Path, capsys: pytest.CaptureFixture[str], p
     assert found["verdict"] == ["Meter OK."]
     plain = checked(capsys, other.stdout.readline().strip(), "--seconds", "0.5", "--units", "inch")
     assert "board        simulated\n" in plain
-    assert "lines a second, by its own clock" in plain
+    assert "lines/s, by its own clock" in plain
     assert "ozf·in" in plain
     assert "flags        none\n" in plain
     assert plain.endswith("Meter OK.\n")

@@ -59,7 +59,7 @@ def test_a_meter_with_its_calibration_is_ready_to_wind(
     device = meter.stdout.readline().strip()
     seen = found(capsys, "--meter", device, "--seconds", "0.5")
     assert seen["meter"]["state"] == seen["calibration"]["state"] == seen["data folder"]["state"] == "works"
-    assert "80 lines a second" in seen["meter"]["found"], "by the meter's own clock"
+    assert "80 lines/s" in seen["meter"]["found"], "by the meter's own clock"
     assert list(home.iterdir()) == [home / "calibration.json"]
 
 

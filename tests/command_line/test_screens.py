@@ -111,7 +111,7 @@ def test_a_replay_on_the_screen_with_another_wind_beside_it(home: Path) -> None:
 def test_the_first_wind_asks_first_and_keeps_the_answers(home: Path) -> None:
     with terminal("wind", "--set-up", "--port", "sim", *MOTOR) as screen:
         screen.wait_for("Before the first wind")
-        screen.wait_for("Save and go on")
+        screen.wait_for("Save and continue")
         screen.press("\x13")  # ctrl+s
         screen.wait_for("ZERO")
         screen.leave()

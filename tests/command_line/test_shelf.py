@@ -74,7 +74,7 @@ def test_the_five_jobs(capsys: pytest.CaptureFixture[str]) -> None:
 def test_the_other_kinds(capsys: pytest.CaptureFixture[str]) -> None:
     said(capsys, "winder", "add", "ten", "--ratio", "10:1", "--limit", "50 mN.m")
     assert as_object(capsys, "winder", "show", "t")["limit_Nm"] == 0.05
-    said(capsys, "model", "add", "Thistledown", "--hooks", "22 cm", "--turner", "propeller 40 cm")
+    said(capsys, "model", "add", "Thistledown", "--hooks", "22 cm", "--prop", "propeller 40 cm")
     assert "hooks 8.7 in" in said(capsys, "model", "show", "Th", "--units", "inch")
     said(capsys, "person", "add", "Wren")
     assert "retired" in said(capsys, "person", "retire", "wr")
@@ -256,7 +256,7 @@ def test_a_shelf_that_is_gone_is_rebuilt_and_what_cannot_come_back_is_said(
     (home / "traces" / "odd.wind.jsonl").write_text("?")
     said(capsys, "motor", "add", *TH_07)
     said(capsys, "flight", "400")
-    assert "All is well" in said(capsys, "shelf", "check", "--whole")
+    assert "All is well" in said(capsys, "shelf", "check", "--full")
     assert "Flights, remarks" not in said(capsys, "shelf", "rebuild")
     for file in home.glob("shelf.sqlite*"):
         file.unlink()
@@ -280,7 +280,7 @@ def test_check_tells_what_is_missing_spoilt_or_changed(capsys: pytest.CaptureFix
     paths[2].write_bytes(paths[2].read_bytes().replace(b"Wren", b"Wran"))
     assert main(["shelf", "check", "--json"]) == 1
     assert len(json.loads(capsys.readouterr().out)["wrong"]) == 2
-    assert main(["shelf", "check", "--whole"]) == 1
+    assert main(["shelf", "check", "--full"]) == 1
     text = capsys.readouterr().out
     assert "is missing: put it back from a backup" in text
     assert "has lost its end" in text

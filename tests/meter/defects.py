@@ -178,7 +178,7 @@ DEFECTS: tuple[Defect, ...] = (
     Defect("hum of 50 Hz, six times the noise", "50 Hz", Stream(shape=_hum(50.0, 270.0))),
     Defect("hum of 60 Hz", "60 Hz", Stream(shape=_hum(60.0, 800.0))),
     Defect(
-        "hum of 50 Hz at ten lines a second",
+        "hum of 50 Hz at ten lines per second",
         "50 Hz",
         Stream(seconds=20.0, rate_hz=10.3, hello=_rated("10"), noise=25.0, shape=_hum(50.0, 800.0)),
     ),
@@ -194,7 +194,7 @@ DEFECTS: tuple[Defect, ...] = (
     Defect(
         "one line in ten without a reading", "no readings", Stream(flags=lambda i, raw: NO_DATA if i % 10 == 9 else 0)
     ),
-    Defect("data line held low: 783 lines a second of 0", "data line", Stream(rate_hz=783.0, noise=0.0, zero=0.0)),
+    Defect("data line held low: 783 lines per second of 0", "data line", Stream(rate_hz=783.0, noise=0.0, zero=0.0)),
     Defect(
         "a restart",
         "restarted",

@@ -169,8 +169,8 @@ class TestVerdict:
         [
             (Stream(seconds=0.08), "Too few lines came to judge noise and drift: check longer."),
             (Stream(hello=None), "It does not say what it is (no hello): the firmware is not to the protocol."),
-            (Stream(rate_hz=10.0), "It says 80 lines a second and sends 10.0: check the rate jumper."),
-            (Stream(rate_hz=640.0, seconds=2.0), "It says 80 lines a second and sends 640.0: check the rate jumper."),
+            (Stream(rate_hz=10.0), "It says 80 lines/s and sends 10.0: check the rate jumper."),
+            (Stream(rate_hz=640.0, seconds=2.0), "It says 80 lines/s and sends 640.0: check the rate jumper."),
             (Stream(lose_every=50), "15 lines were lost: use another port, or a lower rate."),
             (Stream(restart_at=400), "It restarted once: check its supply."),
             (

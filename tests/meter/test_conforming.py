@@ -191,7 +191,7 @@ def test_a_question_is_to_be_answered() -> None:
 
 def test_a_rate_that_is_not_the_one_said() -> None:
     slow = [encode_sample(Sample(100 + n, 100_000 * n, 5, 0, 3)) for n in range(60)]
-    assert "rate= says 80 lines a second, and 10 come." in held([encode_hello(HELLO), *slow], step_s=0.08)
+    assert "rate= says 80 lines/s, and 10 come." in held([encode_hello(HELLO), *slow], step_s=0.08)
 
 
 def test_lines_of_another_type_are_no_fault() -> None:

@@ -73,7 +73,7 @@ def test_what_stays_behind(load: float, back: float, passed: bool | None, says: 
         (20, False, True, "20 pulses"),
         (None, False, None, "no crank sensor"),
         (0, False, False, "gives nothing"),
-        (40, False, False, "2 pulses a turn"),
+        (40, False, False, "2 pulses per turn"),
         (23, False, False, "bounces"),
         (17, False, False, "too far"),
         (-20, True, False, "swap"),

@@ -48,7 +48,7 @@ def test_more_and_less_back_off(fit: FlightFit) -> None:
 
     now = option("same", 0.0, factor=1.0)
     more = words.launch(practised(0.1), option("launch", 0.02, launch_factor=0.9), now, fit, "metric")
-    assert more.do.startswith("Back off more (about 0.0 turns of the crank)")
+    assert more.do.startswith("Back off more (about 0.0 crank turns)")
     assert "more than the flight needs" in more.why
     touched = replace(practised(0.1), ceiling=True, ratio=None)
     wasted = words.launch(touched, option("launch", 0.02, launch_factor=0.9), now, fit, "metric")
@@ -105,7 +105,7 @@ def test_the_law_in_words(fit: FlightFit, units: UnitSystem, unit: str) -> None:
     first, second = words.law_lines(fit, units)
     assert first.startswith("It holds its height at ")
     assert f"{unit} (± " in first
-    assert "turns a second" in second
+    assert "turns/s" in second
 
 
 def test_what_is_held_against_a_fresh_motor_is_cut_as_it_is() -> None:

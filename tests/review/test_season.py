@@ -63,7 +63,7 @@ def test_who_gets_better_is_told_and_who_does_not_is_not() -> None:
     assert wren.trend.low < 0.005 < wren.trend.high
     assert (wren.verdict, pip.verdict, nobody.verdict) == ("better", "", "")
     assert "rises, better: +" in wren.words
-    assert pip.told == "no trend told"
+    assert pip.told == "no trend"
     assert (nobody.change, nobody.interval, nobody.words) == ("–", "–", "too few winds")
     assert seasons[0].broken == 1
     assert seasons[0].flights == 20

@@ -140,7 +140,7 @@ def test_a_terminal_whose_bell_blocks_is_said_within_two_seconds_and_holds_up_no
         now[0] = 1.9
         troubles.append(sound.trouble)
         assert troubles[0] is None
-        assert "coaching goes on" in str(troubles[1])
+        assert "coaching continues" in str(troubles[1])
         assert sound.mark == "sound lost"
     finally:
         goes_on.set()

@@ -87,7 +87,7 @@ def test_after_a_stop_of_the_program_what_was_sent_meanwhile_is_not_now() -> Non
     skipped = source.read(1.0)
     assert isinstance(skipped, Skipped)
     assert skipped.count == len(lines(4, 93))
-    assert "stood still for 12 s" in skipped.reason
+    assert "was paused for 12 s" in skipped.reason
     wire.gives = [lines(970, 4)]
     assert isinstance(source.read(1.0), BytesArrived)
 

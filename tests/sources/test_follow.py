@@ -134,10 +134,10 @@ def test_a_spoilt_line_is_said_and_nothing_after_it_believed(
 @pytest.mark.parametrize(
     ("content", "why"),
     [
-        (b"", "has no whole first line"),
+        (b"", "has no complete first line"),
         (b'{"format": "other"}\n', ""),
         (b"\x1f\x8b\x08packed\n", "is not text"),
-        (json.dumps({"format": "winding-coach trace"}).encode(), "has no whole first line"),
+        (json.dumps({"format": "winding-coach trace"}).encode(), "has no complete first line"),
     ],
 )
 def test_what_is_no_trace_is_refused_in_a_sentence(tmp_path: Path, content: bytes, why: str) -> None:

@@ -275,7 +275,7 @@ def shelf(data: bytes) -> None:
         (theirs / SHELF_FILE).write_bytes(rest if kind == b"r" else file[: len(file) // 2] if kind == b"c" else file)
         (theirs / "traces" / "2026-01-02-100000-th-07.wind.jsonl").write_bytes(header_line() + rest)
         args = argparse.Namespace(folder=str(theirs), home=str(own), units=None, json=kind == b"j")
-        args.under, args.dry_run = ("Juno" if kind == b"u" else None), kind == b"d"
+        args.prefix, args.dry_run = ("Juno" if kind == b"u" else None), kind == b"d"
         said = io.StringIO()
         with contextlib.suppress(Problem), contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
             import_.run(args)

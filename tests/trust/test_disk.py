@@ -1,4 +1,4 @@
-"""A disk that is full, slow, refuses or goes away: coaching goes on, it is said, and what can be kept is kept."""
+"""A disk that is full, slow, refuses or goes away: coaching continues, it is said, and what can be kept is kept."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def test_a_disk_that_fills_up_costs_the_rest_of_the_trace_only(home: Path) -> No
     assert "Done." in done.stdout, "the wind was coached to its end"
     # Said at once while coaching, and once more at the end.
     assert len({line.removeprefix("winding-coach practice: ") for line in done.stderr.splitlines()}) == 1
-    assert "The trace cannot be written (File too large): make room on the disk; coaching goes on." in done.stderr
+    assert "The trace cannot be written (File too large): make room on the disk; coaching continues." in done.stderr
     (path,) = (home / "traces").iterdir()
     kept = read_trace(path)
     assert kept.cut

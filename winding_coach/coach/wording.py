@@ -183,7 +183,7 @@ def prompt_words(prompt: Prompt, units: UnitSystem, steps: Steps = USUAL) -> str
         Was=_STEP_WAS[prompt.step_was],
         step="" if prompt.step_m is None else f", {step_words(prompt.step_m, units, steps)} at most",
         to_place="" if distance_m is None else f", to {distance_words(distance_m, units, steps)}",
-        take_in="a few crank turns" if crank is None else _halves(max(crank, 0.5)),
+        take_in="a few crank turns" if crank is None else _count(crank, "crank turn", "crank turns", 1),
         wanted="" if prompt.next_Nm is None else f", {show(prompt.next_Nm, 'torque', units)} wanted",
         peak="not known" if prompt.peak_Nm is None else show(prompt.peak_Nm, "torque", units),
     )

@@ -85,7 +85,7 @@ class Parser(argparse.ArgumentParser):
         """Tell what is wrong with the words, and end."""
         if message.endswith("expected one argument"):
             message += " (one that begins with a dash is taken for an option)"
-        self.exit(2, f"{self.prog}: {printable(message).removesuffix('.')}; '{self.prog} --help' tells what to type.\n")
+        self.exit(2, f"{self.prog}: {printable(message).removesuffix('.')}; '{self.prog} --help' shows what to type.\n")
 
 
 def _overview() -> argparse.ArgumentParser:
@@ -96,7 +96,7 @@ def _overview() -> argparse.ArgumentParser:
         prog="winding-coach",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         description="A live coach for winding rubber motors: reads a torque meter, says what to do, keeps a trace.",
-        epilog=f"{jobs}\n\n{BEGIN}\n\nwinding-coach COMMAND --help tells more, with an example.\n\n{CAUTION}",
+        epilog=f"{jobs}\n\n{BEGIN}\n\nwinding-coach COMMAND --help shows more, with an example.\n\n{CAUTION}",
         usage="winding-coach COMMAND [options]",
     )
     parser.add_argument("--version", action="version", version=f"winding-coach {__version__}")

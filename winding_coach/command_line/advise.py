@@ -41,8 +41,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--person", metavar="NAME", help="whose flights (who flew last)")
     parser.add_argument("--model", metavar="NAME", help="with this model (the one flown last)")
     parser.add_argument("--motor", metavar="NAME", help="whose next wind is asked about (the one flown last)")
-    parser.add_argument("--ceiling", metavar="LENGTH", help="height of the hall (what flights tell, else 8 m)")
-    parser.add_argument("--json", action="store_true", help="one JSON object, figures in SI")
+    parser.add_argument("--ceiling", metavar="LENGTH", help="height of the hall (estimated from flights, else 8 m)")
+    parser.add_argument("--json", action="store_true", help="one JSON object, values in SI units")
     add_common_arguments(parser)
 
 

@@ -186,7 +186,7 @@ def _fit(args: argparse.Namespace, home: Home) -> int:
         _properties(learned),
     )
     if not batch.wound and not batch.torque_scales:
-        raise Problem(f"These winds tell nothing of the rubber. {' '.join(learned[0].remarks)}")
+        raise Problem(f"These winds show nothing about the rubber. {' '.join(learned[0].remarks)}")
     _save(file, batch)
     if args.json:
         print(json.dumps({"winds": [one.as_json() for one in learned], **_as_object(batch, home)}, ensure_ascii=False))
@@ -276,7 +276,7 @@ def _set(args: argparse.Namespace, learned: list[Learned], home: Home) -> SetFit
             )
         stretches = [one.wound.stretch for one in learned if one.wound is not None]
         if len(stretches) != len(learned):
-            raise Problem("The set cannot be fitted: one of these winds does not tell how far the motor was wound.")
+            raise Problem("The set cannot be fitted: one of these winds does not show how far the motor was wound.")
         return fit_set(loops, stretches)
     except QuantityError as error:
         raise UsageProblem(f"--loops: {error}") from None
@@ -385,4 +385,4 @@ def _wind_lines(one: Learned) -> list[str]:
         said.append(f"torque {one.scale.scale:.3f} of the default rubber's, misfit {one.scale.rms:.1%} rms ({off})")
     if one.wound is not None:
         said.append(f"strand stretch {one.wound.stretch:.2f}, {'broke' if one.wound.broke else 'held'}")
-    return [f"{one.trace}: {'; '.join(said) or 'tells nothing'}.", *(f"  {remark}" for remark in one.remarks)]
+    return [f"{one.trace}: {'; '.join(said) or 'no usable data'}.", *(f"  {remark}" for remark in one.remarks)]

@@ -46,7 +46,7 @@ def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
         help="how well it is known (0.3 mm, a ruler; 0.05 mm by callipers)",
     )
     parser.add_argument("--masses", default=USUAL_MASSES, metavar="LIST", help=f"in their order ({USUAL_MASSES})")
-    parser.add_argument("--mass-share", default="0.1", metavar="PERCENT", help="how well they are known (0.1)")
+    parser.add_argument("--mass-tolerance", default="0.1", metavar="PERCENT", help="how well they are known (0.1)")
     parser.add_argument("--sides", choices=("both", "right", "left"), default="both", help="of the arm (both)")
     parser.add_argument("--torques", metavar="LIST", help="of a reference, with signs, instead of masses on an arm")
     parser.add_argument("--points", metavar="FILE", help="a CSV of torque_mNm, counts taken before, instead of a meter")
@@ -56,16 +56,16 @@ def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--motor-pull", default="18", metavar="NEWTONS", help="at full stretch, see plan (18)")
     parser.add_argument("--again", metavar="LIST", help="take only these loads of the last set again, as in 4,9")
     parser.add_argument(
-        "--resume", action="store_true", help="continue the last set where it was broken off, its loads kept"
+        "--resume", action="store_true", help="continue the last set where it was interrupted, its loads kept"
     )
     parser.add_argument("--rating", metavar="TORQUE", help="torque at the load cell's rated capacity")
     parser.add_argument("--name", default="meter", metavar="NAME", help="of the meter (meter)")
-    parser.add_argument("--months", default="12", metavar="N", help="how long it is good for (12)")
+    parser.add_argument("--valid-months", default="12", metavar="N", help="how long it is good for (12)")
     parser.add_argument("--out", metavar="FILE", help="write it here, not into the data folder")
     parser.add_argument(
         "--report", metavar="FILE.html", help="a page with the residuals, the uncertainty and every point"
     )
-    parser.add_argument("--keep", action="store_true", help="write it even if something is wrong with it")
+    parser.add_argument("--force", action="store_true", help="write it even if something is wrong with it")
     parser.add_argument("--plain", action="store_true", help="lines and Enter instead of the screen")
     parser.add_argument("--json", action="store_true", help="one JSON object at the end, and lines as with --plain")
     add_common_arguments(parser)
@@ -73,7 +73,7 @@ def add_calibrate_arguments(parser: argparse.ArgumentParser) -> None:
 
 def calibrate_meter(args: argparse.Namespace, home: Home, units: UnitSystem) -> int:
     """Take the points, fit them, say what came of it, and keep it if nothing is wrong."""
-    months = number("--months", args.months, 1, 120)
+    months = number("--valid-months", args.valid_months, 1, 120)
     rating = None if args.rating is None else quantity("--rating", args.rating, "torque", units)
     if rating is not None and rating <= 0:
         raise UsageProblem("--rating: it is above zero.")
@@ -144,7 +144,7 @@ def _reference(args: argparse.Namespace, units: UnitSystem) -> dict[str, float]:
     """What the torques rest on, as shares of them: standard uncertainties of masses, arm and gravity."""
     from winding_coach.meter.budget import GRAVITY_KNOWN_SHARE, GRAVITY_SHARE
 
-    masses = number("--mass-share", args.mass_share, 0, 50) / 100.0
+    masses = number("--mass-tolerance", args.mass_tolerance, 0, 50) / 100.0
     if args.arm is None:
         return {"reference": masses}
     arm = quantity("--arm-sd", args.arm_sd, "length", units) / quantity("--arm", args.arm, "length", units)
@@ -166,7 +166,7 @@ def _taken(args: argparse.Namespace, home: Home, units: UnitSystem, raws: list[i
         return read_points(args.points)
     last = home.folder / FOLDER / LAST
     if args.again is not None and args.resume:
-        raise UsageProblem("--resume continues a set, --again takes loads of a whole one: leave one of them out.")
+        raise UsageProblem("--resume continues a set, --again repeats loads of a complete one: use one of them.")
     before = read_points(str(last)) if args.again is not None else []
     places = numbers_again(args.again, len(before)) if args.again is not None else []
     loads = [before[place].load for place in places] if before else _loads(args, units)
@@ -307,7 +307,7 @@ def _take_points(port: str, loads: list[Load], raws: list[int | None], found: li
 def _finish(args: argparse.Namespace, home: Home, done: Calibrated) -> int:
     from winding_coach.report.calibration import calibration_html, figures
 
-    keep = args.keep or not done.faults
+    keep = args.force or not done.faults
     path = _write(args, home, done) if keep else None
     if args.report is not None:
         _write_text(Path(args.report), calibration_html(done))
@@ -323,7 +323,7 @@ def _finish(args: argparse.Namespace, home: Home, done: Calibrated) -> int:
         print(
             f"Kept as {path}."
             if path
-            else "Not kept: put it right and take it again (single loads by --again), or add --keep."
+            else "Not kept: put it right and take it again (single loads by --again), or add --force."
         )
     return 0 if keep else 1
 

@@ -52,7 +52,7 @@ def add_coaching_arguments(parser: argparse.ArgumentParser) -> None:
     shown = parser.add_argument_group("what is shown")
     shown.add_argument("--headless", action="store_true", help="no screen: plain sentences, one a line")
     shown.add_argument("--json", action="store_true", help="with --headless: one JSON object a line")
-    shown.add_argument("--readings", metavar="HZ", help="with --headless: readings too, so many a second")
+    shown.add_argument("--readings", metavar="HZ", help="with --headless: readings too, N per second")
     add_sound_arguments(parser)
 
 
@@ -71,7 +71,7 @@ def readings_hz(args: argparse.Namespace) -> float:
     except ValueError:
         hz = -1.0
     if not 0 < hz <= 1000:
-        raise UsageProblem(f"--readings: '{args.readings}' is not a number of readings a second (up to 1000).")
+        raise UsageProblem(f"--readings: '{args.readings}' is not a number of readings per second (up to 1000).")
     if not args.headless:
         raise UsageProblem("--readings goes with --headless.")
     return hz

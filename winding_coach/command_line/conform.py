@@ -1,4 +1,4 @@
-"""`meter conform`: hold a meter against the line protocol, for who writes firmware; each fault is named."""
+"""`meter conform`: check a meter against the line protocol, for firmware authors; each fault is named."""
 
 from __future__ import annotations
 

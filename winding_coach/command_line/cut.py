@@ -46,7 +46,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--knot", metavar="LENGTH", help="strip that the knot takes up (2 cm)")
     parser.add_argument("--batch", metavar="NAME", help="batch of rubber, with its weighed strips")
     parser.add_argument("--thickness", metavar="LENGTH", help="of the sheet, where no strip was weighed")
-    parser.add_argument("--kit", metavar="N", help="so many motors of one mass, with linear densities around this one")
+    parser.add_argument(
+        "--kit", metavar="N", help="number of motors of one mass, with linear densities around this one"
+    )
     parser.add_argument("--step", metavar="PERCENT", help="from one motor of the kit to the next (3)")
     parser.add_argument("--json", action="store_true", help="one JSON object, SI")
     add_common_arguments(parser)

@@ -1,6 +1,6 @@
-"""`export FOLDER --club NAME`: winds, flights and readings as partitioned Parquet, for engines that ask over many.
+"""`export FOLDER --club NAME`: winds, flights and readings as partitioned Parquet, for software that queries many.
 
-The layout is that of Hive, which such engines read as it is: TABLE/club=NAME/month=2026-03/…parquet. Each file says in
+The layout is Hive's, which such software reads as it is: TABLE/club=NAME/month=2026-03/…parquet. Each file says in
 its own metadata what its rows were made from; one that would not change is left alone, so a second export is quick and
 several clubs can write into one folder.
 """

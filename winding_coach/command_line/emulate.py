@@ -82,7 +82,7 @@ def add_emulate_arguments(emulate: argparse.ArgumentParser) -> None:
     emulate.add_argument(
         "--crank-sender",
         action="store_true",
-        help="a board of its own counts the crank: a second line says what opens it (--crank-port of wind)",
+        help="a separate board counts the crank: another line says what opens it (--crank-port of wind)",
     )
     emulate.add_argument("--crank-link", metavar="PATH", help="keep a link to the crank sender's device here")
     emulate.add_argument("--seed", default="1", metavar="N", help="same seed, same wind (1)")

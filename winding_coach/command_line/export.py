@@ -7,7 +7,7 @@ example:
   winding-coach export all-clubs --club 'Alder Hall' --with-readings
 
 A file holds the winds, each with its last flight; a folder holds a table a file: winds, flights, motors and the rest.
---readings writes what one trace's signal showed, as the present estimator makes it. All figures are SI. Nicknames of
+--readings writes what one trace's signal showed, as the present estimator makes it. All values are SI. Nicknames of
 people are among them: pass them on only to whom they concern. Parquet needs the extra: pip install
 'winding-coach[parquet]'.
 """

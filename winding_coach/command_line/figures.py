@@ -35,7 +35,7 @@ class Figures:
 
 def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options that give a motor's figures; `figures_from` reads them back."""
-    motor = parser.add_argument_group("the motor", "its figures, with units, as in --loop '30 cm' --mass 1.4g")
+    motor = parser.add_argument_group("the motor", "its measurements, with units, as in --loop '30 cm' --mass 1.4g")
     motor.add_argument("--motor", metavar="NAME", help="name of the motor, for the trace's file name")
     motor.add_argument("--loop", metavar="LENGTH", help="relaxed length of the loop, as measured now")
     motor.add_argument("--mass", metavar="MASS", help="mass as weighed, O-rings included")
@@ -49,7 +49,7 @@ def add_motor_arguments(parser: argparse.ArgumentParser) -> None:
     motor.add_argument("--batch", metavar="NAME", help="batch of rubber it is cut from: its name, or its file")
     gear = parser.add_argument_group("winder, model and room")
     gear.add_argument("--winder", metavar="NAME", help="winder on the shelf: its ratio and its rating (the only one)")
-    gear.add_argument("--ratio", metavar="R", help="turns of the motor for one turn of the crank (10)")
+    gear.add_argument("--ratio", metavar="R", help="motor turns for one crank turn (10)")
     gear.add_argument("--winder-limit", metavar="TORQUE", help="what the winder is rated for")
     gear.add_argument("--hooks", metavar="LENGTH", help="distance between the model's hooks")
     gear.add_argument("--model", metavar="NAME", help="name of the model")

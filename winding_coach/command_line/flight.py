@@ -1,4 +1,4 @@
-"""Log a flight after a wind: duration, turns left, height or ceiling, remarks; for the last wind unless told otherwise.
+"""Log a flight after a wind: duration, turns left, height or ceiling, remarks; for the last wind or one that is named.
 
 example:
   winding-coach flight 6:52 --left 180
@@ -11,8 +11,8 @@ example:
   winding-coach flight list --motor th-07
 
 Duration is typed as 6:52, '6 min 52', 412 or '412 s'. --left counts turns of the motor, --left-crank (or --left 18c)
-turns of the winder's handle. 'flight broke' says that the motor broke, which no torque can tell from one that came off;
-'flight whole' that it did not.
+turns of the winder's handle. 'flight broke' says that the motor broke: by torque alone it may have come off;
+'flight intact' that it did not.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Wind
 
 MOST_TURNS = 1e6
-BROKE, WHOLE = "broke", "whole"
+BROKE, INTACT = "broke", "intact"
 _TURNS = re.compile(r"\d{1,6}(?:[.,]\d{1,2})?c?", re.ASCII)
 _LENGTH = re.compile(r"\d{1,5}(?:[.,]\d{1,3})?(?:m|cm|ft|in)", re.ASCII)
 
@@ -51,7 +51,7 @@ _LENGTH = re.compile(r"\d{1,5}(?:[.,]\d{1,3})?(?:m|cm|ft|in)", re.ASCII)
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `flight`."""
     parser.add_argument(
-        "duration", nargs="?", metavar="DURATION", help="how long it flew; or list, void, restore, broke, whole"
+        "duration", nargs="?", metavar="DURATION", help="how long it flew; or list, void, restore, broke, intact"
     )
     parser.add_argument("--wind", default=None, metavar="WIND", help="its id or trace (the last wind)")
     left = parser.add_mutually_exclusive_group()
@@ -81,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         return _list(args, home, units)
     if args.duration in ("void", "restore"):
         return _void(args, home, units)
-    if args.duration in (BROKE, WHOLE):
+    if args.duration in (BROKE, INTACT):
         return _mark(args, home)
     changes = _changes(args, units)
     with shelf_at(home) as shelf:
@@ -208,7 +208,7 @@ def log_line(home: Home, trace_name: str, line: str, units: UnitSystem) -> str:
     with shelf_at(home) as shelf:
         look(home.traces, shelf, newest=LOOKED_AT)
         wind = shelf.find_wind(trace_name)
-        if line.strip().lower() in (BROKE, WHOLE):
+        if line.strip().lower() in (BROKE, INTACT):
             return mark(shelf, wind, broke=line.strip().lower() == BROKE)
         flown = shelf.flights([wind.id])
         flight = flight_with(changes_in(line, wind.ratio, units), wind, flown, correct=bool(flown))
@@ -243,7 +243,7 @@ def _sound(home: Home, wind: Wind, flight: Flight) -> Flight:
     if wind.launch_turns is not None and (flight.turns_left or 0) > wind.launch_turns:
         raise UsageProblem(
             f"--left: more turns are left ({flight.turns_left:.0f}) than were on the motor at launch"
-            f" ({wind.launch_turns:.0f}): check the figure, and whether it is of the motor or of the crank."
+            f" ({wind.launch_turns:.0f}): check the value, and whether it is motor turns or crank turns."
         )
     return replace(flight, energy_used_J=energy_used_J(home, wind, flight.turns_left))
 
@@ -336,7 +336,7 @@ def sentence(wind: Wind, flight: Flight, units: UnitSystem, found: Found | None 
         share = "" if use.left_share is None else f" of {wind.launch_turns:.0f} ({use.left_share:.0%})"
         parts.append(f"{flight.turns_left:.0f} turns left{share}")
     if use.turns_per_s is not None:
-        parts.append(f"{use.turns_per_s:.2f} turns a second")
+        parts.append(f"{use.turns_per_s:.2f} turns/s")
     if use.energy_used_J is not None:
         share = "" if use.energy_share is None else f" ({use.energy_share:.0%} of what was stored)"
         parts.append(f"{use.energy_used_J:.2f} J used{share}")

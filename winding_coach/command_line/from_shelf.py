@@ -61,7 +61,7 @@ def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, windi
         except Problem as problem:
             if args.loop is None or args.mass is None:
                 raise
-            return Picked(said=(f"{problem} This goes on without the shelf, by the figures that are given.",))
+            return Picked(said=(f"{problem} Continuing without the shelf, with the values given.",))
         if winding:
             looked(home, shelf, newest=LOOKED_AT)
         return _Picking(args, home, shelf, winding=winding).picked(simulated)

@@ -17,7 +17,7 @@ from winding_coach.simulator.hands import COMMANDS
 from winding_coach.units import UnitSystem, show
 
 HAND_OVER = (
-    "Care: hold the motor behind the O-ring, hook it to the strong part of the model; nobody in its line (common"
+    "Care: hold the motor behind the O-ring, hook it to the strong part of the model; keep out of its line (common"
     " practice, no source)."
 )
 _LINK_WORDS = {"up": "The meter is connected", "down": "The meter is not connected", "silent": "The meter is silent"}

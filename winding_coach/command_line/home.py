@@ -85,7 +85,7 @@ def home_from(args: argparse.Namespace) -> Home:
             f"The settings '{file}' cannot be read ({error.strerror}): check the folder's permissions."
         ) from None
     except (ValueError, RecursionError):
-        raise Problem(f"The settings '{file}' are not a JSON object: mend the file or move it away.") from None
+        raise Problem(f"The settings '{file}' are not a JSON object: fix the file or move it away.") from None
     return Home(folder, settings)
 
 

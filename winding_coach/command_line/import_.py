@@ -3,10 +3,10 @@
 example:
   winding-coach import /media/stick/winds-march --dry-run
   winding-coach import /media/stick/winds-march
-  winding-coach import /media/stick/other-team --under Harbour
+  winding-coach import /media/stick/other-team --prefix Harbour
 
-Winds and flights are known by their ids, so the same folder can be brought in again. Where one name stands for two
-things that differ, yours stays and the difference is shown; --under puts a word before every name of theirs, so that
+Winds and flights are known by their ids, so the same folder can be brought in again. Where one name means two
+things that differ, yours stays and the difference is shown; --prefix puts a word before every name of theirs, so that
 their th-07 is no use of yours. Traces of yours that are missing come back. Settings and calibration stay yours.
 """
 
@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `import`."""
     parser.add_argument("folder", metavar="FOLDER", help="another data folder, a backup, or a folder of traces")
     parser.add_argument("--dry-run", action="store_true", help="say what would be done, and do nothing")
-    parser.add_argument("--under", metavar="TEAM", help="put TEAM and a dot before every name of theirs")
+    parser.add_argument("--prefix", metavar="TEAM", help="put TEAM and a dot before every name of theirs")
     parser.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(parser)
 
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
     home = home_from(args)
     folder = Path(args.folder)
-    under = None if args.under is None else a_name("--under", args.under)
+    under = None if args.prefix is None else a_name("--prefix", args.prefix)
     if not folder.is_dir():
         raise Problem(f"There is no folder '{folder}': name another team's data folder or a backup.")
     if folder.resolve() == home.folder.resolve():

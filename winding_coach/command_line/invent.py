@@ -7,7 +7,7 @@ example:
 
 Nothing in it is real: a simulated club winds simulated motors on simulated meters and flies simulated models. Each wind
 is coached as a live one would be, and its trace can be replayed. With --traces N only the last N winds have traces,
-the others stand in the index alone (which takes a twentieth of the time). Broken off, it goes on where it was when it
+the others stand in the index alone (which takes a twentieth of the time). Interrupted, it resumes where it was when it
 is started again with the same words. 60 winds take about a minute, 3000 half an hour and more; Ctrl-C ends it at once.
 The same seed gives the same season.
 """
@@ -53,7 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="in the season, over all people (60)",
     )
-    parser.add_argument("--traces", metavar="N", help="so many of them, the last ones, with whole traces (all)")
+    parser.add_argument("--traces", metavar="N", help="number of winds, the last ones, with complete traces (all)")
     parser.add_argument("--seed", default="1", metavar="N", help="another season for another number (1)")
     parser.add_argument("--processes", metavar="N", help="at once (one for each processor core)")
     parser.add_argument("--json", action="store_true", help="one JSON object")
@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
         _mark(folder, asked, whole=True)
     except KeyboardInterrupt:
         raise Problem(
-            "Broken off: what was made is kept; start again with the same words to go on, or remove the folder."
+            "Interrupted: what was made is kept; run the same command to continue, or remove the folder."
         ) from None
     except OSError as error:
         raise Problem(

@@ -223,7 +223,7 @@ WINDER = KindSpec(
     "winder",
     "winders",
     (
-        Option("ratio", "--ratio", "R", "turns of the motor for one turn of the crank", _ratio, _plain, needed=True),
+        Option("ratio", "--ratio", "R", "motor turns for one crank turn", _ratio, _plain, needed=True),
         Option(
             "limit_Nm", "--limit", "TORQUE", "what the winder is rated for", _above_zero("torque"), _shown("torque")
         ),
@@ -247,10 +247,10 @@ MODEL = KindSpec(
             _shown("torque"),
         ),
         Option("hand", "--hand", "WAY", "right or left: which way round its motors are wound", _hand, _plain),
-        Option("turner", "--turner", "TEXT", "its rotor or propeller", text, _plain, usual=""),
+        Option("turner", "--prop", "TEXT", "its rotor or propeller", text, _plain, usual=""),
         REMARKS,
     ),
-    "model add Thistledown --hooks '22 cm' --mass '1.2 g' --turner 'propeller 40 cm'",
+    "model add Thistledown --hooks '22 cm' --mass '1.2 g' --prop 'propeller 40 cm'",
     "model edit Thistledown --launch-torque '3.4 mN.m'",
 )
 PERSON = KindSpec(

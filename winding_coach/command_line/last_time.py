@@ -44,7 +44,7 @@ def last_time(home: Home, shelf: Shelf, motor: str, hand: str | None, *, simulat
         said.append(f"Motor {motor} was wound left-hand in its last wind.")
     if last.outcome == "gone":
         said.append(
-            f"In the last wind of motor {motor} torque went, and nobody said whether it broke: if so, 'winding-coach"
+            f"In the last wind of motor {motor} torque was lost, with no word on whether it broke: if so, 'winding-coach"
             f" flight broke --wind {last.id[:SHORT_ID]}'."
         )
     left = _turns_left(home, shelf, last)
@@ -79,7 +79,7 @@ def mark(shelf: Shelf, wind: Wind, *, broke: bool) -> str:
         if shelf.get(Motor, named).state == before:
             shelf.edit(Motor, named, state=after)
     if broke:
-        return f"Wind {short}: motor {named} broke and is marked so. Undo: 'flight whole --wind {short}'."
+        return f"Wind {short}: motor {named} broke and is marked so. Undo: 'flight intact --wind {short}'."
     return f"Wind {short}: motor {named} did not break and is in use."
 
 

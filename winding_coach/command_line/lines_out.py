@@ -19,7 +19,7 @@ OLD_S = 2.0
 MOST_LINES = 10_000
 WAITING_LINES = 100
 CLOSES_WITHIN_S = 5.0
-BLOCKED = "The output is not being read: coaching goes on; what waits too long is left out."
+BLOCKED = "The output is not being read: coaching continues; lines that wait too long are dropped."
 
 
 class LinesOut:

@@ -103,11 +103,11 @@ def logged_wind(path: Path, outcome: str | None = None) -> LoggedWind:
     unsaid = went and not broke and outcome in (None, "gone", "open") and closed in (None, "gone")
     remarks = []
     if unsaid:
-        remarks.append("Torque went, and nobody said whether the motor broke: say so by 'flight broke'.")
+        remarks.append("Torque was lost, and it is not logged whether the motor broke: log it with 'flight broke'.")
     if not samples:
-        remarks.append("No turns were counted at full stretch, so the torque scale cannot be told.")
+        remarks.append("No turns were counted at full stretch, so the torque scale is not known.")
     if not reached:
-        remarks.append("No turns were counted, so it cannot be told how far the motor was wound.")
+        remarks.append("No turns were counted, so it is not known how far the motor was wound.")
     return LoggedWind(
         _stretched(samples, settings.motor, plan.stretch_distance_m) if samples else None,
         Wound(reached, broke, _by_law(course, settings.motor, plan)) if reached and not unsaid else None,

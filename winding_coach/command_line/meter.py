@@ -56,7 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_crank_argument(check)
     check.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     check.add_argument(
-        "--try", dest="trials", metavar="LIST", help="of pull, stretch, release, crank: what you are asked to do"
+        "--tests", dest="trials", metavar="LIST", help="of pull, stretch, release, crank: what you are asked to do"
     )
     check.add_argument(
         "--launch-torque", metavar="TORQUE", help="of the motors it is for (an eighth of the cell's rating)"
@@ -211,7 +211,7 @@ def _print_check(found: dict[str, Any], units: UnitSystem) -> None:
     rows = [
         ("board", found["board"] or "does not say"),
         ("channels", found["channels"] or "torque only"),
-        ("rate", known(found["rate_hz"], "{:.2f} lines a second, by its own clock")),
+        ("rate", known(found["rate_hz"], "{:.2f} lines/s, by its own clock")),
         ("longest gap", known(found["longest_gap_s"], "{:.3f} s")),
         ("noise", noise),
         ("drift", torque(found["drift_Nm_per_min"], " a minute")),
@@ -234,4 +234,4 @@ def _print_check(found: dict[str, Any], units: UnitSystem) -> None:
 def _crank(pulses: int | None, per_turn: int) -> str:
     if pulses is None:
         return "no sensor"
-    return f"{pulses} pulses" if per_turn == 1 else f"{pulses} pulses, {per_turn} a turn"
+    return f"{pulses} pulses" if per_turn == 1 else f"{pulses} pulses, {per_turn} per turn"

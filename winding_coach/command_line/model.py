@@ -1,7 +1,7 @@
 """The models on the shelf: add, list, show, edit, retire.
 
 example:
-  winding-coach model add Thistledown --hooks '22 cm' --mass '1.2 g' --turner 'propeller 40 cm'
+  winding-coach model add Thistledown --hooks '22 cm' --mass '1.2 g' --prop 'propeller 40 cm'
   winding-coach wind --motor th-07 --model Thistledown
 """
 

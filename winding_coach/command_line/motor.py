@@ -6,7 +6,7 @@ example:
   winding-coach wind --motor th-07
   winding-coach motor label th-07 th-08 --to labels.svg
 
-A wind takes a motor's figures by its name and knows which use of it it is: 80, 85, 90 % of the breaking turns for the
+A wind takes a motor's values by its name and knows which use of it it is: 80, 85, 90 % of the breaking turns for the
 first, second and later winds unless --share says otherwise (common practice, no source).
 """
 

@@ -33,8 +33,8 @@ def add_next(jobs: Any) -> None:
     what = "which motor to wind next: rested longest first; with --flights an order for the day"
     job = a_job(jobs, "next", what, "motor next --flights 6 --officials 3 --person Wren")
     job.add_argument("--batch", metavar="NAME", help="only motors of this batch")
-    job.add_argument("--flights", metavar="N", help="an order for so many flights")
-    job.add_argument("--officials", metavar="N", help="so many of them are official, flown last (0)")
+    job.add_argument("--flights", metavar="N", help="an order for N flights")
+    job.add_argument("--officials", metavar="N", help="how many of them are official, flown last (0)")
     job.add_argument("--person", metavar="NAME", help="what advice wants tried by this person")
     job.add_argument("--model", metavar="NAME", help="and with this model")
 
@@ -131,9 +131,11 @@ def question(motor: str, wind: str) -> list[str]:
     """Return the question whether a motor broke, in lines; the commands stand unbroken in a line each."""
     short = wind[:SHORT_ID]
     return [
-        *wrap(f"Did motor {motor} break? In its last wind torque went, and nobody said why. Say which:", WIDTH),
+        *wrap(
+            f"Did motor {motor} break? In its last wind torque was lost, and the reason is not logged. Log it:", WIDTH
+        ),
         f"  it broke:     winding-coach flight broke --wind {short}",
-        f"  it came off:  winding-coach flight whole --wind {short}",
+        f"  it came off:  winding-coach flight intact --wind {short}",
     ]
 
 

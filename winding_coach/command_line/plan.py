@@ -1,10 +1,10 @@
-"""The winding plan of a motor: where to stand, how far to crank, what torque to expect, and how sure that is.
+"""The winding plan of a motor: where to stand, how far to crank, what torque to expect, and how certain that is.
 
 example:
   winding-coach plan --loop "30 cm" --mass 1.40g --orings 0.08g --use 1 --ratio 10 --hooks "22 cm"
 
 --card FILE.svg or FILE.html writes a page to print and tape to the winding stand. --steps tape says where to put
-numbered tape marks on the floor, and what each stands for; wind, practice and replay then send you from mark to mark:
+numbered tape marks on the floor, and what each means; wind, practice and replay then send you from mark to mark:
   winding-coach plan --loop "30 cm" --mass 1.40g --orings 0.08g --steps tape
 """
 
@@ -69,7 +69,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     more.add_argument(
         "--walk-in", choices=("even", "torque"), default="even", help="show a walk-in that holds torque, and its cost"
     )
-    out = parser.add_argument_group("what comes out")
+    out = parser.add_argument_group("output")
     out.add_argument("--json", action="store_true", help="one JSON object, SI units")
     out.add_argument("--card", metavar="FILE", help="write a page to print: FILE.svg or FILE.html")
     add_common_arguments(parser)

@@ -210,7 +210,7 @@ def _rates(planned: Planned, units: UnitSystem) -> list[tuple[str, str]]:
     unit = unit_label("torque", units)
     return [
         ("A crank turn adds", f"{', '.join(each)} ({unit})"),
-        ("Moderate is up to", f"{', '.join(most)} {unit}/s there; the gauge shows it"),
+        ("Good rates are up to", f"{', '.join(most)} {unit}/s there; the gauge shows it"),
     ]
 
 
@@ -226,7 +226,7 @@ def _walk_in(planned: Planned, units: UnitSystem) -> list[str]:
     told = planned.steps.unit in TOLD_APART
     heads = [
         f"{'crank turns':>14}",
-        f"{'stand at, ' + unit_label('length', units):>14}",
+        f"{'position, ' + unit_label('length', units):>14}",
         f"{'torque, ' + unit_label('torque', units):>16}",
     ]
     lines = ["  ".join([*heads, "  place"] if told else heads)]

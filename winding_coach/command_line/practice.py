@@ -1,4 +1,4 @@
-"""Practise on a simulated motor and meter, driven by the keyboard: a whole wind, or one of the lessons.
+"""Practise on a simulated motor and meter, driven by the keyboard: a complete wind, or one of the lessons.
 
 keys, beside those of a live wind (h shows them):
   up, down     crank faster, slower          k  hook up, or unhook

@@ -101,7 +101,7 @@ def load_progress(folder: Path) -> Progress:
     except (ValueError, RecursionError):
         content = None
     if not _is_progress(content):
-        raise Problem(f"The progress '{path}' is spoilt: mend it or move it away. Until then nothing is added to it.")
+        raise Problem(f"The progress '{path}' is damaged: fix it or move it away. Until then nothing is added to it.")
     return Progress(path, content)
 
 

@@ -218,11 +218,11 @@ def heard(port: str, seconds: float) -> Finding:
     if not found.samples:
         said = "sends nothing" if not received else "sends, but not the meter's lines"
         return Finding("meter", "mend", f"{port} {said}", f"winding-coach meter check {port}")
-    rate = "" if found.rate_hz is None else f", {found.rate_hz:.0f} lines a second"
+    rate = "" if found.rate_hz is None else f", {found.rate_hz:.0f} lines/s"
     bad = found.lost_lines + found.bad_lines
     board = "" if found.board is None else f" ({found.board})"
     words = f"{port}{board}{rate}{f', {bad} lost or damaged' if bad else ''}"
-    return Finding("meter", "works", words, f"winding-coach meter check {port} tells why" if bad else "")
+    return Finding("meter", "works", words, f"winding-coach meter check {port} shows why" if bad else "")
 
 
 def calibration(folder: Path) -> Finding:

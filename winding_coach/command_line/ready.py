@@ -1,7 +1,7 @@
 """What works here, before you need it: data folder, ports, meter, calibration, terminal, sound, extras.
 
 It opens the port of a meter that it finds and listens for some seconds; otherwise it changes nothing.
-A line says `works`, `mend` (it stands in the way) or `without` (you can do without), and what to do.
+A line says `works`, `fix` (it must be put right) or `without` (you can do without), and what to do.
 
 examples:
   winding-coach ready
@@ -22,6 +22,8 @@ from winding_coach.command_line.readiness import Finding, findings_at
 from winding_coach.command_line.typed import number
 
 HINT_AT = 9
+_SHOWN = {"mend": "fix"}
+"""States that are shown in another word than the one of the JSON."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -54,13 +56,15 @@ def as_text(findings: list[Finding]) -> str:
     """Return the findings as lines for a terminal, what to do under each, and a verdict."""
     lines = []
     for finding in findings:
-        lines.append(f"{finding.state:<{HINT_AT}}{finding.name:<13}{printable(finding.found)}")
+        lines.append(
+            f"{_SHOWN.get(finding.state, finding.state):<{HINT_AT}}{finding.name:<13}{printable(finding.found)}"
+        )
         if finding.do:
             lines.append(f"{'':<{HINT_AT}}{'':<13}{printable(finding.do)}")
     names = [finding.name for finding in findings if finding.state == "mend"]
     have = {finding.name for finding in findings if finding.state == "works"}
     if names:
-        verdict = f"To mend first: {', '.join(names)}."
+        verdict = f"Fix first: {', '.join(names)}."
     elif {"meter", "calibration"} <= have:
         verdict = "Ready to wind: winding-coach wind"
     else:

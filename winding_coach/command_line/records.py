@@ -176,9 +176,13 @@ def _cells(record: Any, spec: KindSpec, units: UnitSystem) -> list[str]:
     return cells
 
 
+_LABELS = {"turner": "propeller"}
+"""Fields that are shown under another name."""
+
+
 def _label(key: str) -> str:
     """Return a field's name without its unit, for people."""
-    words = key.split("_")
+    words = _LABELS.get(key, key).split("_")
     if len(words) > 1 and words[-1] in ("m", "kg", "Nm", "s"):
         words.pop()
     if words[-2:] == ["kg", "per"] or words[-1] == "per":

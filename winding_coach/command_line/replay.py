@@ -1,6 +1,6 @@
 """Run a saved wind through the same coach.
 
-Sentences are made anew in your units (--units, else the settings, else the trace's own) and steps (--steps, else the
+Sentences are made again in your units (--units, else the settings, else the trace's own) and steps (--steps, else the
 trace's own); --check keeps to the trace's.
 
 example:

@@ -9,7 +9,7 @@ example:
   winding-coach review --season --report season.html
   winding-coach review --batch amber
 
-Without a trace the newest wind of the data folder is reviewed, and held against earlier winds of its motor.
+Without a trace the newest wind of the data folder is reviewed and compared with earlier winds of its motor.
 """
 
 from __future__ import annotations

@@ -46,7 +46,7 @@ def record_from(path: Path, units: UnitSystem, calibration: Calibration | None =
 def _remarks(trace: Trace) -> list[str]:
     remarks = []
     if trace.cut:
-        remarks.append("The trace was cut off: what came before is whole.")
+        remarks.append("The trace was cut off: everything before is intact.")
     if trace.summary is None:
         remarks.append("The wind was not closed: the program ended in mid-wind, and the end may be missing.")
     return remarks

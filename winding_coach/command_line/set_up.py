@@ -40,7 +40,7 @@ def wrong_answers(answers: Mapping[str, str]) -> dict[str, str]:
     except ValueError:
         ratio = 0.0
     if not RATIOS[0] <= ratio <= RATIOS[1]:
-        wrong["ratio"] = "Type how many turns the motor gets for one turn of the crank, as in 10."
+        wrong["ratio"] = "Type how many turns the motor gets for one crank turn, as in 10."
     for name, (low, high, sentence) in LENGTHS.items():
         if not answers.get(name):
             continue
@@ -111,9 +111,7 @@ def questions(settings: Mapping[str, object], seen: Sequence[tuple[str, str]]) -
     sounds = (("auto", "a tone, or the terminal's bell"), ("bell", "only the bell"), ("off", "none"))
     return (
         Question("units", "units", "", known("units", "metric"), (("metric", "cm, mN·m"), ("inch", "in, ozf·in"))),
-        Question(
-            "ratio", "winder's ratio", "turns of the motor for one turn of the crank, as in 10", known("ratio", "10")
-        ),
+        Question("ratio", "winder's ratio", "motor turns for one crank turn, as in 10", known("ratio", "10")),
         Question("hooks", "model's hook distance", "as in 22 cm; may stay empty", known("hooks", "")),
         Question("port", "meter", "", known("port", "auto"), ports),
         Question(
@@ -122,8 +120,8 @@ def questions(settings: Mapping[str, object], seen: Sequence[tuple[str, str]]) -
             "as in socket://192.168.4.2:7008; may stay empty",
             known("crank_port", ""),
         ),
-        Question("person", "who winds", "a nickname is enough; may stay empty", known("person", "")),
-        Question("steps", "where to stand, told in", "", known("steps", USUAL_STEPS), steps),
+        Question("person", "person winding", "a nickname is enough; may stay empty", known("person", "")),
+        Question("steps", "positions given in", "", known("steps", USUAL_STEPS), steps),
         Question(
             "step_length",
             "a pace, or tape to tape",

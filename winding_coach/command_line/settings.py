@@ -47,10 +47,10 @@ def fill_in(args: argparse.Namespace, home: Home) -> None:
 
 
 def add_steps_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add the options that say in what the person is told where to stand; `steps_from` reads them back."""
-    steps = parser.add_argument_group("where to stand, in your own unit")
+    """Add the options that set the unit of positions; `steps_from` reads them back."""
+    steps = parser.add_argument_group("positions, in your own unit")
     steps.add_argument(
-        "--steps", metavar="UNIT", help=f"told in {', '.join(STEP_UNITS)} (metres, or inches with --units inch)"
+        "--steps", metavar="UNIT", help=f"positions in {', '.join(STEP_UNITS)} (metres, or inches with --units inch)"
     )
     steps.add_argument("--pace", metavar="LENGTH", help=f"with paces: how long one is ({PACE_M * 100:.0f} cm)")
     steps.add_argument(
@@ -84,7 +84,7 @@ def _unit(typed: str | None) -> StepUnit | None:
         return None
     found = next((unit for unit in STEP_UNITS if unit == typed.strip()), None)
     if found is None:
-        raise UsageProblem(f"--steps: '{typed[:40]}' is none of {', '.join(STEP_UNITS)}.")
+        raise UsageProblem(f"--steps: '{typed[:40]}' is not one of {', '.join(STEP_UNITS)}.")
     return found
 
 
@@ -125,7 +125,7 @@ def drawn_from(home: Home) -> Drawing:
     """Return how to draw in this terminal: the setting `characters`, else as the terminal tells.
 
     Raises:
-        Problem: it is none of those there are.
+        Problem: it is not one of those there are.
     """
     from winding_coach.screen.sheet import CHARACTERS
     from winding_coach.screen.terminal import drawing

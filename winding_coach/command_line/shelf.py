@@ -44,9 +44,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     jobs = parser.add_subparsers(dest="job", required=True, metavar="JOB")
     winds = a_job(jobs, "winds", "the winds that were kept, the newest first", "shelf winds --motor th-07 --newest 5")
     add_wind_arguments(winds)
-    winds.add_argument("--newest", metavar="N", default="20", help="so many (20)")
-    winds.add_argument("--every", action="store_true", help="all of them")
-    season = a_job(jobs, "season", "figures over many winds and flights", "shelf season --by person")
+    winds.add_argument("--newest", metavar="N", default="20", help="how many (20)")
+    winds.add_argument("--all", action="store_true", help="all of them")
+    season = a_job(jobs, "season", "statistics over many winds and flights", "shelf season --by person")
     add_wind_arguments(season)
     season.add_argument("--by", choices=GROUPS, default="all", help="put together by (all)")
     note = a_job(
@@ -68,7 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         job = a_job(jobs, name, what, f"shelf {name} 3a81f40f")
         job.add_argument("wind", metavar="WIND", help="its id or trace; or last")
     a_job(jobs, "meters", "the meters that winds were measured with, and their calibrations", "shelf meters")
-    what = "make the index of winds anew from the traces; flights and all that was typed stay"
+    what = "rebuild the index of winds from the traces; flights and everything typed stay"
     rebuild = a_job(jobs, "rebuild", what, "shelf rebuild")
     rebuild.add_argument(
         "--records",
@@ -79,8 +79,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     recompute = a_job(jobs, "recompute", what, "shelf recompute --since 2026-03-01")
     add_wind_arguments(recompute)
     recompute.add_argument("--processes", metavar="N", help="how many at once (as many as cores)")
-    check = a_job(jobs, "check", "whether the shelf and the traces are sound", "shelf check --whole")
-    check.add_argument("--whole", action="store_true", help="read every trace and compare it with what was logged")
+    check = a_job(jobs, "check", "whether the shelf and the traces are sound", "shelf check --full")
+    check.add_argument("--full", action="store_true", help="read every trace and compare it with what was logged")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -102,7 +102,7 @@ def _winds(args: argparse.Namespace) -> int:
     units = units_from(args, home)
     with shelf_at(home, reading=True) as shelf:
         looked(home, shelf)
-        flown = shelf.flown(wind_filter(args, shelf, None if args.every else args.newest))
+        flown = shelf.flown(wind_filter(args, shelf, None if args.all else args.newest))
         found = found_on(shelf)
     if args.json:
         objects = [
@@ -225,7 +225,7 @@ def _note(args: argparse.Namespace) -> int:
         print(json.dumps(asdict(wind), ensure_ascii=False))
     else:
         told = "; ".join(f"{name} {getattr(wind, name)}" for name in typed if getattr(wind, name) not in (None, ""))
-        print(f"Wind {wind.id[:SHORT_ID]}: {told or 'as the trace tells it'}.")
+        print(f"Wind {wind.id[:SHORT_ID]}: {told or 'as the trace shows it'}.")
     return 0
 
 

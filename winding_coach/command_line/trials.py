@@ -1,4 +1,4 @@
-"""`meter check --try`: what somebody does to the meter, step by step, and what it says of the build."""
+"""`meter check --tests`: what somebody does to the meter, step by step, and what it says of the build."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def trials_from(typed: str) -> tuple[str, ...]:
     names = tuple(name.strip() for name in typed.split(","))
     wrong = [name for name in names if name not in TRIALS]
     if wrong:
-        raise UsageProblem(f"--try: there is no trial '{wrong[0][:20]}': choose of {', '.join(TRIALS)}.")
+        raise UsageProblem(f"--tests: there is no trial '{wrong[0][:20]}': choose of {', '.join(TRIALS)}.")
     return names
 
 

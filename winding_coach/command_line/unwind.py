@@ -3,7 +3,7 @@
 examples:
   winding-coach unwind                        (after a flight with the motor of the last wind)
   winding-coach unwind --wind 3a81f40f --headless
-  winding-coach unwind --motor th-07          (nobody knows what is in it)
+  winding-coach unwind --motor th-07          (turns in it not known)
   winding-coach unwind --port sim --left 25
 
 Set zero with nothing on the hook, hook the motor up with the crank held, step out to where it says and wait; then let
@@ -73,7 +73,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     of = parser.add_argument_group("which motor")
     of.add_argument("--wind", metavar="WIND", help="the wind it was wound in: its id or trace (the last wind)")
     of.add_argument("--not-flown", action="store_true", help="it was not flown since: no flight is completed")
-    of.add_argument("--again", metavar="FILE", help="what a kept unwinding tells, once more")
+    of.add_argument("--again", metavar="FILE", help="what a saved unwinding shows, once more")
     meter = parser.add_argument_group("the meter")
     meter.add_argument("--port", metavar="PORT", help="auto, a device, a URL, or sim (auto)")
     add_crank_argument(meter)

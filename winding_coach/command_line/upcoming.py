@@ -107,7 +107,7 @@ def _begins(word: str, motors: Sequence[str], people: Sequence[str]) -> tuple[st
     if len(found) == 1:
         return (found[0], None) if found_motors else (None, found[0])
     if not found:
-        raise UsageProblem(f"Nobody and no motor in use is called '{word[:30]}': type letters of a row above.")
+        raise UsageProblem(f"No person and no motor in use is called '{word[:30]}': type letters of a row above.")
     more = "" if len(found) <= 6 else f" and {len(found) - 6} more"
     raise UsageProblem(f"'{word[:30]}' may be {', '.join(found[:6])}{more}: type more of the name.")
 

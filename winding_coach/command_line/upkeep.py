@@ -183,7 +183,7 @@ def recomputed(args: argparse.Namespace) -> int:
         return 1 if troubles else 0
     before = len(winds) - len(done)
     print(f"{_many(len(done), 'wind', 'winds')} coached again by {coach}, {before} were done before.")
-    print(f"{_many(len(changed), 'wind gives', 'winds give')} other figures than on the day.")
+    print(f"{_many(len(changed), 'wind gives', 'winds give')} other values than on the day.")
     for wind in changed[:MOST_TOLD]:
         print(f"  {wind.trace}: {', '.join(_differs(wind, by_id[wind.id]))}")
     for trouble in troubles[:MOST_TOLD]:
@@ -233,7 +233,7 @@ def checked(args: argparse.Namespace) -> int:
         missing = [] if found is None else list(found.missing)
         wrong += [f"The trace '{home.traces / name}' is missing: put it back from a backup." for name in missing]
         wrong += [] if found is None else list(found.damaged.values())
-        if args.whole:
+        if args.full:
             with bar("reading traces") as shown:
                 for number, wind in enumerate(winds, 1):
                     wrong += _compared(home.traces / wind.trace, wind)
@@ -247,7 +247,7 @@ def checked(args: argparse.Namespace) -> int:
             print(line)
         if len(wrong) > MOST_WRONG:
             print(f"And {len(wrong) - MOST_WRONG} more: --json lists all.")
-        how = "every trace was read" if args.whole else "the traces are there; --whole reads every one"
+        how = "every trace was read" if args.full else "the traces are there; --full reads every one"
         if not wrong:
             print(f"All is well: {_many(len(winds), 'wind', 'winds')}; {how}.")
     return 1 if wrong else 0

@@ -209,8 +209,8 @@ def _serve(watched: Watched, host: str, port: int, queue: QueueSeen, *, show_cod
     print(f"{address} shows {watched.trace_name}; Ctrl-C ends it.", flush=True)
     if not local:
         print(
-            "Whoever has this address on this network can see torque, turns, advice, the names of the trace and its"
-            " motor, and the nicknames of those who are next; nobody can change anything.",
+            "Anyone with this address on this network can see torque, turns, advice, the names of the trace and its"
+            " motor, and the nicknames of those who are next; they cannot change anything.",
             flush=True,
         )
     if show_code:

@@ -99,7 +99,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--turns-in", metavar="N", help="turns that the motor holds already (found from its torque at full stretch)"
     )
-    parser.add_argument("--person", metavar="NAME", help="who winds; a nickname is enough")
+    parser.add_argument("--person", metavar="NAME", help="person winding; a nickname is enough")
     parser.add_argument(
         "--set-up", action="store_true", help="ask first for units, winder, hooks, meter, person, steps"
     )

@@ -173,6 +173,6 @@ SIMULATED = Calibration(
     Nm_per_count=1e-3 / 72_994,
     rating_Nm=29.4e-3,
     sd_Nm=40e-6,
-    remarks="The simulated meter's own figures; the zero is invented.",
+    remarks="The simulated meter's own values; the zero is invented.",
 )
 """The calibration of the simulated meter."""

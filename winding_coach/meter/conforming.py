@@ -71,7 +71,7 @@ def line_faults(line: bytes) -> Iterator[str]:
         yield "A line has no '$'."
         return
     if start > 0:
-        yield "Bytes stand before the '$' of a line."
+        yield "There are bytes before the '$' of a line."
     body, star, crc = text[start + 1 :].partition(b"*")
     if not star:
         yield "A line has no '*' with its CRC."
@@ -98,9 +98,7 @@ def _crc_faults(body: bytes, crc: bytes) -> Iterator[str]:
         right[2:] + right[:2]: "The CRC's two bytes are swapped: send the high one first.",
         b"%X" % int(right, 16): "The CRC is short of its leading zeros: send four digits.",
     }
-    yield others.get(
-        crc, "The CRC is wrong: CRC-16/IBM-3740 of what stands between '$' and '*', four upper-case digits."
-    )
+    yield others.get(crc, "The CRC is wrong: CRC-16/IBM-3740 of what is between '$' and '*', four upper-case digits.")
 
 
 def _data_faults(fields: list[bytes]) -> Iterator[str]:
@@ -146,7 +144,7 @@ def _hello_faults(rest: bytes) -> Iterator[str]:
     if missing:
         yield f"A hello has no {', '.join(key + '=' for key in missing)}."
     if hello.value("rate") is not None and hello.rate_hz is None:
-        yield "rate= of a hello is not a whole number of lines a second."
+        yield "rate= of a hello is not a whole number of lines per second."
     if not set(hello.channels) <= set("cqdt") or {"c", "q"} <= set(hello.channels):
         yield "ch= of a hello is not made of c or q, d, t."
     if hello.pulses_per_turn is None:
@@ -356,4 +354,4 @@ class Conformance:
         if span_s > 1.0 and newest.raw is not None and began.raw is not None:
             rate = lines / span_s
             if not RATE_SHARE[0] <= rate / hello.rate_hz <= RATE_SHARE[1]:
-                self._fault(f"rate= says {hello.rate_hz:.0f} lines a second, and {rate:.0f} come.", b"")
+                self._fault(f"rate= says {hello.rate_hz:.0f} lines/s, and {rate:.0f} come.", b"")

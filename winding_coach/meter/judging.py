@@ -151,7 +151,7 @@ def _rate(found: MeterCheck) -> Iterator[str]:
     if found.no_data > 0.5 * found.samples or not nominal or not found.rate_hz:
         return
     if not LIKE_NOMINAL[0] <= found.rate_hz / nominal <= LIKE_NOMINAL[1]:
-        yield f"It says {nominal:.0f} lines a second and sends {found.rate_hz:.1f}: check the rate jumper."
+        yield f"It says {nominal:.0f} lines/s and sends {found.rate_hz:.1f}: check the rate jumper."
 
 
 def _clock(found: MeterCheck) -> str | None:

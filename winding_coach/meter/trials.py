@@ -73,7 +73,7 @@ def stretch_trial(before: float, stretched: float, calibration: Calibration, lau
     figures: dict[str, float | int | None] = {"reads_Nm": reads}
     if launch_Nm is None and calibration.rating_Nm is not None:
         launch_Nm = LAUNCH_SHARE * calibration.rating_Nm
-    said = f"At full stretch, without a turn, it reads {_torque(reads)}: that is the pull, and no torque of the motor"
+    said = f"At full stretch, with no turns on, it reads {_torque(reads)}: that is the pull, and no torque of the motor"
     if launch_Nm is None:
         return Trial("stretch", None, figures, f"{said}.")
     figures["launch_share"] = reads / launch_Nm
@@ -94,7 +94,7 @@ def release_trial(before: float, loaded: float, after: float, calibration: Calib
     figures: dict[str, float | int | None] = {"torque_Nm": torque, "stays_Nm": stays}
     rating = calibration.rating_Nm
     if torque == 0 or (rating is not None and abs(torque) < LEAST_LOAD_SHARE * rating):
-        return Trial("release", None, figures, f"{_torque(torque)} is too little to tell: load it with more.")
+        return Trial("release", None, figures, f"{_torque(torque)} is too little to judge: load it with more.")
     passed = abs(stays) <= RETURN_SHARE * abs(torque)
     share = abs(stays / torque)
     if passed:
@@ -124,9 +124,11 @@ def crank_trial(turns: int, pulses: int | None, *, quadrature: bool = False, pul
     elif quadrature and abs(pulses + expected) <= (pulses_per_turn > 1):
         words = "It counts backwards: swap the two crank switches."
     elif pulses_per_turn > 1 and pulses % turns == 0:
-        words = f"{pulses // turns} pulses a turn, and the meter says {pulses_per_turn}: put one of the two right."
+        words = f"{pulses // turns} pulses per turn, and the meter says {pulses_per_turn}: put one of the two right."
     elif pulses % turns == 0:
-        words = f"{pulses // turns} pulses a turn: take all magnets but one away, or set a longer time against bounces."
+        words = (
+            f"{pulses // turns} pulses per turn: take all magnets but one away, or set a longer time against bounces."
+        )
     elif pulses > expected:
         words = f"{pulses} pulses in {turns} turns: the switch bounces, or the magnet is at its edge."
     else:

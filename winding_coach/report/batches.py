@@ -46,7 +46,7 @@ def batch_report(
             f" {made.torque.high:.3f}); from motor to motor it scatters by {made.scale.spread:.1%}."
         )
     else:
-        said.append("No wind tells its torque yet.")
+        said.append("No wind shows its torque yet.")
     said.append(
         f"Half of its motors break at a strand stretch of {stretch.value:.2f} ({stretch.low:.2f} to"
         f" {stretch.high:.2f}); the default is {DEFAULT_RUBBER.break_stretch:.2f}. Intervals of {LEVEL:.0%}."
@@ -86,7 +86,7 @@ def _densities(values: Sequence[float], units: UnitSystem) -> list[str]:
     return [
         f"{found.count} strips: {density(found.mean)} {unit} on average, {density(found.low)} to"
         f" {density(found.high)} with {MEAN_LEVEL:.0%}; from strip to strip they scatter by {found.cv:.1%}.",
-        f"To tell a batch {density(apart)} {unit} away from this one, {found.strips_to_tell(apart)} strips of each are"
+        f"To distinguish a batch {density(apart)} {unit} away, {found.strips_to_tell(apart)} strips of each are"
         f" needed ({POWER:.0%} of such tests would find it).",
     ]
 

@@ -72,11 +72,11 @@ def figures(done: Calibrated) -> list[tuple[str, str]]:
     made = done.calibration
 
     def micro(value_Nm: float | None) -> str:
-        return "not told by this set" if value_Nm is None else f"{1e6 * value_Nm:+.1f} µN·m"
+        return "not found by this set" if value_Nm is None else f"{1e6 * value_Nm:+.1f} µN·m"
 
     slope = 1e-3 / made.Nm_per_count
     bend = "straight" if made.Nm_per_count2 == 0 else f"bent, {made.Nm_per_count2:.3e} N·m per count²"
-    arms = "not told by this set" if done.arms_differ is None else f"{done.arms_differ:+.2%}"
+    arms = "not found by this set" if done.arms_differ is None else f"{done.arms_differ:+.2%}"
     pull = "not measured: --pull-masses"
     if done.pull is not None:
         offset = "" if done.pull.offset_m is None else f", hook {1e3 * done.pull.offset_m:+.2f} mm off the axis"

@@ -88,7 +88,7 @@ def _steps(plan: Plan, units: UnitSystem) -> list[str]:
 def _walk_in(plan: Plan, units: UnitSystem) -> list[str]:
     parts = [
         words(34, 99, "crank turns", 4.2, anchor="end"),
-        words(68, 99, f"stand at, {unit_label('length', units)}", 4.2, anchor="end"),
+        words(68, 99, f"position, {unit_label('length', units)}", 4.2, anchor="end"),
         words(102, 99, f"torque, {unit_label('torque', units)}", 4.2, anchor="end"),
     ]
     pitch, size = _pitch(len(plan.walk_in))

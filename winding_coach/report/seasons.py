@@ -17,12 +17,14 @@ ROW = 17.0
 LEAST_POINTS = 3
 HOW_SURE = (
     f"Trend: the median of the slopes between all pairs of winds (Theil and Sen), for {PER_WINDS} winds, shares in"
-    f" percentage points, with its interval of {LEVEL:.0%}; from {LEAST} winds on. Where the interval holds zero no"
-    " trend is told. Of twenty figures that do not change, about one is told to. Winds of one motor or day are more"
-    " alike than the interval knows."
+    f" percentage points, with its interval of {LEVEL:.0%}; from {LEAST} winds on. Where the interval includes zero no"
+    " trend is reported. Of twenty values that do not change, about one is reported to. Winds of one motor or day are"
+    " more alike than the interval knows."
 )
-HEADS = "In band: the rate of torque; stood: the crank in the walk-in; peak, launch: torque off the plan's, either way."
-INDEX = "Figures are those that the coach told on the day, from the shelf's index; 'review TRACE' works them out anew."
+HEADS = (
+    "In band: the rate of torque; stopped: the crank in the walk-in; peak, launch: torque off the plan's, either way."
+)
+INDEX = "Values are the coach's on the day, from the shelf's index; 'review TRACE' works them out again."
 
 
 def simulated_words(count: int, total: int) -> str:
@@ -49,7 +51,7 @@ def person_report(season: PersonSeason) -> Report:
     first = f"{counted(season.winds, 'wind')} from {season.first} to {season.last}{broken}.{flights}"
     if season.winds > MOST:
         first += f" Trends are over the newest {MOST}."
-    summary = f"Told to change for {PER_WINDS} winds: {'; '.join(told)}." if told else "No figure is told to change."
+    summary = f"Changing for {PER_WINDS} winds: {'; '.join(told)}." if told else "No value is changing."
     rows = [
         (
             one.figure.label,
@@ -71,10 +73,10 @@ def person_report(season: PersonSeason) -> Report:
             Section(
                 "Over the winds",
                 charts=tuple(_course_chart(one) for one in season.courses if len(one.points) >= LEAST_POINTS),
-                legend="Dots: winds. Whole line: the trend where one is told; dashed where it cannot be.",
+                legend="Dots: winds. Solid line: a trend; dashed: none is certain.",
             ),
             Section(
-                f"Figures and their change for {PER_WINDS} winds",
+                f"Values and their change for {PER_WINDS} winds",
                 table=Table(("figure", "winds", "median", "change", "interval", "told"), tuple(rows)),
                 remark=HOW_SURE,
             ),
@@ -138,7 +140,7 @@ def season_report(seasons: Sequence[PersonSeason]) -> Report:
         )
         for one in seasons
     ]
-    heads = ("person", "winds", "broke", "last", "in band", "stood, s", "peak", "launch", "trend")
+    heads = ("person", "winds", "broke", "last", "in band", "stopped, s", "peak", "launch", "trend")
     return Report(
         title="The season",
         lead="",
@@ -174,7 +176,7 @@ def _forest(seasons: Sequence[PersonSeason]) -> Chart:
         about="Change of the share of time in the band with its interval. "
         + "; ".join(f"{name}: {100 * PER_WINDS * trend.slope:+.1f} points" for name, trend in reversed(told))
         + f".{left_out}",
-        x_label="percentage points (dot: rises, square: falls, ring: no trend told)",
+        x_label="percentage points (dot: rises, square: falls, ring: no trend)",
         y_label="",
         curves=(zero,) if told else (),
         marks=tuple(marks),

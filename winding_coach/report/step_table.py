@@ -13,7 +13,7 @@ MOST_ROWS = 30
 """The table keeps the deepest steps where there are more."""
 WAS = {"good": "good", "long": "too long", "crank_stopped": "crank stopped", None: ""}
 LEGEND = (
-    "Dots: the crank turned; triangles: it stood. "
+    "Dots: the crank turned; triangles: it stopped. "
     f"Below {GOOD_DEPTH:.0%} a step is good; above {LONG_DEPTH:.0%} it is too long (limits of our own)."
 )
 
@@ -39,7 +39,7 @@ def sentence(steps: Sequence[SeenStep]) -> str:
     told = f"{len(steps)} falls of torque; in the middle {median(one.depth for one in steps):.0%} deep"
     told += f", the deepest {max(one.depth for one in steps):.0%}."
     if stood and len(stood) * 3 > len(steps):
-        return f"{told} The crank stood at {len(stood)} of them: keep it turning while you step."
+        return f"{told} The crank stopped at {len(stood)} of them: keep it turning while you step."
     if deep:
         return f"{told} {len(deep)} {'was' if len(deep) == 1 else 'were'} too long: shorter steps, or a slow walk."
     return f"{told} None was too long."

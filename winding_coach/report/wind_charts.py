@@ -157,7 +157,7 @@ def _about(record: WindRecord, units: UnitSystem) -> str:
         if torque_Nm is not None:
             at = "" if turns is None else f" at {turns:.0f} turns"
             said.append(f"{name} {shown_number(torque_Nm, 'torque', units)} {unit_label('torque', units)}{at}")
-    stood = f" The crank stood {len(record.stalls)} times." if record.stalls else ""
+    stood = f" The crank stopped {len(record.stalls)} times." if record.stalls else ""
     return f"{', '.join(said)}.{stood}" if said else "The motor was not wound."
 
 
@@ -230,7 +230,7 @@ def overlaid(records: Sequence[WindRecord], names: Sequence[str], units: UnitSys
     names_told = ", ".join(name for name, _ in shown)
     return Chart(
         title="Torque against turns" if by_turns else "Torque against time",
-        about=f"The winds {names_told} on the same axes.{left_out} The table below holds their figures.",
+        about=f"The winds {names_told} on the same axes.{left_out} The table below holds their values.",
         x_label="turns of the motor" if by_turns else "seconds since the first turn",
         y_label=f"torque, {unit_label('torque', units)}",
         curves=tuple(curves),

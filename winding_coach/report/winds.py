@@ -17,12 +17,12 @@ from winding_coach.units import UnitSystem
 
 LEGEND = (
     f"Dashed: the plan's path, scaled to this motor; field: {BAND_SHARE:.0%} either way. Triangles with numbers: the"
-    " crank stood. ! warning, ✕ danger. Dot: peak; ring: launch."
+    " crank stopped. ! warning, ✕ danger. Dot: peak; ring: launch."
 )
 EARLIER = " Fine dots: earlier winds of this motor."
 SCORES = "Scores are from 0 to 100, by rules of our own."
 REST = (
-    "Figures are those of the coach and estimator of now, run over the trace's inputs.",
+    "Values are from the present coach and estimator, run over the trace's inputs.",
     "Care: a stretched, wound motor can hurt eyes and hands. Local rules and the adult in charge come first.",
 )
 SIMULATED = "This wind was made with a simulated meter: no real motor was wound."
@@ -160,5 +160,5 @@ def _aims(record: WindRecord) -> Table | None:
         return None
     rows = [(one.title, f"{one.score:.0f}") for one in scored]
     if record.review.score is not None:
-        rows.append(("the whole wind", f"{record.review.score:.0f}"))
+        rows.append(("the complete wind", f"{record.review.score:.0f}"))
     return Table(("aim", "score"), tuple(rows))

@@ -173,12 +173,12 @@ def _to_log(
     if not flights or not flown:
         if flights and (model is None or model.hooks_m is None):
             return [words.log("Log motor and hooks with each wind: choose motor and model from the shelf.", "")]
-        return [words.log("Log the flights: duration and turns left after each.", "Winds alone do not tell what flew.")]
+        return [words.log("Log the flights: duration and turns left after each.", "Winds alone do not show what flew.")]
     if all(one.left_share is None for one in flown):
         return [
             words.log(
                 "Count the turns left after landing and log them.",
-                "They tell more than anything whether the motor is too long, too short, too thick or too thin.",
+                "They are the best sign of whether the motor is too long, too short, too thick or too thin.",
             )
         ]
     if model is None or model.mass_kg is None:

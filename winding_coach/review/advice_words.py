@@ -112,7 +112,7 @@ def law_lines(fit: FlightFit, units: UnitSystem) -> list[str]:
     hold_sd = show(law.hold_torque_Nm * fit.hold_sd, "torque", units, digits)
     return [
         f"It holds its height at {hold} (± {hold_sd}), flying at {show(law.at_mass_kg, 'mass', units)} with motor,",
-        f"and uses {law.turns_per_s:.1f} turns a second then (± {law.turns_per_s * fit.rate_sd:.1f}); at twice the"
+        f"and uses {law.turns_per_s:.1f} turns/s then (± {law.turns_per_s * fit.rate_sd:.1f}); at twice the"
         f" torque {law.turns_per_s * 2.0**law.rate_exponent:.1f}.",
     ]
 
@@ -123,8 +123,8 @@ def keep(base: Flown, now: Option, units: UnitSystem) -> Advice:
     return Advice(
         "motor",
         f"Keep this motor: {_motor_text(base.motor, units)}.",
-        f"No change of length, density or launch torque is expected to gain 2 %.{left} From here only tests tell:"
-        " linear densities 1 to 2 % apart can be told apart (common practice, no source), each flown several times.",
+        f"No change of length, density or launch torque is expected to gain 2 %.{left} From here only tests help:"
+        " linear densities 1 to 2 % apart can be distinguished (common practice, no source), each flown several times.",
         "fit",
         motor=now.motor,
         torque_Nm=now.launch_torque_Nm,
@@ -194,7 +194,7 @@ def launch(base: Flown, best: Option, now: Option, fit: FlightFit, units: UnitSy
     """More or less back-off of the same motor."""
     turns = best.launch_turns - now.launch_turns
     more = best.launch_factor < 1.0
-    count = f"{abs(turns):.0f} turns" if not base.ratio else f"{abs(turns) / base.ratio:.1f} turns of the crank"
+    count = f"{abs(turns):.0f} turns" if not base.ratio else f"{abs(turns) / base.ratio:.1f} crank turns"
     do = (
         f"Back off {'more' if more else 'less'} (about {count}): launch at"
         f" {show(best.launch_torque_Nm, 'torque', units)} instead of {show(now.launch_torque_Nm, 'torque', units)}."
@@ -284,7 +284,7 @@ def experiment(telling: Option, now: Option, units: UnitSystem) -> Advice:
     return Advice(
         "experiment",
         f"To learn most, fly {what}{at}.",
-        f"It tells {as_many}: {about}.",
+        f"It shows {as_many}: {about}.",
         "fit",
         telling.gain,
         telling.low,
@@ -368,7 +368,7 @@ def whole(name: str, wind: str) -> Advice:
     short = wind[:8]
     return Advice(
         "whole",
-        f"Say whether motor {name} broke: 'flight broke --wind {short}', or 'flight whole --wind {short}'.",
-        "In its last wind torque went, and nobody said why: of its next wind nothing can be said before.",
+        f"Say whether motor {name} broke: 'flight broke --wind {short}', or 'flight intact --wind {short}'.",
+        "In its last wind torque was lost, and the reason is not logged: log it before its next wind.",
         "rules",
     )

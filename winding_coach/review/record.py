@@ -223,7 +223,7 @@ def record_of(
     assert coach.summary is not None
     found = watch.figures
     if not all(abs(value) < MOST_FIGURE for value in astuple(found) if value is not None):
-        raise FiguresError("The plan's figures cannot be this motor's: make it again from the motor's figures.")
+        raise FiguresError("The plan does not fit this motor: make it again from the motor's measurements.")
     samples = _between_counts(taking.samples, taking.counts)
     wound = _wound(samples, coach.summary.launch_torque_Nm)
     ratio = settings.winder.ratio

@@ -67,7 +67,7 @@ RULES: dict[str, Rule] = {
         ((-1.0, 100.0), (-0.80, 93.0), (-0.65, 85.0), (-0.45, 50.0), (-0.25, 10.0), (0.0, 0.0)),
         MANNER,
         0.5,
-        "Share of the time in the band of moderate cranking (common practice, no source).",
+        "Share of the time in the band of good rates (common practice, no source).",
     ),
     "stalls": Rule(
         ((0.0, 100.0), (1.0, 93.0), (3.0, 80.0), (8.0, 60.0), (20.0, 35.0), (60.0, 0.0)),
@@ -90,7 +90,7 @@ RULES: dict[str, Rule] = {
         CAPS,
         2.0,
         "Turns that were not put on are not flown, and the last ones hold the most. 3 % of torque is the band of the"
-        " stop: a turn of the crank.",
+        " stop: a crank turn.",
     ),
     "overshoot": Rule(
         ((0.0, 100.0), (0.02, 95.0), (0.03, 90.0), (0.06, 68.0), (0.10, 48.0), (0.20, 22.0), (0.50, 0.0)),
@@ -114,7 +114,7 @@ RULES: dict[str, Rule] = {
         ((0.0, 100.0), (1.0, 94.0), (2.0, 86.0), (4.0, 55.0), (7.0, 15.0), (12.0, 0.0)),
         MANNER,
         0.5,
-        "Turns of the crank more or fewer than planned: torque falls steeply at first, so a few turns are the motor's"
+        "Crank turns more or fewer than planned: torque falls steeply at first, so a few turns are the motor's"
         " last ones.",
     ),
     "whole": Rule(

@@ -18,7 +18,7 @@ from winding_coach.shelf.records import Flight, Wind
 
 PER_WINDS = 10
 """Trends are told for so many winds."""
-NOBODY = "(nobody named)"
+NOBODY = "(no name)"
 Of = Callable[[Wind, Flight | None], float | None]
 
 
@@ -56,7 +56,7 @@ def _turns_left(wind: Wind, flight: Flight | None) -> float | None:
 
 FIGURES: tuple[IndexFigure, ...] = (
     IndexFigure("time_in_rate_band", "rate in its band", "share", 1, lambda w, f: w.time_in_rate_band),
-    IndexFigure("stalled_s", "crank stood, s", "one", -1, lambda w, f: w.stalled_s),
+    IndexFigure("stalled_s", "crank stopped, s", "one", -1, lambda w, f: w.stalled_s),
     IndexFigure(
         "peak_off", "peak off the plan's", "share", -1, lambda w, f: _off(w.peak_torque_Nm, w.target_peak_torque_Nm)
     ),
@@ -116,7 +116,7 @@ class Course:
         """Whether it rises or falls, and whether that is better or worse."""
         if self.trend is None:
             return "too few winds"
-        word = {1: "rises", -1: "falls", 0: "no trend told"}[self.trend.told]
+        word = {1: "rises", -1: "falls", 0: "no trend"}[self.trend.told]
         return f"{word}, {self.verdict}" if self.verdict else word
 
     @property

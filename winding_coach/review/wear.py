@@ -141,7 +141,7 @@ def wear_of(winds: Sequence[Wind], remarks: Sequence[str], uses: int, rubber: Ru
     hurt = next((text for text in remarks if _HURT.search(text)), None)
     reasons = []
     if hurt is not None:
-        reasons.append(f"a remark tells of damage (“{hurt}”)")
+        reasons.append(f"a remark mentions damage (“{hurt}”)")
     if torque_lost is not None and torque_lost >= TORQUE_LOST:
         reasons.append(f"its torque at the same turns has fallen by {torque_lost:.0%} since its first winds")
     if turns_lost is not None and turns_lost >= TURNS_LOST:

@@ -66,11 +66,11 @@ def torque_scale_of(wind: StretchedWind, rubber: Rubber = DEFAULT_RUBBER) -> Tor
     used = [(n, m) for n, m in zip(wind.turns, wind.torque_Nm, strict=True) if n >= USED_FROM * most and n > 0.0]
     if len(used) < LEAST_SAMPLES:
         raise FiguresError(
-            f"{len(used)} torque samples at full stretch cannot tell the torque scale: {LEAST_SAMPLES} are needed."
+            f"{len(used)} torque samples at full stretch are too few for the torque scale: {LEAST_SAMPLES} are needed."
         )
     if most < LEAST_TURNS_SHARE * breaking_turns(body, hooks, rubber):
         raise FiguresError(
-            f"{most:.0f} turns at full stretch are too few to tell the torque scale: log a wind that goes further."
+            f"{most:.0f} turns at full stretch are too few for the torque scale: log a wind that goes further."
         )
     start = before_the_wind(body, wind.motor.use, hooks, rubber)
     marks = wind_stretched(body, start, wind.distance_m, most, wind.turns_per_s, rubber)
@@ -82,7 +82,7 @@ def torque_scale_of(wind: StretchedWind, rubber: Rubber = DEFAULT_RUBBER) -> Tor
     rms = math.sqrt(sum(r * r for _, r in residuals) / len(residuals))
     if rms > MOST_RESIDUAL:
         raise FiguresError(
-            f"The torque stands {rms:.0%} off the law even when scaled: check the zero, the hook distance and the"
+            f"The torque is {rms:.0%} off the law even when scaled: check the zero, the hook distance and the"
             " counted turns of this wind."
         )
     return TorqueScale(scale, rms, residuals)
@@ -126,7 +126,7 @@ def wound_to(
     """
     body = geometry_of(motor, rubber)
     if not 0.0 < turns < 2.0 * breaking_turns(body, hooks_m, rubber):
-        raise FiguresError(f"{turns:.0f} turns are impossible on this motor: check its figures and the count.")
+        raise FiguresError(f"{turns:.0f} turns are impossible on this motor: check its measurements and the count.")
     course = planned_course(body, hooks_m, turns, 10.0)
     marks = wind_along(course, before_the_wind(body, motor.use, hooks_m, rubber), turns, rubber)
     return Wound(max(mark.stretch_at_worst for mark in marks), broke)
@@ -173,7 +173,7 @@ def fit_set(
     sd = relative_sd * math.sqrt(1.0 / squares + common * common)
     if limit < 2.0 * sd:
         raise FiguresError(
-            f"A set of {limit:.1%} cannot be told from the measuring error ({sd:.1%}): measure after more winds."
+            f"A set of {limit:.1%} cannot be distinguished from the measuring error ({sd:.1%}): measure later."
         )
     return SetFit(limit, sd, tuple(residual * loops_m[0] for residual in residuals))
 

@@ -57,7 +57,7 @@ def batch_from_json_dict(said: object) -> Batch:
         raise FiguresError(f"This batch file is not of version {VERSION}: use the program that wrote it to export it.")
     wound, scales, set_limit = said.get("wound") or [], said.get("torque_scales") or [], said.get("set_limit")
     if not isinstance(wound, list) or not isinstance(scales, list):
-        raise FiguresError('In this batch file "wound" and "torque_scales" must be lists: mend or write it again.')
+        raise FiguresError('In this batch file "wound" and "torque_scales" must be lists: fix it or write it again.')
     return Batch(
         name=str(said.get("name", "")),
         wound=tuple(_wound(row) for row in wound),
@@ -95,7 +95,7 @@ def _learned(said: object) -> Learned | None:
 
 def _wound(row: object) -> Wound:
     if not isinstance(row, Mapping) or not isinstance(row.get("broke"), bool):
-        raise FiguresError('In this batch file each of "wound" needs "stretch" and "broke" (true or false): mend it.')
+        raise FiguresError('In this batch file each of "wound" needs "stretch" and "broke" (true or false): fix it.')
     by_law = row.get("by_law")
     if by_law is None:
         return Wound(_number(row.get("stretch"), "stretch"), row["broke"])
@@ -109,5 +109,5 @@ def _wound(row: object) -> Wound:
 
 def _number(value: object, what: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < BEYOND:
-        raise FiguresError(f"A {what} in this batch file is no number: mend the file or write it again.")
+        raise FiguresError(f"A {what} in this batch file is not a number: fix the file or write it again.")
     return float(value)

@@ -42,7 +42,7 @@ def geometry_of(motor: MotorFigures, rubber: Rubber = DEFAULT_RUBBER) -> Geometr
     density = (motor.mass_kg - motor.orings_kg) / (motor.strands * motor.loop_m)
     if not 0.1e-3 <= density <= 50e-3:
         raise FiguresError(
-            f"These figures give {density * 1e3:.3g} g of rubber per metre of strand, impossible for a strip:"
+            f"These values give {density * 1e3:.3g} g of rubber per metre of strand, impossible for a strip:"
             " check loop length, mass and strands."
         )
     return geometry(motor.loop_m, density, motor.strands, rubber)

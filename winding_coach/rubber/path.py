@@ -28,7 +28,7 @@ KEPT = 256
 """So many answers are kept for the turns and places asked for last."""
 
 
-CONTRADICTS = "The plan's figures contradict each other: make it again from the motor's figures."
+CONTRADICTS = "The plan contradicts itself: make it again from the motor's measurements."
 LONGEST_M, MOST_TURNS, MOST_NM = 1e3, 1e7, 1e3
 """Far beyond any motor; within them the arithmetic holds."""
 

@@ -87,7 +87,7 @@ def make_plan(
     body = geometry_of(motor, rubber)
     share = share_of(motor)
     if not 0.1 <= winder.ratio <= 100.0:
-        raise FiguresError(f"A winder ratio of {winder.ratio:.4g} cannot be: give the turns for one turn of the crank.")
+        raise FiguresError(f"A winder ratio of {winder.ratio:.4g} cannot be: give the motor turns for one crank turn.")
     _check_lengths(motor.loop_m, model.hooks_m, room_m, units)
     limits: list[str] = []
     hooks = _hooks(body, model, limits, units)

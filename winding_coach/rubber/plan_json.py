@@ -27,11 +27,11 @@ def plan_from_json_dict(said: object) -> Plan:
         FiguresError: it is no such object, or a figure is missing or no number.
     """
     if not isinstance(said, Mapping):
-        raise FiguresError("The plan is not a JSON object: make it again from the motor's figures.")
+        raise FiguresError("The plan is not a JSON object: make it again from the motor's measurements.")
     rows = said.get("walk_in")
     limits = said.get("limits", [])
     if not isinstance(rows, list) or not rows or not isinstance(limits, list):
-        raise FiguresError("The plan has no walk-in: make it again from the motor's figures.")
+        raise FiguresError("The plan has no walk-in: make it again from the motor's measurements.")
     return Plan(
         **{name: _number(said, name) for name in _NUMBERS},
         walk_in=tuple(WalkInRow(**{name: _number(row, name) for name in _ROWS}) for row in rows),
@@ -43,5 +43,7 @@ def plan_from_json_dict(said: object) -> Plan:
 def _number(said: object, name: str) -> float:
     value = said.get(name) if isinstance(said, Mapping) else None
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < BEYOND:
-        raise FiguresError(f"The plan's {name} is missing or no number: make the plan again from the motor's figures.")
+        raise FiguresError(
+            f"The plan's {name} is missing or no number: make the plan again from the motor's measurements."
+        )
     return value

@@ -76,7 +76,7 @@ def fit_weibull(values: Sequence[float], broke: Sequence[bool]) -> WeibullFit:
     failed = [math.log(value) for value, failure in zip(values, broke, strict=True) if failure]
     if len(failed) < 2:
         raise FiguresError(
-            f"{len(failed)} broken motors cannot tell how strength scatters: log two breaks at least, or use the prior."
+            f"{len(failed)} broken motors cannot show how strength scatters: log two breaks at least, or use the prior."
         )
     logs = [math.log(value) for value in values]
     top = max(logs)

@@ -42,7 +42,7 @@ COACH_KEYS = (
     Binding("c", "press('count')", "count"),
     Binding("p", "press('peak')", "peak"),
     Binding("s", "press('stop')", "stop"),
-    Binding("o", "press('go_on')", "go on"),
+    Binding("o", "press('go_on')", "continue"),
     Binding("b", "press('broke')", "it broke"),
     Binding("plus", "press('more_turns_in')", "more turns in"),
     Binding("minus", "press('fewer_turns_in')", "fewer turns in"),
@@ -291,7 +291,7 @@ class CoachApp(App[None]):
         """What there is to draw now."""
         if self._frozen is not None:
             view = figures_in(self._frozen.view, self._units())
-            mode = "FROZEN: z goes on"
+            mode = "FROZEN: z resumes"
             return replace(self._frozen, view=view, mode=mode, glance=self._glance, characters=self._characters)
         looked, remark = self._looked, Remark() if self._note is None else self._note()
         view, trouble = figures_in(self._live(looked.view), self._units()), looked.trouble

@@ -44,7 +44,7 @@ def sheet(view: GuideView, lost: str | None, ascii_only: bool = False) -> Text:
     if lost is not None:
         state = lost
     elif view.finished:
-        state = "Press enter to see what comes of it."
+        state = "Press enter to see the result."
     elif view.waiting_s is not None:
         state = f"Waiting for rest, {view.waiting_s:.1f} s"
     else:

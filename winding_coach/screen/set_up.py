@@ -67,7 +67,7 @@ class SetUpApp(App[dict[str, str]]):
         with VerticalScroll(id="questions"):
             yield Static("Before the first wind", classes="title")
             yield Static(
-                "Tab goes on, arrows and space choose. `wind --set-up` asks again.",
+                "Tab moves on, arrows and space choose. `wind --set-up` asks again.",
                 classes="hint",
             )
             for question in self._questions:
@@ -81,7 +81,7 @@ class SetUpApp(App[dict[str, str]]):
                         yield Input(question.value, placeholder=question.hint, id=question.name, compact=True)
                 yield Static("", id=f"{question.name}-wrong", classes="wrong")
         with Horizontal(id="buttons"):
-            yield Button("Save and go on  (ctrl+s)", id="save", compact=True)
+            yield Button("Save and continue  (ctrl+s)", id="save", compact=True)
             yield Button("Skip for now  (escape)", id="skip", compact=True)
 
     def answers(self) -> dict[str, str]:

@@ -133,7 +133,7 @@ HAND_OVER = (
     "To the model",
     "Hold the motor behind its O-ring; keep it taut, let nothing turn.",
     "Hook it to the strong part of the model.",
-    "Nobody in the motor's line; eye protection stays on.",
+    "Keep out of the motor's line; eye protection stays on.",
     "Common practice, no source. Local rules and the adult in charge first.",
 )
 CAUTION_LINE = "Eye protection on? Bystanders and children out of the motor's line?"
@@ -151,7 +151,7 @@ LOOK_HELP = (
     ("u", "units: metric or inch, values and sentences"),
     ("l", "lamplight, tissue or high contrast"),
     ("z", "freeze the picture; coaching continues"),
-    ("a", "other characters, if boxes stand where lines should"),
+    ("a", "other characters, if you see boxes instead of lines"),
     ("h, ?", "this help"),
 )
 KEYS = (

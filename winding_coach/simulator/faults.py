@@ -14,7 +14,7 @@ from winding_coach.errors import WrongFigures
 from winding_coach.simulator.bench import Bench, Truth
 
 KINDS: dict[str, tuple[str, float]] = {
-    "reset": ("the meter restarts (1.5 s without lines; clock, sequence and crank count begin anew)", 1.5),
+    "reset": ("the meter restarts (1.5 s without lines; clock, sequence and crank count begin again)", 1.5),
     "unplug": ("the lead is pulled and comes back under another name", 3.0),
     "power": ("the lead that feeds the meter is pulled: as unplug, and the meter restarts when it is back", 3.0),
     "silent": ("the meter sends nothing", 3.0),

@@ -67,7 +67,7 @@ ALL_AIMS = (
     "whole",
 )
 
-_SAGS = "By itself the crank goes on, strays a little, and slows by a quarter as torque rises."
+_SAGS = "By itself the crank keeps turning, strays a little, and slows by a quarter as torque rises."
 
 LESSONS: tuple[Lesson, ...] = (
     Lesson(
@@ -85,7 +85,7 @@ LESSONS: tuple[Lesson, ...] = (
         "walk-in",
         "Walk in on the path",
         "Come in to the hooks with torque close to the path's all the way.",
-        "The crank turns. Right is a step of 5 cm: on WALK ON about one a second, on SLOWER half, on QUICKER twice as"
+        "The crank turns. Right is a step of 5 cm: on WALK ON about one per second, on SLOWER half, on FASTER twice as"
         " many, on WAIT none.",
         _SAGS,
         ("path", "knots", "recovery"),
@@ -97,8 +97,8 @@ LESSONS: tuple[Lesson, ...] = (
         "recover",
         "Recover from a fall",
         "Get torque back after too large a step, then finish the walk-in.",
-        "Stay there and crank on while the word is WAIT. Then step in as it says: right is 5 cm.",
-        "By itself the body stumbles in by 35 cm as you take over; the crank goes on.",
+        "Stay there and keep cranking while the word is WAIT. Then step in as it says: right is 5 cm.",
+        "By itself the body stumbles in by 35 cm as you take over; the crank keeps turning.",
         ("recovery", "stalls"),
         takes_over="walking in",
         cranking=True,
@@ -107,10 +107,10 @@ LESSONS: tuple[Lesson, ...] = (
     ),
     Lesson(
         "no-stall",
-        "Never let the crank stand",
+        "Keep the crank turning",
         "Walk in to the hooks without the crank ever standing still.",
         "Up starts the crank, at once. Then step in as the word says (right) while it turns; do not let go of it (x).",
-        "By itself nothing turns at first: the crank stands as you take over.",
+        "By itself nothing turns at first: the crank is stopped as you take over.",
         ("stalls", "path"),
         takes_over="walking in",
         until="final_turns",
@@ -120,7 +120,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Stop at the peak",
         "Stop the crank within 3 % of the peak.",
         "Down slows the crank: do so from nine tenths of the peak on. x lets go of it: do so on STOP.",
-        "By itself the crank goes on; let go, it stands within half a turn and nothing turns back.",
+        "By itself the crank keeps turning; let go, it stops within half a turn and nothing turns back.",
         ("peak", "overshoot", "danger", "whole"),
         takes_over="final turns",
         cranking=True,
@@ -158,7 +158,7 @@ LESSONS: tuple[Lesson, ...] = (
     ),
     Lesson(
         "whole",
-        "A whole wind",
+        "A complete wind",
         "From the empty hook to a motor that is ready to launch.",
         "Hook up (k), stretch out, crank, walk in, stop at the peak (x), back off (r), unhook (k).",
         _SAGS,

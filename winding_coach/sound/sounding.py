@@ -81,11 +81,11 @@ class Sounding:
     def trouble(self) -> str | None:
         """One sentence once what was to be heard is not, else None; may be read from any thread."""
         if self._card is not None and (not self._card.playing or self._card.failure is not None):
-            return "The sound card has gone: mind the screen or the sentences; coaching goes on."
+            return "The sound card has gone: mind the screen or the sentences; coaching continues."
         if self._looked_s is not None and self._clock() - self._looked_s > SILENT_S:
-            return "Bell and speech do not answer: mind the screen or the sentences; coaching goes on."
+            return "Bell and speech do not answer: mind the screen or the sentences; coaching continues."
         if self._speaker is not None and self._speaker.failed:
-            return "The speech command fails: mind the screen or the sentences; coaching goes on."
+            return "The speech command fails: mind the screen or the sentences; coaching continues."
         return None
 
     @property

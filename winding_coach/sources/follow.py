@@ -46,7 +46,7 @@ class FollowSource:
         try:
             self._pour()
             if not self._lines:
-                raise TraceError("has no whole first line")
+                raise TraceError("has no complete first line")
             self.header: Header = header_from(load(self._next_line()))
         except (TraceError, UnicodeDecodeError) as error:
             self._file.close()

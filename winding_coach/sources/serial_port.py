@@ -31,7 +31,7 @@ REOPEN_AFTER_SILENT_S = 6.0
 DRAIN_S, DRAIN_BYTES = 0.2, 2**20
 """Reading a backlog away ends after this: a flood has no end."""
 FLOOD_SAID_EVERY_S = 1.0
-STOPPED = "this program stood still for {seconds:.0f} s: what the meter sent meanwhile is left out"
+STOPPED = "this program was paused for {seconds:.0f} s: what the meter sent meanwhile is left out"
 LATE = "lines came {seconds:.1f} s late: the old ones are left out"
 FLOOD = "more came than any meter sends: the rest is left out"
 

@@ -10,8 +10,8 @@ from collections.abc import Callable
 
 CANNOT_SYNC = (errno.EINVAL, errno.ENOTSUP)
 SLOW_S = 2.0
-GONE = "The trace's file is gone: put its disk back or start again with another --home; coaching goes on."
-SLOW = "The disk takes long to store the trace: coaching goes on; a power cut now would lose more than a second."
+GONE = "The trace's file is gone: put its disk back or start again with another --home; coaching continues."
+SLOW = "The disk takes long to store the trace: coaching continues; a power cut now would lose more than a second."
 
 
 class Disk:

@@ -36,7 +36,7 @@ MOST_ROWS = 3_000_000
 
 WRITTEN_BYTES, WRITTEN_ROWS = LARGEST_TRACE // 2, MOST_ROWS - 100_000
 """No trace is written longer: it could not be read back."""
-FULL = "The trace has reached the greatest length there is: coaching goes on; the rest of this wind is not kept."
+FULL = "The trace has reached the greatest length there is: coaching continues; the rest of this wind is not kept."
 
 
 def file_name(header: Header) -> str:
@@ -220,5 +220,5 @@ def read_trace(path: Path) -> Trace:
             f"The trace '{path}' cannot be read ({error.strerror}): check its name and permissions."
         ) from None
     if header is None:
-        raise TraceError(f"'{path}' is not a trace: it has no whole first line.")
+        raise TraceError(f"'{path}' is not a trace: it has no complete first line.")
     return Trace(path, header, tuple(inputs), tuple(said), summary, cut)

@@ -46,7 +46,7 @@ def glance(path: Path) -> Glance:
             f"The trace '{path}' cannot be read ({error.strerror}): check its name and permissions."
         ) from None
     if header is None:
-        raise TraceError(f"'{path}' is not a trace: it has no whole first line.")
+        raise TraceError(f"'{path}' is not a trace: it has no complete first line.")
     return Glance(path, header, _summary(last), size, sha256)
 
 

@@ -16,9 +16,9 @@ KEPT_BYTES = 32 * 2**20
 AT_ONCE = 2**20
 WAITS_S = 0.05
 BLOCKED_S = 1.0
-REFUSED = "The trace cannot be written ({why}): make room on the disk; coaching goes on."
-BLOCKED = "The disk does not take the trace at the moment: coaching goes on, and what comes is kept in memory."
-CUT = "The trace was cut, the disk took nothing for too long: coaching goes on; the rest of this wind is not kept."
+REFUSED = "The trace cannot be written ({why}): make room on the disk; coaching continues."
+BLOCKED = "The disk does not take the trace at the moment: coaching continues, and new data are kept in memory."
+CUT = "The trace was cut, the disk took nothing for too long: coaching continues; the rest of this wind is not kept."
 
 
 class Pen:

@@ -85,7 +85,7 @@ def _bytes(at_s: float, text: str) -> Input:
     try:
         return BytesArrived(at_s, text.encode("latin-1"))
     except UnicodeEncodeError:
-        raise TraceError("holds received bytes that are none") from None
+        raise TraceError("holds received bytes that are not bytes") from None
 
 
 def _key(at_s: float, name: str) -> Input:
