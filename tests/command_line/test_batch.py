@@ -164,7 +164,7 @@ def test_the_text_shows_fits_and_residuals(capsys: pytest.CaptureFixture[str], t
     text = said(capsys, "fit", "amber", traces["stiff"], traces["uncounted"])
     assert "misfit" in text
     assert "held" in text
-    assert "tells nothing" in text
+    assert "no usable data" in text
     assert "No turns were counted" in text
     assert "by your winds: stiffness" in text
     assert " from 1 wind, strength from 0 breaks and 1 survivor" in text

@@ -60,7 +60,7 @@ def test_the_model_says_which_way_round_and_a_difference_is_told(home: Path) -> 
 
 def test_only_somebody_can_say_that_a_motor_broke(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     wound(home, outcome="gone")
-    assert any("nobody said whether it broke" in said for said in picked(home, motor="th-07", ratio="10")[0].said)
+    assert any("no word on whether it broke" in said for said in picked(home, motor="th-07", ratio="10")[0].said)
 
     def so() -> tuple[str, str]:
         with Shelf(home / "shelf.sqlite") as shelf:
@@ -72,7 +72,7 @@ def test_only_somebody_can_say_that_a_motor_broke(home: Path, capsys: pytest.Cap
     assert so() == ("broken", "broken")
     assert main(["flight", "intact", "--wind", "w1"]) == 0
     assert so() == ("stopped", "in_use"), "somebody said now that it came off"
-    assert not any("nobody said" in said for said in picked(home, motor="th-07", ratio="10")[0].said)
+    assert not any("no word on" in said for said in picked(home, motor="th-07", ratio="10")[0].said)
     kept, said = keeper(Home(home, {}), "w1", "metric")("broke")
     assert kept, said
     assert so() == ("broken", "broken"), "typed in the finished screen"

@@ -131,7 +131,7 @@ def test_a_spoilt_progress_file_is_said_and_left_alone_and_the_lesson_goes_on(ho
     file.write_text("spoilt")
     done = run("practice", "--json", *FAST, "--lesson", "back-off", "--script", "steady")
     assert done.returncode == 0
-    assert "mend it or move it away" in done.stderr
+    assert "fix it or move it away" in done.stderr
     found = json.loads(done.stdout.splitlines()[-1])
     assert found["score"] > PASS_SCORE
     assert (found["best"], found["tries"]) == (None, None)

@@ -134,6 +134,6 @@ def test_wrong_words_are_one_sentence(words: tuple[str, ...], what: str, capsys:
     said = capsys.readouterr().err
     assert ended.value.code == 2
     assert what in said
-    assert "--help' tells what to type.\n" in said
+    assert "--help' shows what to type.\n" in said
     assert said.count("\n") == 1
     assert "\x1b" not in said

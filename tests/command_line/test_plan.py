@@ -176,7 +176,7 @@ def test_steps_in_other_units_are_told_beside_the_length(capsys: pytest.CaptureF
     assert said(capsys, *TH_07, "--pace", "60 cm") == paces, "the length of a pace says that it is paces"
     taped = said(capsys, *TH_07, "--steps", "tape", "--tape", "25 cm")
     assert said(capsys, *TH_07, "--tape", "25 cm") == taped
-    assert "is none of metres, inches, feet" in refused(capsys, 2, *TH_07, "--steps", "yards")
+    assert "is not one of metres, inches, feet" in refused(capsys, 2, *TH_07, "--steps", "yards")
 
 
 def test_the_set_up_stands_in_for_what_is_not_typed(capsys: pytest.CaptureFixture[str], home: Path) -> None:

@@ -69,7 +69,7 @@ SPOILT = (
 def test_a_spoilt_file_is_said_and_left_alone(tmp_path: Path, text: str) -> None:
     file = tmp_path / PROGRESS_FILE
     file.write_text(text)
-    with pytest.raises(Problem, match="mend it or move it away"):
+    with pytest.raises(Problem, match="fix it or move it away"):
         load_progress(tmp_path)
     assert file.read_text() == text
 
@@ -77,7 +77,7 @@ def test_a_spoilt_file_is_said_and_left_alone(tmp_path: Path, text: str) -> None
 def test_what_is_not_text_or_not_a_file_is_said(tmp_path: Path) -> None:
     file = tmp_path / PROGRESS_FILE
     file.write_bytes(b"\xff\xfe")
-    with pytest.raises(Problem, match="spoilt"):
+    with pytest.raises(Problem, match="damaged"):
         load_progress(tmp_path)
     file.unlink()
     file.mkdir()

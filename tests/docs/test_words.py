@@ -67,9 +67,10 @@ def sentences() -> Iterator[tuple[str, str]]:
         if path.parent.name == "command_line" and path.stem in HELP:
             yield f"{path.name}:1", ast.get_docstring(tree) or ""
         for node in ast.walk(tree):
-            if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in hidden:
-                if " " in node.value and "CREATE TABLE" not in node.value:
-                    yield f"{path.name}:{node.lineno}", node.value
+            if not isinstance(node, ast.Constant) or not isinstance(node.value, str) or node in hidden:
+                continue
+            if " " in node.value and "CREATE TABLE" not in node.value:
+                yield f"{path.name}:{node.lineno}", node.value
     page = PROGRAM / "screen" / "page.html"
     text = page.read_text(encoding="utf-8")
     outside = re.sub(r"<(script|style)>.*?</\1>|<[^>]*>", " ", text, flags=re.DOTALL)

@@ -44,7 +44,7 @@ def last_time(home: Home, shelf: Shelf, motor: str, hand: str | None, *, simulat
         said.append(f"Motor {motor} was wound left-hand in its last wind.")
     if last.outcome == "gone":
         said.append(
-            f"In the last wind of motor {motor} torque was lost, with no word on whether it broke: if so, 'winding-coach"
+            f"The last wind of motor {motor} lost torque, with no word on whether it broke: if so, 'winding-coach"
             f" flight broke --wind {last.id[:SHORT_ID]}'."
         )
     left = _turns_left(home, shelf, last)
