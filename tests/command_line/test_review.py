@@ -244,7 +244,7 @@ def test_a_batch_from_its_traces_and_from_what_was_fitted(
     with Shelf(home / SHELF_FILE) as shelf:
         shelf.add(Batch("amber", densities_kg_per_m=(2.20e-3, 2.22e-3, 2.19e-3)))
         out, _ = said(capsys, "--batch", "amb")
-        assert "No wind tells its torque yet" in out
+        assert "No wind shows its torque yet" in out
         assert "3 strips: 2.203 g/m" in out
         base = winds("Wren", 2, 0.0)
         shelf.log(

@@ -180,7 +180,7 @@ def test_lost_lines_and_many_stalls_are_told_shortly() -> None:
     )
     said = " ".join(told(many, "metric"))
     assert "and 10 more" in said
-    assert "and 4 times more" in said
+    assert "and 4 more" in said
     assert "3 lines were lost" in said
     assert "restarted 2 times" in said
     fewer = replace(
