@@ -155,7 +155,7 @@ def _named(words: str, there: dict[str, Path]) -> dict[str, Path]:
         elif word in ASKED:
             raise Problem(f"--with: there is no {word} in the folder of the data: leave it out, or name its --home.")
         elif word != "nothing":
-            raise UsageProblem(f"--with: '{word}' is none of {', '.join(ASKED)}, log=FILE or nothing.")
+            raise UsageProblem(f"--with: '{word}' is not one of {', '.join(ASKED)}, log=FILE or nothing.")
     return wanted
 
 
