@@ -11,6 +11,7 @@ from winding_coach.indexing import look
 from winding_coach.recomputing import again_of, coach_id, left_to_do, recompute
 from winding_coach.shelf.records import Again
 from winding_coach.shelf.store import Shelf
+from winding_coach.traces.files import read_trace
 
 pytestmark = pytest.mark.usefixtures("hurried_disk")
 RECORDING = Path(__file__).parents[1] / "recordings" / "good-wind.wind.jsonl.gz"
@@ -47,8 +48,10 @@ def test_several_processes_go_on_where_it_was_broken_off(tmp_path: Path) -> None
 def test_the_present_coach_makes_of_a_recording_what_it_says_live() -> None:
     again = again_of(RECORDING, "w", "s", "c")
     assert (again.wind, again.trace_sha256, again.coach, again.trouble) == ("w", "s", "c", None)
-    assert (again.outcome, again.peak_turns) == ("done", 1310.0)
-    assert again.peak_torque_Nm == pytest.approx(6.9814e-3, abs=1e-7)
+    said = read_trace(RECORDING).summary
+    assert said is not None
+    assert (again.outcome, again.peak_turns) == (said["outcome"], said["peak_turns"])
+    assert again.peak_torque_Nm == pytest.approx(said["peak_torque_mNm"] * 1e-3, abs=1e-7)
 
 
 def test_a_trace_that_makes_trouble_is_told_with_the_rest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -16,6 +16,7 @@ review          what happened in a wind, in a season, and how well it was wound;
 report          pictures and pages of that
 shelf           what has a name, winds and flights, in one file
 indexing, recomputing, saving, merging    traces to the shelf; copies out and in
+system          what differs from system to system: signals, disk, replacing a file
 errors          one tree of exceptions
 values          dataclasses made at every sample, which nothing may change
 private         files that only their user can read, replaced whole or not at all

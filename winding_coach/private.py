@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from winding_coach.system import onto_disk, put_in_place
+
 
 def private_folder(folder: Path) -> None:
     """Make a folder for its user alone, and those above it that are missing too; one that is there stays as it is.
@@ -41,8 +43,8 @@ def written_whole(path: Path, mode: int = 0o600) -> Iterator[Path]:
         os.close(os.open(fresh, os.O_RDWR | os.O_CREAT | os.O_TRUNC, mode))
         yield fresh
         with fresh.open("rb+") as written:
-            os.fsync(written.fileno())
-        os.replace(fresh, path)
+            onto_disk(written.fileno())
+        put_in_place(fresh, path)
     except BaseException:
         with suppress(OSError, ValueError):
             fresh.unlink(missing_ok=True)

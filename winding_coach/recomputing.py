@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import signal
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool as BrokenProcessPool
@@ -22,6 +21,7 @@ from winding_coach.coach.said import Summary
 from winding_coach.replaying import summary_again
 from winding_coach.shelf.records import Again, Wind
 from winding_coach.shelf.store import Shelf
+from winding_coach.system import leave_keys_to_the_first
 from winding_coach.traces.files import read_trace
 from winding_coach.traces.rows import TraceError
 
@@ -113,14 +113,9 @@ def _made(folder: Path, winds: list[Wind], coach: str, processes: int) -> Iterat
 @contextmanager
 def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
     """Lend fresh processes: no thread or open file of this one goes with them."""
-    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=_leave_it_to_the_first)
+    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=leave_keys_to_the_first)
     try:
         yield pool
     finally:
         # Broken off, what runs is let end and what waits is dropped.
         pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _leave_it_to_the_first() -> None:
-    """Ctrl-C reaches every process of a terminal: the first one ends the others."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -22,6 +22,7 @@ from winding_coach.errors import WrongFile
 from winding_coach.private import private_folder, written_whole
 from winding_coach.shelf.schema import ShelfError
 from winding_coach.shelf.store import SHELF_FILE, Shelf
+from winding_coach.system import onto_disk
 from winding_coach.traces.glance import fingerprint
 
 MANIFEST = "backup.json"
@@ -227,4 +228,4 @@ def _write_manifest(folder: Path, made: datetime, listed: dict[str, dict[str, An
         json.dump(content, out, ensure_ascii=False, indent=1)
         out.write("\n")
         out.flush()
-        os.fsync(out.fileno())
+        onto_disk(out.fileno())

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from tests.traces.test_files import HEADER
+from winding_coach import private, system
 from winding_coach.command_line import headless
 from winding_coach.command_line.batch import batch_file
 from winding_coach.command_line.home import Home
@@ -125,6 +126,7 @@ def test_signals_are_taken_as_far_as_the_system_has_them(monkeypatch: pytest.Mon
 def test_a_trace_has_the_same_bytes_everywhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without O_BINARY Windows would write other line ends, and count bytes that were never given to it."""
     monkeypatch.setattr(os, "O_BINARY", os.O_CLOEXEC, raising=False)
+    monkeypatch.setattr(system, "BINARY", runpy.run_path(str(system.__file__))["BINARY"])
     namespace = runpy.run_path(str(files.__file__))
     assert namespace["BINARY"] == os.O_CLOEXEC
     asked: list[int] = []
@@ -137,6 +139,74 @@ def test_a_trace_has_the_same_bytes_everywhere(tmp_path: Path, monkeypatch: pyte
     monkeypatch.setattr(os, "open", noted)
     namespace["TraceWriter"](tmp_path, HEADER).close()
     assert asked[0] & os.O_CLOEXEC
+
+
+class OpenElsewhere:
+    """`os.replace` as Windows has it while somebody has the file open, for so many tries."""
+
+    def __init__(self, tries: int, winerror: int | None = 32) -> None:
+        self.left, self.winerror, self.waited_s = tries, winerror, 0.0
+        self.real = os.replace
+
+    def __call__(self, fresh: Path, path: Path) -> None:
+        if self.left > 0:
+            self.left -= 1
+            error = PermissionError(errno.EACCES, "in use", str(path))
+            error.winerror = self.winerror  # type: ignore[attr-defined]
+            raise error
+        self.real(fresh, path)
+
+    def sleep(self, seconds: float) -> None:
+        self.waited_s += seconds
+
+
+@pytest.mark.parametrize(("tries", "held"), [(0, "new"), (4, "new"), (99, "old")])
+def test_a_file_that_is_open_elsewhere_is_replaced_when_it_is_let_go(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, tries: int, held: str
+) -> None:
+    """A scanner that looks into a file for a moment; one that keeps it. Either way it holds the old text or the new."""
+    path = tmp_path / "settings.json"
+    path.write_text("old")
+    windows = OpenElsewhere(tries)
+    monkeypatch.setattr(os, "replace", windows)
+    monkeypatch.setattr(system.put_in_place, "__defaults__", (windows.sleep,))
+    if held == "new":
+        private.write_private(path, "new")
+    else:
+        with pytest.raises(PermissionError):
+            private.write_private(path, "new")
+    assert path.read_text() == held
+    assert list(tmp_path.iterdir()) == [path]
+    assert windows.waited_s <= 1.0
+
+
+def test_what_may_not_be_written_is_not_tried_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    refused = OpenElsewhere(99, winerror=None)
+    monkeypatch.setattr(os, "replace", refused)
+    monkeypatch.setattr(system.put_in_place, "__defaults__", (refused.sleep,))
+    with pytest.raises(PermissionError):
+        private.write_private(tmp_path / "a", "new")
+    assert refused.waited_s == 0.0
+
+
+def test_a_mac_is_asked_to_empty_the_drive_s_memory_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import fcntl
+
+    asked: list[int] = []
+    synced: list[int] = []
+    monkeypatch.setattr(fcntl, "F_FULLFSYNC", 51, raising=False)
+    monkeypatch.setattr(fcntl, "fcntl", lambda file, command: asked.append(command))
+    monkeypatch.setattr(os, "fsync", synced.append)
+    private.write_private(tmp_path / "a", "new")
+    assert asked == [51]
+    assert not synced
+
+    def cannot(file: int, command: int) -> None:
+        raise OSError(errno.ENOTSUP, "not on this file system")
+
+    monkeypatch.setattr(fcntl, "fcntl", cannot)
+    private.write_private(tmp_path / "a", "newer")
+    assert len(synced) == 1
 
 
 @pytest.mark.parametrize("name", ["CON", "nul", "aux.old", "com1", "LPT9.x", "a:b", "a/b", "a\\b", "..", "x.", "x "])

@@ -11,7 +11,6 @@ import contextlib
 import os
 import queue
 import shlex
-import signal
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -28,6 +27,7 @@ from winding_coach.command_line.typed import MOST_SEED, number, quantity, whole
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.simulator.faults import KINDS
 from winding_coach.simulator.hands import STYLES
+from winding_coach.system import take_signals
 from winding_coach.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -327,9 +327,7 @@ def _stopper(lines: queue.SimpleQueue[str] | None) -> Callable[[], bool]:
     lines: takes the lines of standard input, whose end counts then.
     """
     ended: list[bool] = []
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), lambda *_: ended.append(True))
+    take_signals(lambda *_: ended.append(True))
     if lines is not None:
         # A thread, since not every system can ask a pipe whether it has ended.
         threading.Thread(target=_read_lines, args=(lines, ended), daemon=True).start()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import signal
 import sys
 import threading
 from collections.abc import Callable
@@ -14,6 +13,7 @@ from winding_coach.coach.wording import PHASE_WORDS
 from winding_coach.command_line.lines_out import LinesOut
 from winding_coach.inputs import KEYS
 from winding_coach.simulator.hands import COMMANDS
+from winding_coach.system import take_signals
 from winding_coach.units import UnitSystem, show
 
 HAND_OVER = (
@@ -143,7 +143,4 @@ def close_on_signals(press: Callable[[str], None]) -> None:
     def handle(_number: int, _frame: Any) -> None:
         press("quit")
 
-    # A terminal that hangs up; the last is what Windows sends when the console's window is closed.
-    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), handle)
+    take_signals(handle)

@@ -6,10 +6,9 @@ Nothing waits for a clock: a row is answered before the next one is read, so bot
 from __future__ import annotations
 
 import json
-import signal
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
@@ -19,6 +18,7 @@ from winding_coach.coach.step import Coach
 from winding_coach.command_line.headless import sentence
 from winding_coach.command_line.problem import Problem
 from winding_coach.inputs import Ended, Input
+from winding_coach.system import ended_by
 from winding_coach.traces.files import LONGEST_LINE, Trace
 from winding_coach.traces.header import header_from
 from winding_coach.traces.rows import TraceError, input_from, is_input, load
@@ -154,17 +154,8 @@ def _ended_by_signals() -> Iterator[list[bool]]:
         if not state[0]:
             raise _Asked
 
-    before = {}
-    for name in ("SIGINT", "SIGTERM", "SIGBREAK"):
-        if hasattr(signal, name):
-            before[getattr(signal, name)] = signal.signal(getattr(signal, name), handle)
-    try:
+    with ended_by(handle), suppress(_Asked):
         yield state
-    except _Asked:
-        pass
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 def answer_rows(rows: Rows, coach: Coach, how: Answers, out: IO[str] | None = None) -> int:

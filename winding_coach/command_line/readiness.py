@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal
 from winding_coach import __version__
 from winding_coach.command_line.home import CALIBRATION_FILE
 from winding_coach.command_line.problem import Problem
+from winding_coach.system import onto_disk
 
 if TYPE_CHECKING:
     from winding_coach.sources.ports import Port
@@ -68,7 +69,7 @@ def data_folder(folder: Path) -> Finding:
             with tempfile.NamedTemporaryFile(dir=folder, prefix=".ready-") as file:
                 file.write(b"ready\n")
                 file.flush()
-                os.fsync(file.fileno())
+                onto_disk(file.fileno())
         elif not (above.is_dir() and os.access(above, os.W_OK | os.X_OK)):
             raise PermissionError(13, "Permission denied")
         free = shutil.disk_usage(above).free

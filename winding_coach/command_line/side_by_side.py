@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import nullcontext
@@ -12,6 +11,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from winding_coach.command_line.upkeep import bar
+from winding_coach.system import leave_keys_to_the_first
 
 Result = TypeVar("Result")
 PAYS_FROM = 4
@@ -38,7 +38,7 @@ def _results(work: Callable[[Path], Result], paths: Sequence[Path]) -> Iterator[
         return
     # No thread or open file of this process goes with the fresh ones; a key that stops us is for us alone.
     fresh = get_context("spawn")
-    pool = ProcessPoolExecutor(processes, fresh, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
+    pool = ProcessPoolExecutor(processes, fresh, initializer=leave_keys_to_the_first)
     try:
         yield from pool.map(work, paths)
     finally:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
-import signal
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
+
+from winding_coach.system import ended_by
 
 LEAVES_WITHIN_S = 3.0
 """A terminal that takes nothing more keeps a program from leaving its screen; then it ends without."""
@@ -28,11 +29,8 @@ def closed_by_signals(stop: Callable[[], None], leave: Callable[[], object]) -> 
         threading.Thread(target=close, name="closing by a signal", daemon=True).start()
         leave()
 
-    numbers = [getattr(signal, name) for name in SIGNALS if hasattr(signal, name)]
-    before = {number: signal.signal(number, handle) for number in numbers}
-    try:
-        yield
-    finally:
-        left.set()
-        for number, handler in before.items():
-            signal.signal(number, handler)
+    with ended_by(handle, SIGNALS):
+        try:
+            yield
+        finally:
+            left.set()

@@ -8,6 +8,8 @@ import threading
 import time
 from collections.abc import Callable
 
+from winding_coach.system import onto_disk
+
 CANNOT_SYNC = (errno.EINVAL, errno.ENOTSUP)
 SLOW_S = 2.0
 GONE = "The trace's file is gone: put its disk back or start again with another --home; coaching continues."
@@ -70,7 +72,7 @@ class Disk:
 
     def _synced(self) -> str | None:
         try:
-            os.fsync(self._file)
+            onto_disk(self._file)
         except OSError as error:
             # Some file systems cannot sync; the rows have been handed over all the same.
             if error.errno not in CANNOT_SYNC:

@@ -16,6 +16,7 @@ from typing import Any, BinaryIO
 
 from winding_coach.inputs import Input
 from winding_coach.private import private_folder
+from winding_coach.system import BINARY
 from winding_coach.traces.disk import Disk
 from winding_coach.traces.header import Header, header_from
 from winding_coach.traces.pen import Pen
@@ -24,7 +25,6 @@ from winding_coach.traces.rows import TraceError, dump, input_from, input_row, i
 SUFFIX = ".wind.jsonl"
 SYNC_EVERY_S = 1.0
 CLOSES_WITHIN_S = 10.0
-BINARY: int = getattr(os, "O_BINARY", 0)
 """Windows would write other line ends, and count them."""
 LONGEST_LINE = 2**20
 CHUNK = 2**18
