@@ -531,6 +531,23 @@ def test_notes_of_a_wind_that_never_was() -> None:
     assert summary.as_json()["time_in_rate_band"] is None
 
 
+def test_a_wind_that_ends_early_ends_where_its_last_climb_did() -> None:
+    """Steps let torque fall: the highest may be many turns before the end, and what came off counts from the end."""
+    notes = Notes()
+    saw_tooth = ((1000.0, 6.4), (1000.0, 4.5), (1100.0, 6.0), (1200.0, 6.2), (1200.0, 4.0), (1210.0, 3.9))
+    at_s = 0.0
+    for turns, torque_mNm in saw_tooth:
+        for _ in range(20):
+            at_s += 0.1
+            notes.tell(replace(CALM, at_s=at_s, phase=Phase.WALK_IN, turns=turns, torque_Nm=1e-3 * torque_mNm))
+    assert notes.marks.peak_turns == 1000.0
+    notes.ended()
+    marks = notes.marks
+    assert (marks.peak_turns, marks.peak_torque_Nm) == (1200.0, pytest.approx(6.4e-3, rel=0.02))
+    assert marks.peak_at_s is not None
+    assert 6.0 < marks.peak_at_s < 8.1
+
+
 def test_the_curve_is_bounded_and_keeps_its_ends_in_order() -> None:
     curve = Curve()
     for number in range(20_000):

@@ -52,6 +52,20 @@ def test_nothing_known_of_the_crank_holds_nothing() -> None:
     assert level.tick(0.53, 0.0, None, RIPPLE) == 0.53
 
 
+def test_steps_of_the_feet_are_not_taken_for_a_ripple_as_large() -> None:
+    """Torque was shown up to four seconds late where somebody stepped in with a meter alone."""
+    level = Level(20.0)
+    for _ in range(200):
+        level.tick(0.5, 0.0, 0.01, RIPPLE)
+    after = 0.0
+    for step in range(6):
+        for i in range(60):
+            smoothed = 0.25 + 0.25 * min(i / 40.0, 1.0)
+            after = level.tick(smoothed, 0.0, 0.5 if i < 30 else 0.03, 0.3)
+            assert abs(after - smoothed) <= 1.5 * BAND_RIPPLE * RIPPLE, step
+    assert after == pytest.approx(0.5, abs=BAND_RIPPLE * RIPPLE)
+
+
 @pytest.mark.no_cover
 def test_the_peak_of_streams_by_another_hand_is_hardly_too_high() -> None:
     """Before, 9.8 and 7.9 % too high: a slow crank that stops in mid-turn, a ripple of 5 %."""

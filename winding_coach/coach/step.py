@@ -303,6 +303,7 @@ class Coach:
             self._phase_before_break = self._here.phase
         self._here = InPhase(phase, self._at_s, before=self._here.phase)
         if phase is Phase.BACK_OFF:
+            self._notes.ended()
             self._intake.turns.back_off(self._notes.marks.peak_turns, self._intake.share_of(self._notes.top_Nm))
         self._phases = (*self._phases, (self._at_s, self._intake.turns.turns, phase))
         self._saying.append(PhaseSaid(self._at_s, phase))

@@ -240,3 +240,5 @@ BAND_HOLDS_S = 3.5
 """After a doubt it narrows over this time: as long as what was doubtful is among what is smoothed."""
 BAND_SETTLES_S, BAND_SLOPE = 4.0, 0.5
 """Time in which torque settles within the band, and the share of the slow rate at which it continues there."""
+RIPPLE_FALLS_S, RIPPLE_RISES_S = 3.0, 20.0
+"""How quickly the ripple that is taken for granted falls and rises: what steps leave in it must not stay."""
