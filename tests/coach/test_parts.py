@@ -280,6 +280,26 @@ def test_a_fall_of_torque_is_a_step_until_it_stays_down() -> None:
     assert steps.next(replace(walk, lies_s=7.5, waits_s=7.5), LIMITS) is Phase.BACK_OFF
 
 
+def test_a_crank_that_stands_while_torque_is_far_down_has_ended() -> None:
+    """Somebody who stopped far out and went to the hooks was told to keep cranking through the whole back-off."""
+    low = replace(CALM, phase=Phase.WALK_IN, led=True, cranking=False, phase_top_Nm=0.8 * LIMITS.peak_Nm)
+    low = replace(low, torque_Nm=0.5 * LIMITS.peak_Nm)
+    steps = SignalSteps()
+    assert steps.next(replace(low, at_s=1.0), LIMITS) is None
+    assert steps.next(replace(low, at_s=4.0, cranking=True), LIMITS) is None, "a rest"
+    assert steps.next(replace(low, at_s=5.0), LIMITS) is None
+    assert steps.next(replace(low, at_s=11.5), LIMITS) is Phase.BACK_OFF
+    for other in (
+        replace(low, phase_top_Nm=0.96 * LIMITS.peak_Nm),  # told to stop and step in
+        replace(low, torque_Nm=0.75 * LIMITS.peak_Nm),
+        replace(low, distance_m=1.0),
+        replace(low, counted=False),
+        replace(low, arriving=True),
+    ):
+        steps = SignalSteps()
+        assert [steps.next(replace(other, at_s=at_s), LIMITS) for at_s in (1.0, 9.0)] == [None, None]
+
+
 def test_two_sensors_show_a_back_off_at_once_and_cranking_on_takes_it_back() -> None:
     steps = SignalSteps()
     walk = replace(CALM, phase=Phase.WALK_IN, taken_off=8.0)

@@ -76,6 +76,8 @@ class LiveScale:
         self._before_s = at_s
         if turns != self._turns:
             self._turns, self._turned_s = turns, at_s
+        if torque_Nm is not None and _last_turns(phase, distance_m):
+            self._top_Nm = max(self._top_Nm, torque_Nm)
         if torque_Nm is None or turns is None or passed <= 0.0 or at_s - self._turned_s > TURNED_S:
             return
         limits = self._limits
@@ -95,7 +97,6 @@ class LiveScale:
                 self.at_stretch = self._seen / self._expected
                 self._set(self.at_stretch)
         elif _last_turns(phase, distance_m) and self._corrects_from <= turns <= 1.05 * limits.target_turns:
-            self._top_Nm = max(self._top_Nm, torque_Nm)
             if torque_Nm < STEPPED * self._top_Nm:
                 return
             expected = self._path.torque_at(turns)

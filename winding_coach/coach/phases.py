@@ -35,6 +35,8 @@ FELL_FROM_TOP = 0.08
 NEAR_PEAK = 0.94
 LIES_AT_HOOKS_S, LIES_AT_TARGET_S, LIES_COUNTED_S, LIES_IN_WALK_S = 2.0, 3.0, 4.5, 7.0
 """So long torque lies low before it counts as backed off; a step's is back sooner, or the crank is turned on."""
+STANDS_LOW_S = 6.0
+"""The crank stands so long, though after the first second the word was to go on."""
 STILL_IN_WALK_S = 8.0
 """A walk that just balances the crank keeps torque still too, but hardly for so long."""
 TAKEN_OFF_TURNS_OF_CRANK = 0.9
@@ -184,6 +186,16 @@ def _ended_early(now: Moment, limits: Limits) -> bool:
     return stays and not out and now.torque_Nm < (1.0 - 1.5 * FELL_FROM_TOP) * now.phase_top_Nm
 
 
+def _stands_low(now: Moment, limits: Limits) -> bool:
+    """The counted crank stands though to go on was said, and torque is far down: somebody who ended far out is at the
+    hooks. Who was at the target's torque may be on the way in, as the stop told them."""
+    if now.torque_Nm is None or not now.counted or now.cranking is not False or now.arriving or now.in_doubt:
+        return False
+    out = now.distance_m is not None and now.distance_m > limits.hooks_m + 0.15
+    fell = now.torque_Nm < (1.0 - 1.5 * FELL_FROM_TOP) * now.phase_top_Nm
+    return fell and not out and now.phase_top_Nm < NEAR_PEAK * limits.peak_Nm
+
+
 def _taken_off(now: Moment, limits: Limits) -> bool:
     """Two sensors saw the crank go back."""
     return now.taken_off >= TAKEN_OFF_TURNS_OF_CRANK * limits.ratio
@@ -289,6 +301,7 @@ BY_SIGNAL: tuple[Step, ...] = (
     Step(Phase.WALK_IN, _turned_back, Phase.FINAL_TURNS, for_s=STEP_LASTS_S),
     Step(Phase.WALK_IN, _taken_off, Phase.BACK_OFF),
     Step(Phase.WALK_IN, _ended_early, Phase.BACK_OFF),
+    Step(Phase.WALK_IN, _stands_low, Phase.BACK_OFF, for_s=STANDS_LOW_S),
     Step(Phase.BACK_OFF, _walks_on, Phase.WALK_IN, for_s=0.5),
     Step(Phase.BACK_OFF, _cranked_on, Phase.FINAL_TURNS, for_s=0.5),
     Step(Phase.BACK_OFF, _launch_torque, Phase.READY),
