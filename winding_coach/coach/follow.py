@@ -45,3 +45,43 @@ class Fallen:
             self._rise_from = at_s, torque_Nm
         start_s, low = self._rise_from
         self.rises_s = at_s - start_s if torque_Nm > (1.0 + FELL) * low else 0.0
+
+
+HOLDS, FORGETS_S = 0.98, 2.5
+"""Torque within this share of its top has not begun to fall; a top that torque only drifts away from is forgotten."""
+GOES_ON_TURNS = 60.0
+"""Turns counted since torque was last lowest: what fell was a walk, and the crank goes on."""
+
+
+class Edge:
+    """Where torque was before its last fall: `at_s` and `turns`. A wind that ends is over there."""
+
+    def __init__(self) -> None:
+        self.at_s = 0.0
+        self.turns: float | None = None
+        self._before_s: float | None = None
+        self._top_Nm = 0.0
+        self._low: tuple[float, float | None] | None = None
+
+    def tell(self, at_s: float, torque_Nm: float, turns: float | None) -> None:
+        """Take one moment of winding."""
+        passed = 0.0 if self._before_s is None else at_s - self._before_s
+        self._before_s = at_s
+        if self._low is not None and not self._comes_back(torque_Nm, turns):
+            if torque_Nm < self._low[0]:
+                self._low = torque_Nm, turns
+            return
+        if self._low is not None:
+            self._low, self._top_Nm = None, torque_Nm
+        off = torque_Nm - self._top_Nm
+        self._top_Nm += off if off > 0.0 else off * min(passed / FORGETS_S, 1.0)
+        if torque_Nm >= HOLDS * self._top_Nm:
+            self.at_s, self.turns = at_s, turns
+        elif torque_Nm < (1.0 - FELL) * self._top_Nm:
+            self._low = torque_Nm, turns
+
+    def _comes_back(self, torque_Nm: float, turns: float | None) -> bool:
+        assert self._low is not None
+        low_Nm, low_turns = self._low
+        on = 0.0 if turns is None or low_turns is None else turns - low_turns
+        return torque_Nm > (1.0 + RECOVERS) * low_Nm or on > GOES_ON_TURNS

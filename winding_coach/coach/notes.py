@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from winding_coach.coach.follow import FELL, RECOVERS
+from winding_coach.coach.follow import Edge
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.phases import LOADED, WINDING
 from winding_coach.coach.said import Alarm, Phase, Summary
@@ -15,26 +15,6 @@ MEAN_S = 0.5
 TURNS_REV_PER_S = 0.35
 COMES_OFF, LONG_S = 0.8, 2.0
 """Torque below this share of its mean is on its way somewhere else; a silence so long begins a new mean."""
-
-
-class Climb:
-    """The top of the climb that goes on: after a step, which lets torque fall and come back, a new one begins."""
-
-    def __init__(self) -> None:
-        self.top_Nm = 0.0
-        self.at_s = 0.0
-        self.turns: float | None = None
-        self._low_Nm: float | None = None
-
-    def tell(self, at_s: float, torque_Nm: float, turns: float | None) -> None:
-        """Take one moment of winding."""
-        if self._low_Nm is not None:
-            self._low_Nm = min(self._low_Nm, torque_Nm)
-        elif torque_Nm < (1.0 - FELL) * self.top_Nm:
-            self._low_Nm = torque_Nm
-        came_back = self._low_Nm is not None and torque_Nm > (1.0 + RECOVERS) * self._low_Nm
-        if came_back or torque_Nm > self.top_Nm:
-            self.top_Nm, self.at_s, self.turns, self._low_Nm = torque_Nm, at_s, turns, None
 
 
 class Notes:
@@ -55,7 +35,7 @@ class Notes:
         self._low_s = 0.0
         self._marks: Marks | None = None
         self._top_at_s: float | None = None
-        self._climb = Climb()
+        self._edge = Edge()
 
     def tell(self, now: Moment) -> None:
         """Take one moment."""
@@ -72,8 +52,8 @@ class Notes:
         if now.phase in LOADED and turning and mean_Nm > self.top_Nm and now.phase is not Phase.READY:
             self.top_Nm, self._top_turns, self._marks = mean_Nm, now.turns, None
             self._top_at_s = now.at_s
-        if now.phase in WINDING and turning:
-            self._climb.tell(now.at_s, mean_Nm, now.turns)
+        if now.phase in WINDING:
+            self._edge.tell(now.at_s, now.torque_Nm, now.turns)
         if now.phase is Phase.READY and now.gone_s == 0.0 and now.torque_Nm > COMES_OFF * mean_Nm:
             self._launch_Nm, self._launch_turns, self._marks = mean_Nm, now.turns, None
         if now.phase in BANDED and now.rate_Nm_per_s is not None and now.silent_s < 0.5:
@@ -106,10 +86,10 @@ class Notes:
         return self._mean_Nm
 
     def ended(self) -> None:
-        """The climb is over. Where steps let torque fall, it may have been highest long before: turns are the last's."""
-        climb = self._climb
-        if self._top_at_s is not None and climb.at_s > self._top_at_s:
-            self._top_turns, self._top_at_s, self._marks = climb.turns, climb.at_s, None
+        """The climb is over. Torque may have been highest long before, where steps let it fall: turns are the last's."""
+        at_s, turns = self._edge.at_s, self._edge.turns
+        if self._top_at_s is not None and at_s > self._top_at_s and turns is not None:
+            self._top_turns, self._top_at_s, self._marks = turns, at_s, None
 
     def alarmed(self, alarm: Alarm) -> None:
         """Take one alarm that went on or off."""
