@@ -45,8 +45,10 @@ STANDS_S, SLOWER_AFTER_S, AGAIN_S = 3.0, 2.0, 4.0
 as they are heard. The same word is said again after so long."""
 BACK_AFTER_S, PILES_UP = 1.5, 1.03
 """Who waits is sent on sooner where torque is above the path's already: a quick crank is soon far behind."""
-WAIT_BELOW, WALK_FROM = 0.78, 0.90
-"""Torque that is about to be below this share of the path's cannot wait for that: the feet do, until it is back."""
+WAIT_BELOW, WALK_FROM = 0.55, 0.90
+"""Torque that is about to be below this share of the path's cannot wait for that: the feet do, until it is back. Far
+below the path on purpose: each time somebody sets out anew the crank stands for a moment and torque dips; a walk that
+goes on somewhat ahead of its path costs less than a dozen of those (simulated, three laws of slack)."""
 FLOOR = 1.2
 """Of two paces the slower is asked for unless the quicker one is hardly more than is wanted: too quick a walk costs a
 fifth of the torque within a second, too slow a one lets it climb gently."""
@@ -55,6 +57,8 @@ STEP_AT, STEP_FROM = 0.97, 0.92
 """Who steps may step when torque is about to be at the first share of the path's, and is at the second."""
 STEPS_AT_M_PER_S, STEPS_TIMES = 0.14, 1.8
 """Feet that go faster than this, and than so many times what was asked, make a step."""
+STRIDE_DEPTH = 0.45
+"""What loses so much of torque at once is a stride, whatever the crank did meanwhile: no walk lets it fall so far."""
 STEP_EVERY_S = 2.2
 STEPPER_AFTER, WALKER_AFTER_S = 2, 12.0
 STEP_STRETCH = 0.12
@@ -220,10 +224,11 @@ class Lead:
         # A crank that stopped lets torque fall by itself; that is no long step.
         deep = step.depth >= STEP_DEPTH
         quick = deep and step.crank_turned is not False and self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
-        if not quick:
+        stride = step.depth >= STRIDE_DEPTH
+        if not (quick or stride):
             return False
         together = self._long_s is not None and step.at_s - self._long_s < WALKER_AFTER_S
-        self._steps_long = self._steps_long + 1 if together else 1
+        self._steps_long = STEPPER_AFTER if stride else self._steps_long + 1 if together else 1
         self._long_s = step.at_s
         length = None if step.from_m is None or step.to_m is None else step.from_m - step.to_m
         if self._steps_long >= STEPPER_AFTER or self.stepper:
