@@ -88,7 +88,7 @@ class Notes:
     def ended(self) -> None:
         """The climb is over. Torque may have been highest long before, where steps let it fall: turns are the last's."""
         at_s, turns = self._edge.at_s, self._edge.turns
-        if self._top_at_s is not None and at_s > self._top_at_s and turns is not None:
+        if turns is not None and self._top_turns is not None and turns > self._top_turns:
             self._top_turns, self._top_at_s, self._marks = turns, at_s, None
 
     def alarmed(self, alarm: Alarm) -> None:
