@@ -61,13 +61,6 @@ def test_the_dip_of_setting_out_stops_nobody() -> None:
     assert "wait_here" not in led(dip)
 
 
-def test_one_stride_shows_a_stepper_at_once() -> None:
-    learning = Learning()
-    stride = [1.0] * 30 + [1.0 - 0.1 * n for n in range(6)] + [0.5 + 0.01 * n for n in range(20)]
-    assert "step_shorter" in led(stride, learning)
-    assert learning.habits.steps is True
-
-
 def test_somebody_twice_as_quick_as_the_words_is_told_slower_ones() -> None:
     usual, quick = Learning(Habits(pace=1.0)), Learning(Habits(pace=2.0))
     order = ["wait_here", "walk_slower", "walk_on", "walk_quicker"]

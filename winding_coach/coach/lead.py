@@ -57,8 +57,6 @@ STEP_AT, STEP_FROM = 0.97, 0.92
 """Who steps may step when torque is about to be at the first share of the path's, and is at the second."""
 STEPS_AT_M_PER_S, STEPS_TIMES = 0.14, 1.8
 """Feet that go faster than this, and than so many times what was asked, make a step."""
-STRIDE_DEPTH = 0.45
-"""What loses so much of torque at once is a stride, whatever the crank did meanwhile: no walk lets it fall so far."""
 STEP_EVERY_S = 2.2
 STEPPER_AFTER, WALKER_AFTER_S = 2, 12.0
 STEP_STRETCH = 0.12
@@ -224,11 +222,10 @@ class Lead:
         # A crank that stopped lets torque fall by itself; that is no long step.
         deep = step.depth >= STEP_DEPTH
         quick = deep and step.crank_turned is not False and self._quickest > max(STEPS_AT_M_PER_S, STEPS_TIMES * asked)
-        stride = step.depth >= STRIDE_DEPTH
-        if not (quick or stride):
+        if not quick:
             return False
         together = self._long_s is not None and step.at_s - self._long_s < WALKER_AFTER_S
-        self._steps_long = STEPPER_AFTER if stride else self._steps_long + 1 if together else 1
+        self._steps_long = self._steps_long + 1 if together else 1
         self._long_s = step.at_s
         length = None if step.from_m is None or step.to_m is None else step.from_m - step.to_m
         if self._steps_long >= STEPPER_AFTER or self.stepper:
