@@ -86,7 +86,7 @@ class Notes:
         return self._mean_Nm
 
     def ended(self) -> None:
-        """The climb is over. Torque may have been highest long before, where steps let it fall: turns are the last's."""
+        """The climb is over. Where steps let torque fall its highest may lie far back: the turns are the last's."""
         at_s, turns = self._edge.at_s, self._edge.turns
         if turns is not None and self._top_turns is not None and turns > self._top_turns:
             self._top_turns, self._top_at_s, self._marks = turns, at_s, None
