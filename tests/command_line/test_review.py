@@ -229,7 +229,7 @@ def test_a_person_s_progress_and_the_season(home: Path, tmp_path: Path, capsys: 
 
 def test_the_season_loads_neither_scipy_nor_a_screen(home: Path) -> None:
     fill(home, "Wren")
-    assert not loaded("review", "--season", "--home", str(home)) & {"scipy", "textual", "matplotlib", "serial"}
+    assert not loaded("review", "--season", "--home", str(home)) & {"scipy", "textual", "resvg_py", "serial"}
 
 
 def test_a_batch_from_its_traces_and_from_what_was_fitted(

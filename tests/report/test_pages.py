@@ -15,6 +15,7 @@ import pytest
 
 from tests.review.recorded import NAMES, recorded
 from tests.review.test_season import winds
+from winding_coach.report import drawn
 from winding_coach.report.batches import LearnedWind, batch_report
 from winding_coach.report.drawn import NoPlots, inline_svg, picture_png, picture_svg
 from winding_coach.report.html_page import page_html
@@ -149,7 +150,6 @@ def test_a_picture_is_one_svg_with_every_chart_in_it() -> None:
 
 
 def test_a_png_is_as_large_as_it_says() -> None:
-    pytest.importorskip("matplotlib")
     report = reports()[0]
     png = picture_png(report.title, report.charts)
     assert png[:8] == b"\x89PNG\r\n\x1a\n"
@@ -158,9 +158,18 @@ def test_a_png_is_as_large_as_it_says() -> None:
     assert (width, height) == (2 * float(root.attrib["width"]), 2 * float(root.attrib["height"]))
 
 
-def test_without_matplotlib_it_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
+def test_a_png_without_its_extra_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "resvg_py", None)
     with pytest.raises(NoPlots, match=r"winding-coach\[plots\]"):
+        picture_png("x", ())
+
+
+def test_a_png_has_its_words_or_there_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The renderer leaves out what it has no font for, and does not say so."""
+    charts = reports()[0].charts
+    assert picture_png("x", charts) != picture_png("y", charts)
+    monkeypatch.setattr(drawn, "FACES", ("No Such Face",))
+    with pytest.raises(NoPlots, match="needs a font"):
         picture_png("x", ())
 
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 FEW_BYTES = 50_000_000
 """A season of winds takes about this much."""
 EXTRAS = {
-    "plots": ("matplotlib", "PNG pictures of winds"),
+    "plots": ("resvg_py", "PNG pictures of winds"),
     "sound": ("miniaudio", "tone and cues on a sound card"),
     "parquet": ("pyarrow", "export as Parquet"),
     "completion": ("shtab", "completion by the shell"),

@@ -110,7 +110,7 @@ def about(home: Home) -> dict[str, object]:
     }
 
 
-_EXTRAS = ("matplotlib", "miniaudio", "pyarrow", "segno", "shtab")
+_EXTRAS = ("resvg-py", "miniaudio", "pyarrow", "segno", "shtab")
 
 
 def _version_of(name: str) -> str | None:

@@ -1,8 +1,7 @@
-"""Charts in, one picture out: as SVG text, for a page or a file of its own, or as PNG by matplotlib."""
+"""Charts in, one picture out: as SVG text, for a page or a file of its own, or as a PNG of that SVG."""
 
 from __future__ import annotations
 
-import io
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,10 +15,13 @@ from winding_coach.report.svg import clean
 FACE = "Helvetica, Arial, sans-serif"
 COLUMNS = 2
 HEAD = 34.0
-OVER_ALL = 10_000
 PNG_PER_UNIT = 2.0
 """Points of the PNG for one unit of the layout."""
-INSTALL = "PNG needs matplotlib: install it with 'pip install \"winding-coach[plots]\"', or name a .svg or .html file."
+FACES = ("Helvetica", "Arial", "Liberation Sans", "DejaVu Sans", "Noto Sans", "Segoe UI", "FreeSans")
+INSTALL = "PNG needs an extra: install it with 'pip install \"winding-coach[plots]\"', or name a .svg or .html file."
+NO_FACE = (
+    f"PNG needs a font, and this computer has none of {', '.join(FACES)}: install one, or name a .svg or .html file."
+)
 
 
 class NoPlots(CoachError):
@@ -111,59 +113,29 @@ def picture_svg(title: str, charts: Sequence[Chart], notes: Sequence[str] = ()) 
 
 
 def picture_png(title: str, charts: Sequence[Chart], notes: Sequence[str] = ()) -> bytes:
-    """Return the same picture as PNG.
+    """Return the same picture as PNG, two points for a unit, in the first of `FACES` that this computer has.
 
     Raises:
-        NoPlots: matplotlib is not installed.
+        NoPlots: the extra is not installed, or the computer has none of the faces.
     """
     try:
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-        from matplotlib.lines import Line2D
-        from matplotlib.patches import Polygon
-        from matplotlib.patheffects import withStroke
-        from matplotlib.text import Text
+        import resvg_py
     except ImportError:
         raise NoPlots(INSTALL) from None
-    fields, wide, high = _fields(title, charts, notes)
-    figure = Figure(figsize=(wide / 72.0, high / 72.0), dpi=72.0 * PNG_PER_UNIT, facecolor=LIGHT["ground"])
-    FigureCanvasAgg(figure)
-    anchors = {"start": "left", "middle": "center", "end": "right"}
 
-    def say(words: Words, dx: float, dy: float) -> None:
-        text = Text(
-            (words.x + dx) / wide,
-            1.0 - (words.y + dy) / high,
-            # A dollar sign would begin a formula.
-            "".join(c if c.isprintable() else "?" for c in words.text).replace("$", r"\$"),
-            color=LIGHT[words.role],
-            fontsize=0.92 * words.size,  # its face is wider than the one of the SVG
-            ha=anchors[words.anchor],
-            va="baseline",
-            weight="bold" if words.bold else "normal",
-            transform=figure.transFigure,
-            zorder=OVER_ALL,
-        )
-        if words.halo:
-            text.set_path_effects([withStroke(linewidth=3.0, foreground=LIGHT["ground"])])
-        figure.add_artist(text)
+    def png(svg: str, face: str) -> bytes:
+        return bytes(resvg_py.svg_to_bytes(svg_string=svg, zoom=PNG_PER_UNIT, sans_serif_family=face))
 
-    for field in fields:
-        for order, stroke in enumerate(field.strokes):
-            points = [((x + field.x) / wide, 1.0 - (y + field.y) / high) for x, y in stroke.points]
-            if stroke.filled:
-                patch = Polygon(points, closed=True, facecolor=LIGHT[stroke.role], edgecolor="none", zorder=order)
-                patch.set_transform(figure.transFigure)
-                figure.add_artist(patch)
-                continue
-            line = Line2D(*zip(*points, strict=True), color=LIGHT[stroke.role], linewidth=stroke.width, zorder=order)
-            line.set_solid_capstyle("butt")
-            if stroke.dashes:
-                line.set_linestyle((0, tuple(float(part) / stroke.width for part in stroke.dashes.split())))
-            line.set_transform(figure.transFigure)
-            figure.add_artist(line)
-        for one in field.words:
-            say(one, field.x, field.y)
-    out = io.BytesIO()
-    figure.savefig(out, format="png")
-    return out.getvalue()
+    for face in FACES:
+        # What has no face is left out without a word: a letter must make a difference.
+        if png(_letter("x", face), face) != png(_letter("", face), face):
+            svg = picture_svg(title, charts, notes)
+            return png(svg.replace(f'font-family="{FACE}"', f'font-family="{face}"'), face)
+    raise NoPlots(NO_FACE)
+
+
+def _letter(text: str, face: str) -> str:
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="16" height="16">'
+        f'<text x="2" y="12" font-size="12" font-family="{face}">{text}</text></svg>'
+    )
