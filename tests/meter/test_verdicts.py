@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.meter.defects import DEFECTS, GOOD, Defect, Stream
-from tests.meter.spoilt_sets import GOOD_BENCHES, LONG_G, SETS, SHORT_G, SpoiltSet
+from tests.meter.spoilt_sets import GOOD_BENCHES, LONG_G, SETS, SHORT_G, Bench, SpoiltSet
 from winding_coach.meter.calibrating import Calibrated, Point, calibrate
 from winding_coach.meter.calibration import SIMULATED, CalibrationError
 from winding_coach.meter.checking import Arrivals, MeterCheck, check_meter
@@ -100,3 +100,14 @@ def test_noise_is_judged_by_the_launch_torque_where_the_converter_is_not_named()
         )
         assert not fit(found)
         assert fit(checked(Stream(noise=500.0, hello=plain).chunks(seed), 10.0))
+
+
+@pytest.mark.parametrize("side", [-1, 0, 1], ids=["left", "both", "right"])
+def test_a_stop_under_the_largest_of_three_loads_is_named(side: int) -> None:
+    """`meter emulate --weights --fault stop` with the usual weights: 50 g, 18 % light on both sides, was a wrong mass."""
+    low, high = (-12e-3 if side < 1 else -1.0), (12e-3 if side > -1 else 1.0)
+    for seed in SEEDS:
+        faults = said_of(Bench(reads=lambda m: min(max(m, low), high)).points(SHORT_G, seed))
+        assert "touches a stop" in faults[0]
+    lighter = Bench(hung=lambda i, g, s: 0.98 * g if g == 50 else g)
+    assert "another weight hung" in said_of(lighter.points(SHORT_G, SEEDS[0]))[0]
