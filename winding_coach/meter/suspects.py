@@ -28,8 +28,6 @@ LOAD_SHARE, ZERO_SHARE, STOP_SHARE = 0.01, 0.003, 0.01
 STICKS_SHARE, ARMS_SHARE, CREEPS_SHARE = 0.005, 0.005, 0.015
 LEFT_HANGING_SHARE = 0.06
 STOPS_BETWEEN = 8
-HELD_BACK_FROM = 0.05
-"""The largest load alone, too light by more than this share, was stopped: hardly a weight is so wrong; our own rule."""
 LAGS = (0.3, 0.5, 0.7)
 
 
@@ -172,21 +170,15 @@ def _worded(pattern: _Pattern, size: float, points: Sequence[Point], counts: Any
         first = points[own[0]]
         sides = {math.copysign(1.0, points[i].torque_Nm) for i in own}
         both = ", on both sides" if len(sides) > 1 else ""
-        of_largest = math.isclose(abs(first.torque_Nm), largest)
-        if of_largest and -1.0 < size < -HELD_BACK_FROM:
-            return Mishap(
-                "stop",
-                size,
-                f"The largest load, '{first.words or _mNm(first.torque_Nm)}', reads as {1.0 + size:.3f} times itself"
-                f" would{both}: the arm touches a stop, or something under it. Give it room; if it is free, weigh what"
-                " you hang.",
-            )
+        # A stop holds back the largest load, and a weight may be lighter than it is called: the set cannot tell which.
+        held = math.isclose(abs(first.torque_Nm), largest) and -1.0 < size < 0.0
+        or_stop = " Or the arm touches a stop, or something under it: give it room." if held else ""
         return Mishap(
             kind,
             size,
             f"The load '{first.words or _mNm(first.torque_Nm)}' reads {'on the other side, ' if size < -1.0 else ''}as"
             f" {abs(1.0 + size):.3f} times itself would{both}: was another weight hung, or its mass typed wrongly?"
-            " Take it again.",
+            f"{or_stop} Take it again.",
         )
     if kind == "swapped":
         own = [
