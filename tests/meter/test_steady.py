@@ -76,3 +76,21 @@ def test_a_restart_begins_anew() -> None:
     assert [watch.add(sample) for sample in reader.feed(b"".join(lines))] == [None] * 300
     watch.restart()
     assert [watch.add(sample) for sample in reader.feed(b"".join(lines))] == [None] * 300
+
+
+def test_a_drift_is_told_from_a_swing() -> None:
+    """Both were "still the weight"."""
+
+    def drift(raws: np.ndarray) -> float | None:
+        reader, watch = MeterReader(SIMULATED), SteadyWatch()
+        for i, raw in enumerate(raws):
+            for sample in reader.feed(encode_sample(Sample(i, round(i * 12_500), round(float(raw)), 0))):
+                watch.add(sample)
+        return watch.drift_per_min
+
+    t = np.arange(2400) / 80.0
+    noise = np.random.default_rng(4).normal(0.0, 45.0, t.size)
+    assert drift(84_200 + 365 * t + noise) == pytest.approx(60 * 365, rel=0.02)
+    assert drift(84_200 + 2000 * np.sin(2 * np.pi * 0.7 * t) + noise) is None
+    assert drift(84_200 + noise) is None
+    assert drift(np.full(t.size, 84_200.0)) is None

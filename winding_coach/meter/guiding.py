@@ -17,6 +17,7 @@ HANDS_OFF_S = 0.5
 """Readings this soon after a load was confirmed are still of the hand."""
 REST_WITHIN_S = 30.0
 RESTLESS = "It does not come to rest: still the weight, keep off draughts, and take it again."
+DRIFTS = "It drifts by {:+,.0f} counts a minute: let it warm up, keep it out of draughts, and take it again."
 UNCHANGED = (
     "The reading did not change with the load: hang it (or take it off), then take it again. If it does hang, take it"
     " as it is."
@@ -138,7 +139,8 @@ class Guide:
                 )
             )
         elif waited_s > REST_WITHIN_S:
-            self._wanted, self._trouble = False, RESTLESS
+            drift = self._watch.drift_per_min
+            self._wanted, self._trouble = False, RESTLESS if drift is None else DRIFTS.format(drift)
 
     def _refused(self, load: Load, plateau: Plateau) -> str | None:
         """Why a reading cannot be this load's, said at once; None where it may be."""

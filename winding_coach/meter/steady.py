@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections import deque
 from dataclasses import dataclass
 
@@ -14,6 +15,9 @@ SWING_FACTOR = 2.0
 """Scatter about the mean above this many times the noise from one reading to the next is a swing; assumed."""
 MOVED_FACTOR = 4.0
 """Standard deviations by which the two halves may differ."""
+STRAIGHT_FROM = 0.8
+"""Share of the movement that a straight line takes off from which it is a drift and no swing; assumed."""
+MOST_KEPT = 4000
 FLOOR_COUNTS = 30.0
 """A movement below this does not matter: 0.4 µN·m of a 100 g cell on a 30 mm arm; assumed."""
 
@@ -35,10 +39,25 @@ class SteadyWatch:
     def __init__(self, steady_for_s: float = STEADY_FOR_S) -> None:
         self._for_s = steady_for_s
         self._newest: deque[tuple[float, float, bool]] = deque()
+        self._since: deque[tuple[float, float]] = deque(maxlen=MOST_KEPT)
 
     def restart(self) -> None:
         """Forget what came so far: another weight hangs."""
         self._newest.clear()
+        self._since.clear()
+
+    @property
+    def drift_per_min(self) -> float | None:
+        """By how many counts a minute all readings since the last weight drift, if they lie near a straight line."""
+        if len(self._since) < FEWEST_READINGS:
+            return None
+        times, values = [at_s for at_s, _ in self._since], [raw for _, raw in self._since]
+        try:
+            if statistics.correlation(times, values) ** 2 < STRAIGHT_FROM:
+                return None
+        except statistics.StatisticsError:
+            return None
+        return 60.0 * statistics.linear_regression(times, values).slope
 
     def add(self, sample: TorqueSample) -> Plateau | None:
         """Take a sample; return a plateau if there is one now."""
@@ -47,6 +66,7 @@ class SteadyWatch:
         if sample.raw is None or sample.settling:
             return None
         kept = self._newest
+        self._since.append((sample.device_s, float(sample.raw)))
         kept.append((sample.device_s, float(sample.raw), sample.saturated))
         if kept[-1][0] - kept[0][0] < self._for_s:
             return None
