@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.guiding import AT_THE_END, UNCHANGED, Guide, Load
+from winding_coach.meter.guiding import AT_THE_END, FROZEN, UNCHANGED, Guide, Load
 from winding_coach.meter.reader import MeterReader
 from winding_coach.simulator.weights import WeighedMeter, WeightBench
 
@@ -103,6 +103,18 @@ def test_a_load_that_did_not_change_the_reading_was_taken() -> None:
     at.guide.take()
     at.wait(4.0)
     assert at.taken == 2
+
+
+@pytest.mark.parametrize(("meter", "said"), [(WeighedMeter(frozen=True), FROZEN), (WeighedMeter(), UNCHANGED)])
+def test_after_one_load_that_changed_nothing_the_next_are_still_judged(meter: WeighedMeter, said: str) -> None:
+    """A frozen converter was asked of once; then twelve loads were taken, all at one value."""
+    at = Bench(meter)
+    seen = []
+    for _ in range(5):
+        at.guide.take()
+        at.wait(4.0)
+        seen.append((at.taken, at.guide.view.trouble))
+    assert seen == [(1, None), (1, said), (2, None), (2, said), (3, None)]
 
 
 def test_a_reading_at_the_end_of_the_range_was_taken() -> None:

@@ -5,6 +5,7 @@ Pure: time is the meter's own.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -22,9 +23,13 @@ UNCHANGED = (
     "The reading did not change with the load: hang it (or take it off), then take it again. If it does hang, take it"
     " as it is."
 )
+FROZEN = (
+    "The reading stands at one value and did not change with the load: the converter is frozen. Check it, its supply and"
+    " the firmware ('meter check'); if nothing hangs, hang it."
+)
 AT_THE_END = "The reading is at the end of the converter's range: hang less, or turn its gain down."
-UNCHANGED_SHARE, UNCHANGED_COUNTS = 0.05, 100.0
-"""Of the change that earlier loads made; in counts where there was none yet."""
+UNCHANGED_SHARE, UNCHANGED_COUNTS, UNCHANGED_SDS = 0.05, 100.0, 4.0
+"""Of the change that earlier loads made; in counts where there was none yet, none beyond so many deviations of a mean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,5 +162,11 @@ class Guide:
             for a, b in pairwise(self._points)
             if abs(b.torque_Nm - a.torque_Nm) > 0.01 * max(abs(a.torque_Nm), abs(b.torque_Nm))
         ]
-        least = UNCHANGED_SHARE * max(slopes) * step_Nm if slopes else UNCHANGED_COUNTS
-        return UNCHANGED if step_Nm > 0.0 and abs(plateau.counts - before.counts) < least else None
+        # Where no load changed anything so far, earlier ones are no measure.
+        least = UNCHANGED_SHARE * max(slopes, default=0.0) * step_Nm
+        noise = plateau.sd_counts / math.sqrt(plateau.readings)
+        if least <= UNCHANGED_SDS * noise:
+            least = UNCHANGED_COUNTS
+        if not step_Nm > 0.0 or abs(plateau.counts - before.counts) >= least:
+            return None
+        return FROZEN if plateau.sd_counts == before.sd_counts == 0.0 else UNCHANGED
