@@ -29,7 +29,7 @@ FROZEN = (
 )
 AT_THE_END = "The reading is at the end of the converter's range: hang less, or turn its gain down."
 UNCHANGED_SHARE, UNCHANGED_COUNTS, UNCHANGED_SDS = 0.05, 100.0, 4.0
-"""Of the change that earlier loads made; in counts where there was none yet that exceeds so many deviations of a mean."""
+"""Of the change that earlier loads made; in counts where none yet exceeds so many deviations of a mean."""
 
 
 @dataclass(frozen=True, slots=True)
