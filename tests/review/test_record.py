@@ -235,3 +235,14 @@ def test_the_countdown_of_a_good_wind_is_no_warning() -> None:
     assert "warnings" not in " ".join(told(record, "metric"))
     spoilt = recorded("overwound-until-it-broke")
     assert "Other warnings: overwind at" in " ".join(told(spoilt, "metric"))
+
+
+@pytest.mark.parametrize(("launch_Nm", "said"), [(0.99, "relaxed by"), (1.02, "came back by 2.0%")])
+def test_torque_that_comes_back_after_the_last_turn_off_did_not_relax(launch_Nm: float, said: str) -> None:
+    """A wind was told that -2.1 % of its torque had relaxed."""
+    wind = recorded("good-wind")
+    ready = wind.span(Phase.READY)
+    assert ready is not None
+    first = [one.torque_Nm for one in wind.samples if ready.from_s <= one.at_s <= ready.from_s + 1.0]
+    summary = replace(wind.summary, launch_torque_Nm=launch_Nm * sum(first) / len(first), wait_s=12.0)
+    assert said in " ".join(told(replace(wind, summary=summary), "metric"))

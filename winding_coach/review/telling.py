@@ -116,7 +116,10 @@ def _relaxed(record: WindRecord) -> str:
     known = [torque_Nm for torque_Nm in first if torque_Nm is not None]
     if not known or max(known) <= 0.0:
         return ""
-    return f", {1.0 - launch_Nm / (sum(known) / len(known)):.1%} of the torque relaxed once it was ready"
+    relaxed = 1.0 - launch_Nm / (sum(known) / len(known))
+    if relaxed < 0.0:  # After the last turn off torque comes back first.
+        return f"; torque came back by {-relaxed:.1%} once it was ready"
+    return f"; torque relaxed by {relaxed:.1%} once it was ready"
 
 
 def _pacing(record: WindRecord) -> str:
