@@ -131,7 +131,7 @@ def test_a_report_with_what_was_named(home: Path, tmp_path: Path) -> None:
     ("words", "status", "said"),
     [
         (["r.txt"], 2, "must end in .zip"),
-        (["r.zip", "--with", "everything"], 2, "is none of"),
+        (["r.zip", "--with", "everything"], 2, "is not one of"),
         (["r.zip", "--with", "calibration"], 1, "there is no calibration"),
         (["r.zip", "--with", "log=/nowhere/a.log"], 1, "cannot be read"),
     ],
