@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import argparse
+import re
+import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from winding_coach.command_line import COMMANDS, main, printable
+from winding_coach.command_line import COMMANDS, main, parser_of, printable
+from winding_coach.command_line.help_lines import WIDEST
 
 
 def run(*words: str) -> subprocess.CompletedProcess[str]:
@@ -27,7 +32,7 @@ def test_help_names_every_command_and_the_cautions(capsys: pytest.CaptureFixture
     with pytest.raises(SystemExit) as ended:
         main(["--help"])
     assert ended.value.code == 0
-    said = capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
     for name, job in COMMANDS.items():
         assert name in said
         assert job in said
@@ -40,6 +45,27 @@ def test_each_command_has_help_with_an_example(name: str, capsys: pytest.Capture
         main([name, "--help"])
     assert ended.value.code == 0
     assert f"winding-coach {name}" in capsys.readouterr().out.replace("usage: winding-coach", "", 1)
+
+
+def parsers_of(parser: argparse.ArgumentParser) -> Iterator[argparse.ArgumentParser]:
+    """A command's parser and those of its jobs."""
+    yield parser
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for job in action.choices.values():
+                yield from parsers_of(job)
+
+
+@pytest.mark.parametrize("columns", [80, 100, 200])
+def test_no_line_of_help_is_wider_than_the_terminal(columns: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Help of 190 characters to a line came out of a pipe; an example stays one command for a shell."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    for name in COMMANDS:
+        for parser in parsers_of(parser_of(name)):
+            said = parser.format_help()
+            assert max(len(line) for line in said.splitlines()) <= min(columns, WIDEST), parser.prog
+            typed = re.findall(r"^  (winding-coach .*)$", said.replace(" \\\n", " "), re.MULTILINE)
+            assert all(shlex.split(line) for line in typed)
 
 
 def test_no_command_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:

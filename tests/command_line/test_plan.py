@@ -211,7 +211,7 @@ def test_what_a_crank_turn_adds_adds_up_to_the_plan(capsys: pytest.CaptureFixtur
     assert main(words) == 0
     shown = capsys.readouterr().out
     said = ", ".join(f"{1e3 * rate['per_crank_turn_Nm']:.3f}" for rate in rates).split(", ")
-    assert f"A crank turn adds {said[0]} while stretched, {said[1]} in the walk-in, {said[2]} to the peak" in shown
+    assert f"A crank turn adds {said[0]} while stretched, {said[1]} in the walk-in, {said[2]} to the target" in shown
 
 
 def test_what_published_values_leave_open_is_carried(capsys: pytest.CaptureFixture[str], home: Path) -> None:
@@ -235,7 +235,7 @@ def test_time_at_the_peak_counts_and_heat_and_age_widen_the_doubt(capsys: pytest
     usual = as_object(capsys, *TH_07)
     held = as_object(capsys, *TH_07, "--hold", "90 s")
     assert held["under_load"]["risk_held"] > 1.2 * usual["break_risk_interval"]["expected"]
-    assert "Held at the peak for 90 s" in said(capsys, *TH_07, "--hold", "90")
+    assert "Held at the target for 90 s" in said(capsys, *TH_07, "--hold", "90")
     old = as_object(capsys, *TH_07, "--age", "6", "--temperature", "31 C")
     assert old["under_load"]["doubt"] == pytest.approx(math.hypot(0.02, 0.06))
     width = [one["break_risk_interval"]["high"] - one["break_risk_interval"]["low"] for one in (usual, old)]

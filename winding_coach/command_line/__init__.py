@@ -15,6 +15,7 @@ from typing import Any, NoReturn
 
 from winding_coach import __version__
 from winding_coach.command_line.fault import fault_told, keep_fault
+from winding_coach.command_line.help_lines import HelpLines
 from winding_coach.command_line.home import folder_from
 from winding_coach.command_line.log_file import end_log, start_log
 from winding_coach.command_line.plain import plain_output
@@ -94,7 +95,7 @@ def _overview() -> argparse.ArgumentParser:
     )
     parser = Parser(
         prog="winding-coach",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpLines,
         description="A live coach for winding rubber motors: reads a torque meter, says what to do, keeps a trace.",
         epilog=f"{jobs}\n\n{BEGIN}\n\nwinding-coach COMMAND --help shows more, with an example.\n\n{CAUTION}",
         usage="winding-coach COMMAND [options]",
@@ -113,7 +114,7 @@ def parser_of(name: str) -> argparse.ArgumentParser:
     about, _, more = str(module.__doc__).partition("\n\n")
     parser = Parser(
         prog=f"winding-coach {name}",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpLines,
         description=about,
         epilog=more,
     )

@@ -29,7 +29,9 @@ FOLDERS = ("DIR", "FOLDER")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of `completion`."""
     parser.add_argument("shell", metavar="SHELL", nargs="?", choices=SHELLS, help=f"one of {', '.join(SHELLS)}")
-    parser.add_argument("--names", choices=(*KINDS, "lesson", "script", "port"), help="the names of a kind, one a line")
+    kinds = (*KINDS, "lesson", "script", "port")
+    words = f"the names of a kind, one per line: {', '.join(kinds)}"
+    parser.add_argument("--names", choices=kinds, metavar="KIND", help=words)
     add_common_arguments(parser)
 
 

@@ -1,13 +1,22 @@
-"""Help as it is laid out: sentences filled to the terminal's width, examples and lists left as they are written."""
+"""Help as it is laid out: sentences filled to the terminal's width, lists hung under their words, commands to copy."""
 
 from __future__ import annotations
 
 import argparse
+import re
+import shutil
 import textwrap
+
+WIDEST = 100
+"""A longer line is hard to read, however wide the terminal is."""
+UNDER = " " * 6
 
 
 class HelpLines(argparse.RawDescriptionHelpFormatter):
     """Fills runs of lines that begin at the margin; a list's line that is too long hangs under its own words."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=min(shutil.get_terminal_size().columns, WIDEST) - 2)
 
     def _fill_text(self, text: str, width: int, indent: str) -> str:
         lines: list[str] = []
@@ -23,13 +32,28 @@ class HelpLines(argparse.RawDescriptionHelpFormatter):
 
 
 def _hanging(line: str, width: int) -> list[str]:
-    """Return a list's line; a command to type stays in one piece, so that it can be copied."""
+    """Return a list's line, the rest of it under its words."""
     words = line.strip()
-    if len(line) <= width or words.startswith("winding-coach "):
+    if len(line) <= width:
         return [line]
+    if words.startswith("winding-coach "):
+        return _command(line, width)
     explained = words.partition("  ")[2].strip()
     start = len(line) - len(explained or words)
     return _filled(line, width, " " * min(start, width // 2))
+
+
+def _command(line: str, width: int) -> list[str]:
+    """Return a command to copy: broken before options only, as a shell takes it; what explains it stands below."""
+    command, *explained = re.split(r"\s{3,}", line.strip())
+    lines, begun = [], line[: len(line) - len(line.lstrip())]
+    for part in re.split(r" (?=--|>)", command):
+        if begun.strip() and len(begun) + len(part) + 3 > width:
+            lines.append(f"{begun} \\")
+            begun = UNDER + part
+        else:
+            begun += f" {part}" if begun.strip() else part
+    return [*lines, begun, *(UNDER + words for words in explained)]
 
 
 def _filled(text: str, width: int, hang: str) -> list[str]:

@@ -28,7 +28,7 @@ TOLD_APART = ("feet", "paces", "tape")
 RATES_OF = {
     Phase.WIND_STRETCHED: "while stretched",
     Phase.WALK_IN: "in the walk-in",
-    Phase.FINAL_TURNS: "to the peak",
+    Phase.FINAL_TURNS: "to the target",
 }
 EVEN_IS_DEFAULT = (
     "The coach leads along the even way: it is no riskier under any of the three, and has no jump at the hooks."
@@ -124,29 +124,35 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
         ("Wind to", f"{plan.target_turns:.0f} turns, {plan.share:.0%} of them (wind {motor.use} of this motor)"),
         (
             "Chance to break",
-            f"{planned.risk.value:.2%} expected on the way to the peak"
-            f" ({planned.risk.low:.2%} to {planned.risk.high:.2%}, {LEVEL:.0%} interval)",
+            f"{chance(planned.risk.value)} expected on the way to the target"
+            f" ({chance(planned.risk.low)} to {chance(planned.risk.high)}, {LEVEL:.0%} interval)",
         ),
-        ("Gives back", f"{plan.energy_stored_J:.1f} J from the launch on{_published_energy(planned)}"),
+        ("Gives back", f"{plan.energy_stored_J:.1f} J from launch on{_published_energy(planned)}"),
         *_rates(planned, units),
     ]
     far_m, near_m = plan.stretch_distance_m, hooks.distance_m
     steps = [
         f"Stretch to {show(far_m, 'length', units)}{_place(planned, far_m, units)},"
         f" {far_m / motor.loop_m:.1f} loop lengths; the pull reaches {plan.stretched_pull_N:.0f} N.",
-        f"Crank {plan.stretched_turns / ratio:.1f} turns there ({plan.stretched_turns:.0f} of the motor), to"
+        f"Wind {plan.stretched_turns / ratio:.1f} crank turns there ({plan.stretched_turns:.0f} turns), to"
         f" {torque(plan.stretched_torque_Nm, off.stretched_torque_Nm)}.",
         f"Walk in to {show(near_m, 'length', units)}{_place(planned, near_m, units)}"
-        f" while cranking to {hooks.crank_turns:.1f} turns, as below.",
-        f"Crank to {plan.target_crank_turns:.1f} turns and stop at {torque(plan.peak_torque_Nm, off.peak_torque_Nm)}.",
-        f"Back off {plan.back_off_turns / ratio:.1f} turns ({plan.back_off_turns:.0f} of the motor), to"
-        f" {torque(plan.launch_torque_Nm)}: {plan.launch_turns:.0f} are left for the launch.",
+        f" while cranking to {hooks.crank_turns:.1f} crank turns, as below.",
+        f"Crank to {plan.target_crank_turns:.1f} crank turns and stop at the target of"
+        f" {torque(plan.peak_torque_Nm, off.peak_torque_Nm)}.",
+        f"Back off {plan.back_off_turns / ratio:.1f} crank turns ({plan.back_off_turns:.0f} turns), to"
+        f" {torque(plan.launch_torque_Nm)}: {plan.launch_turns:.0f} turns are left for launch.",
     ]
     lines = [line for name, value in rows for line in wrap(f"{name:<17} {value}", WIDTH, subsequent_indent=" " * 18)]
     lines += ["", *_filled(f"{i}. {step}" for i, step in enumerate(steps, 1)), "", *_walk_in(planned, units)]
     lines += ["", *_how_sure(planned, units), *_filled([f"It rests on {plan.rests_on}."])]
     more = [*_under_load(planned), *_ways(planned), *_published(planned), *plan.limits]
     return "\n".join([*lines, *_filled(more)])
+
+
+def chance(share: float) -> str:
+    """Return a chance with the digits that mean something: tenths below ten per cent."""
+    return f"{share:.1%}" if share < 0.1 else f"{share:.0%}"
 
 
 def _filled(lines: Iterable[str]) -> Iterator[str]:
@@ -161,7 +167,7 @@ def _under_load(planned: Planned) -> list[str]:
     load, lines = planned.under_load, []
     if load.risk_held is not None:
         lines.append(
-            f"Held at the peak for {load.held_s:.0f} s: {load.risk_held:.2%} break (power law of time, assumed values)."
+            f"Held at the target for {load.held_s:.0f} s: {chance(load.risk_held)} break (power law of time, assumed values)."
         )
     if load.doubt > 0.0:
         lines.append(f"Temperature and age add {load.doubt:.1%} of doubt to its strength (assumed); torque stays.")
@@ -179,7 +185,7 @@ def _ways(planned: Planned) -> list[str]:
         risks = ", ".join(f"{risk:.1%}" for risk in way.risk.values())
         lines.append(
             f"  {name:<12} {risks}; at the hooks from {way.arrived_turns:.0f} turns, where torque climbs by"
-            f" {way.jump:.0%} of the peak in {JUMP_TURNS:.0f} turns"
+            f" {way.jump:.0%} of the target in {JUMP_TURNS:.0f} turns"
         )
     even, held = planned.ways
     better = all(even.risk[law] <= held.risk[law] + 5e-4 for law in even.risk) and even.jump < held.jump
@@ -202,7 +208,7 @@ def _published(planned: Planned) -> list[str]:
 
 
 def _rates(planned: Planned, units: UnitSystem) -> list[tuple[str, str]]:
-    """What a turn of the crank should bring, and what a second may bring at most, phase by phase."""
+    """What a crank turn should add, and the highest good rate, phase by phase."""
     rates = moderate_rates(planned)
     digits = SHOWN[units]["torque"][1] + 1
     each = (f"{shown_number(r.per_crank_turn_Nm, 'torque', units, digits)} {RATES_OF[r.phase]}" for r in rates)
@@ -245,7 +251,7 @@ def _how_sure(planned: Planned, units: UnitSystem) -> list[str]:
     spread = planned.spread
 
     def effect(turns: float, torque_Nm: float) -> str:
-        return f"{abs(turns):.0f} turns and {show(abs(torque_Nm), 'torque', units)} at the peak"
+        return f"{abs(turns):.0f} turns and {show(abs(torque_Nm), 'torque', units)} at the target"
 
     return [
         f"The error of the loop's length is worth {effect(spread.loop.breaking_turns, spread.loop.peak_torque_Nm)},",

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
+from winding_coach.command_line.help_lines import HelpLines
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.kinds import NONE, KindSpec, a_name
 from winding_coach.command_line.problem import UsageProblem
@@ -58,7 +59,7 @@ def a_job(
         help=what,
         description=f"{what[0].upper()}{what[1:]}.",
         epilog="\n".join((*notes, *([""] if notes else []), f"example:\n  winding-coach {example}")),
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpLines,
     )
     if as_json:
         job.add_argument("--json", action="store_true", help="one JSON object")

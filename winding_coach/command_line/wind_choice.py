@@ -24,10 +24,12 @@ def add_wind_arguments(parser: argparse.ArgumentParser) -> None:
     chosen = parser.add_argument_group("which winds")
     for name in NAMED:
         chosen.add_argument(f"--{name}", metavar="NAME", help=f"of this {name}")
-    chosen.add_argument("--outcome", choices=OUTCOMES, help="that ended so")
+    chosen.add_argument("--outcome", choices=OUTCOMES, metavar="HOW", help=f"that ended so: {', '.join(OUTCOMES)}")
     chosen.add_argument("--purpose", choices=PURPOSES, help="wound for this")
-    chosen.add_argument("--checked", choices=CHECKS, help="before which this was ticked")
-    chosen.add_argument("--not-checked", choices=CHECKS, help="before which it was not")
+    chosen.add_argument(
+        "--checked", choices=CHECKS, metavar="ITEM", help=f"before which this was ticked: {', '.join(CHECKS)}"
+    )
+    chosen.add_argument("--not-checked", choices=CHECKS, metavar="ITEM", help="before which it was not")
     chosen.add_argument("--voided", action="store_true", help="only those that were voided")
     chosen.add_argument("--since", metavar="DATE", help="from this day on, as in 2026-03-07")
     chosen.add_argument("--until", metavar="DATE", help="up to this day, which is included")

@@ -71,7 +71,10 @@ def _steps(plan: Plan, units: UnitSystem) -> list[str]:
         (f"Stretch to {show(plan.stretch_distance_m, 'length', units)}", f"pull up to {plan.stretched_pull_N:.0f} N"),
         (f"Crank {plan.stretched_turns / ratio:.1f} turns", f"{show(plan.stretched_torque_Nm, 'torque', units)}"),
         (f"Walk in to {show(hooks, 'length', units)}", f"cranking, to {plan.walk_in[-1].crank_turns:.1f}"),
-        (f"Crank to {plan.target_crank_turns:.1f} turns", f"stop at {show(plan.peak_torque_Nm, 'torque', units)}"),
+        (
+            f"Crank to {plan.target_crank_turns:.1f} crank turns",
+            f"stop at {show(plan.peak_torque_Nm, 'torque', units)}",
+        ),
         (f"Back off {plan.back_off_turns / ratio:.1f} turns", f"launch {show(plan.launch_torque_Nm, 'torque', units)}"),
     )
     parts = []
