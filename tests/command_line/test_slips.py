@@ -134,7 +134,7 @@ def test_no_parser_abbreviates() -> None:
         ((*LOOP, "--hooks", "0.1 cm"), 2, "by its knots alone. Check both lengths."),
         ((*LOOP, "--hooks", "5 cm"), 0, "by its knots alone"),
         ((*LOOP, "--hooks", "60 cm"), 0, "that stretches it"),
-        ((*LOOP, "--share", "98"), 0, "of such motors break on the way to the target"),
+        ((*LOOP, "--share", "98"), 0, "of such motors break before the target"),
         (("--loop", "30 cm", "--mass", "14 g", "--strands", "8"), 0, "kg hung on the hook"),
     ],
 )

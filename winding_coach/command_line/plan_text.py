@@ -167,7 +167,8 @@ def _under_load(planned: Planned) -> list[str]:
     load, lines = planned.under_load, []
     if load.risk_held is not None:
         lines.append(
-            f"Held at the target for {load.held_s:.0f} s: {chance(load.risk_held)} break (power law of time, assumed values)."
+            f"Held at the target for {load.held_s:.0f} s: {chance(load.risk_held)} break"
+            " (power law of time, assumed values)."
         )
     if load.doubt > 0.0:
         lines.append(f"Temperature and age add {load.doubt:.1%} of doubt to its strength (assumed); torque stays.")

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from winding_coach.coach.direction import LEFT
 from winding_coach.command_line.batch import batch_from
@@ -42,6 +43,15 @@ from winding_coach.command_line.settings import add_steps_arguments, fill_in, st
 from winding_coach.command_line.speed import speed_from
 from winding_coach.command_line.typed import MOST_SEED, whole
 from winding_coach.rubber.law import DEFAULT_RUBBER
+from winding_coach.standing import place_words
+
+if TYPE_CHECKING:
+    from winding_coach.coach.settings import CoachSettings
+    from winding_coach.screen.remark import Remark
+    from winding_coach.simulator.bench import Truth
+
+STRETCHED = 0.93
+"""From this share of full stretch on somebody has stretched out."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -117,4 +127,20 @@ def run(args: argparse.Namespace) -> int:
         hand=None if scripted else source.hand,
         aside=lambda: bench.truth,
         earlier=earlier,
+        note=None if scripted else lambda: at_the_hands(bench.truth, settings),
     )
+
+
+def at_the_hands(truth: Truth, settings: CoachSettings) -> Remark:
+    """Return what a person at a real stand would see for themselves: an empty hook, or a stretch that is too short."""
+    from winding_coach.screen.remark import Remark
+
+    plan = settings.plan
+    if not truth.hooked:
+        return Remark("The hook is empty: k hooks the motor up, then ← steps out.")
+    if truth.distance_m < STRETCHED * plan.stretch_distance_m and truth.turns < 0.5 * plan.stretched_turns:
+        here, there = (
+            place_words(at_m, settings.units, settings.steps) for at_m in (truth.distance_m, plan.stretch_distance_m)
+        )
+        return Remark(f"You are at {here}: ← steps out to {there}, the comma key in large steps.")
+    return Remark()

@@ -51,7 +51,7 @@ def doubts_of(plan: Plan, motor: MotorFigures, model: ModelFigures, units: UnitS
         )
     if plan.break_risk > MUCH_RISK:
         found.append(
-            f"{plan.break_risk:.0%} of such motors break on the way to the target: eyes and hands; a lower --share costs"
+            f"{plan.break_risk:.0%} of such motors break before the target: eyes and hands; a lower --share costs"
             " few turns."
         )
     if plan.stretched_pull_N > STRONG_PULL_N:

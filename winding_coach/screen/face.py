@@ -38,6 +38,8 @@ from winding_coach.screen.wording import (
     LINK_WORDS,
     NO_METER,
     PHASE_BLOCKS,
+    SIMULATED_BOARD,
+    SIMULATED_SIGN,
     STEPS,
 )
 from winding_coach.units import show, unit_label
@@ -119,6 +121,8 @@ def _header(sheet: Sheet, scene: Scene) -> None:
     sheet.fill(0, 0, sheet.columns, 1, "panel")
     up = link.state == "up"
     at = sheet.put(1, 0, f"{LINK_SIGNS[link.state]} {LINK_WORDS[link.state]}", "panel" if up else "panel bad")
+    if link.meter == SIMULATED_BOARD:
+        at = sheet.put(at + 2, 0, SIMULATED_SIGN, "panel bold")
     clock = clock_words(scene.view.at_s)
     end = sheet.put_right(sheet.columns - 1, 0, clock, "panel bold")
     if scene.mode:
@@ -136,7 +140,7 @@ def _header(sheet: Sheet, scene: Scene) -> None:
     if scene.trace_name:
         parts.append(scene.trace_name)
     if link.port and up:
-        parts.append(f"{link.meter or 'meter'} at {link.port}")
+        parts.append(link.port if link.meter == SIMULATED_BOARD else f"{link.meter or 'meter'} at {link.port}")
     room = end - at - 4
     while parts and len("  ".join(parts)) > room and len(parts) > 1:
         parts.pop()

@@ -20,7 +20,14 @@ from winding_coach.screen.figures import (
     wrapper_rows,
 )
 from winding_coach.screen.sheet import cell_safe
-from winding_coach.screen.wording import LETTING_DOWN_STEPS, LINK_WORDS, PHASE_BLOCKS, SOURCE_WORDS, STEPS
+from winding_coach.screen.wording import (
+    LETTING_DOWN_STEPS,
+    LINK_WORDS,
+    PHASE_BLOCKS,
+    SIMULATED_BOARD,
+    SOURCE_WORDS,
+    STEPS,
+)
 from winding_coach.standing import place_words
 from winding_coach.units import SHOWN, UNITS, show, unit_label
 
@@ -44,7 +51,7 @@ def page_object(
     plan, steps = view.plan, LETTING_DOWN_STEPS if view.letting_down else STEPS
     return {
         "at": clock_words(view.at_s),
-        "link": LINK_WORDS[view.link.state],
+        "link": LINK_WORDS[view.link.state] + (", simulated" if view.link.meter == SIMULATED_BOARD else ""),
         "trace": cell_safe(trace_name or ""),
         "word": big.text,
         "word_unit": big.unit,

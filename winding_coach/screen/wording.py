@@ -107,6 +107,8 @@ LINK_WORDS = {
     "silent": "meter connected, but silent",
     "down": "meter not connected",
 }
+SIMULATED_BOARD, SIMULATED_SIGN = "simulated", "SIMULATED"
+"""What a simulated meter says it is, and what stands in the bar for it."""
 LINK_SIGNS = {"waiting": "○", "up": "●", "silent": "!", "down": "×"}
 
 SOURCE_WORDS = {

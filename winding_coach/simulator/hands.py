@@ -272,6 +272,8 @@ COMMANDS = (
     "finish",
 )
 """What `KeyboardHands.command` takes."""
+CRANKS = frozenset({"crank_faster", "crank_slower", "reverse"})
+"""What is heeded only with a motor on the hook."""
 
 
 class KeyboardHands:
@@ -325,6 +327,8 @@ class KeyboardHands:
             "big_step_in": -KEY_BIG_STEP_M,
             "big_step_out": KEY_BIG_STEP_M,
         }
+        if name in CRANKS and not self._hooked:
+            return  # Presses pile up else, and the crank races as soon as the motor hangs.
         if name in steps:
             self._walk_to(self._goal_m + steps[name])
         elif name == "crank_faster":
@@ -339,7 +343,7 @@ class KeyboardHands:
         elif name == "reverse":
             self._wanted_speed = -(self._wanted_speed or self._cruise)
         elif name == "hook":
-            self._hooked = not self._hooked
+            self._hooked, self._wanted_speed = not self._hooked, 0.0
         elif name == "finish":
             self._done = True
 
