@@ -57,7 +57,7 @@ def test_json_is_the_plan_and_how_sure_it_is(capsys: pytest.CaptureFixture[str])
 
 
 def test_the_text_has_the_figures_with_their_units(capsys: pytest.CaptureFixture[str]) -> None:
-    text = said(capsys, *TH_07)
+    text = " ".join(said(capsys, *TH_07).split())
     for piece in ("2.200 ± 0.022 g/m", "1637 ± 71 turns", "6.78 ± 0.41 mN·m (69.2 gf·cm)", "11.8 J", "181.5 cm"):
         assert piece in text
     assert "The room is too short" in said(capsys, *TH_07, "--room", "120 cm")
@@ -209,7 +209,7 @@ def test_what_a_crank_turn_adds_adds_up_to_the_plan(capsys: pytest.CaptureFixtur
         assert rate["per_crank_turn_Nm"] == pytest.approx(rise, rel=0.03)
         assert rate["low_Nm_per_s"] < rate["per_crank_turn_Nm"] < rate["high_Nm_per_s"], "at one turn a second"
     assert main(words) == 0
-    shown = capsys.readouterr().out
+    shown = " ".join(capsys.readouterr().out.split())
     said = ", ".join(f"{1e3 * rate['per_crank_turn_Nm']:.3f}" for rate in rates).split(", ")
     assert f"A crank turn adds {said[0]} while stretched, {said[1]} in the walk-in, {said[2]} to the target" in shown
 
