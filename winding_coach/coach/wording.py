@@ -39,7 +39,7 @@ _PROMPT_WORDS = {
     "walk_in_to": "{Behind}tep in{to_distance}{over}; keep cranking{to_torque}.",
     "hold_distance": "{Ahead}tay{at_distance}; keep cranking.",
     "walk_on": "{Was}Walk in slowly, without stopping; keep cranking.",
-    "walk_slower": "{Was}Walk slower; keep cranking.",
+    "walk_slower": "{Was}Walk in very slowly; keep cranking.",
     "walk_quicker": "{Was}Walk faster; keep cranking.",
     "wait_here": "{Was}Wait here; keep cranking.",
     "step_now": "{Was}Step now{step}{to_place}; keep cranking.",
