@@ -108,7 +108,7 @@ def test_a_break_that_nobody_confirmed_tells_nothing_of_strength(
     found = as_object(capsys, "fit", "amber", traces["stiff"], traces["unsaid"])
     assert found["winds"][0]["wound"]["broke"] is False
     assert found["winds"][1]["wound"] is None
-    assert "nobody said whether the motor broke" in " ".join(found["winds"][1]["remarks"])
+    assert "it is not logged whether the motor broke" in " ".join(found["winds"][1]["remarks"])
 
 
 def test_a_break_that_is_confirmed_afterwards_counts(
@@ -185,7 +185,7 @@ def test_the_set_from_measured_loops(capsys: pytest.CaptureFixture[str], traces:
     assert "3 lengths" in refused(capsys, 2, "fit", "b", traces["stiff"], traces["broke"], "--loops", "30cm")
     assert "--loops" in refused(capsys, 2, "fit", "b", traces["stiff"], "--loops", "30cm, long")
     assert "measuring error" in refused(capsys, 1, "fit", "b", traces["stiff"], "--loops", "30cm, 30.05cm")
-    assert "does not tell" in refused(capsys, 1, "fit", "b", traces["uncounted"], "--loops", "30cm, 31cm")
+    assert "does not show" in refused(capsys, 1, "fit", "b", traces["uncounted"], "--loops", "30cm, 31cm")
 
 
 def test_a_torque_that_does_not_follow_the_law_is_said(
@@ -206,7 +206,7 @@ def test_what_cannot_be_is_refused_in_one_line(
     refused(capsys, 2, "fit", "../amber", traces["stiff"])
     assert "no batch" in refused(capsys, 1, "show", "amber")
     assert "no trace" in refused(capsys, 1, "fit", "amber", "nothing.wind.jsonl")
-    assert "tell nothing" in refused(capsys, 1, "fit", "amber", traces["uncounted"])
+    assert "show nothing" in refused(capsys, 1, "fit", "amber", traces["uncounted"])
     odd = home / "odd.json"
     odd.write_text('{"format": "winding-coach batch", "version": 1, "torque_scales": [50]}')
     assert "torque scale" in refused(capsys, 1, "show", str(odd))
