@@ -24,7 +24,8 @@ from winding_coach.rubber.strength import (
 def example(name: str) -> tuple[list[float], list[bool]]:
     """Published censored data by the name of the set."""
     with (Path(__file__).parent / "data" / "survival_examples.csv").open() as file:
-        rows = [row for row in csv.DictReader(file) if row["set"] == name]
+        lines = (line for line in file if not line.startswith("#"))
+        rows = [row for row in csv.DictReader(lines) if row["set"] == name]
     return [float(row["time"]) for row in rows], [row["event"] == "1" for row in rows]
 
 

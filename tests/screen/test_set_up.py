@@ -6,10 +6,14 @@ import asyncio
 from collections.abc import Awaitable, Callable
 from typing import Any
 
+import pytest
+from rich.color import ColorSystem
 from textual.pilot import Pilot
+from textual.widgets import RadioButton
 
 from tests.screen.views import shown
 from winding_coach.screen.set_up import Question, SetUpApp
+from winding_coach.screen.themes import PALETTES, contrast
 
 QUESTIONS = (
     Question("units", "units", "", "metric", (("metric", "cm, mN·m"), ("inch", "in, ozf·in"))),
@@ -67,3 +71,25 @@ def test_the_buttons_do_what_their_keys_do_and_escape_skips() -> None:
     assert answered(skip) is None
     assert answered(click_skip) is None
     assert answered(click_save) == {"units": "metric", "ratio": "10", "person": ""}
+
+
+@pytest.mark.parametrize("theme", [palette.name for palette in PALETTES])
+def test_every_choice_can_be_read_with_the_cursor_on_it(theme: str) -> None:
+    """The chosen answer under the cursor was orange on orange, the first thing that a newcomer saw."""
+
+    async def step(app: SetUpApp, pilot: Pilot[Any]) -> None:
+        app.theme = theme
+        app.query_one("#units").focus()
+        for keys in ((), ("down",), ("enter",), ("up",)):
+            await pilot.press(*keys)
+            await pilot.pause()
+            for choice in app.query_one("#units").query(RadioButton):
+                style = choice.get_visual_style("toggle--label")
+                # As 256 colours keep it: two that are near each other fall together.
+                ink, ground = (
+                    color.rich_color.downgrade(ColorSystem.EIGHT_BIT) for color in (style.foreground, style.background)
+                )
+                assert ink.number != ground.number
+                assert contrast(style.foreground.hex, style.background.hex) >= 4.5
+
+    answered(step)
