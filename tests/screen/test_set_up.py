@@ -85,6 +85,8 @@ def test_every_choice_can_be_read_with_the_cursor_on_it(theme: str) -> None:
             await pilot.pause()
             for choice in app.query_one("#units").query(RadioButton):
                 style = choice.get_visual_style("toggle--label")
+                assert style.foreground is not None
+                assert style.background is not None
                 # As 256 colours keep it: two that are near each other fall together.
                 ink, ground = (
                     color.rich_color.downgrade(ColorSystem.EIGHT_BIT) for color in (style.foreground, style.background)
