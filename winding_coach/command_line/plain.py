@@ -4,7 +4,9 @@ anywhere. `\\u009b` in place of the character is also what JSON calls it, so a J
 from __future__ import annotations
 
 import re
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, TextIO, cast
@@ -47,15 +49,39 @@ def _escaped(character: str) -> str:
     return "".join(f"\\u{units[at]:02x}{units[at + 1]:02x}" for at in range(0, len(units), 2))
 
 
+_TO_COPY = re.compile(r"winding-coach (?![a-z -]*: )")
+"""A command; a sentence of one begins with its name and a colon."""
+
+
+def filled(text: str, columns: int) -> str:
+    """Return text whose sentences are broken between words; tables, objects and commands to copy stay as they are."""
+    return "\n".join(_broken(line, columns) for line in text.split("\n"))
+
+
+def _broken(line: str, columns: int) -> str:
+    words = line.strip()
+    if len(line) <= columns or "  " in words or words.startswith(("{", "[")) or _TO_COPY.match(words):
+        return line
+    lead = line[: len(line) - len(line.lstrip())]
+    hang = lead + "  "
+    broken = textwrap.wrap(
+        words, columns, initial_indent=lead, subsequent_indent=hang, break_long_words=False, break_on_hyphens=False
+    )
+    return "\n".join(broken)
+
+
 class PlainStream:
-    """A text stream that writes plain text only; all else is the stream's own."""
+    """A text stream that writes plain text only, on a terminal within its width; all else is the stream's own."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
 
     def write(self, text: str) -> int:
         """Write, and say that all was."""
-        self._stream.write(written_in(plain(text), self._stream.encoding))
+        shown = plain(text)
+        if self._stream.isatty() and "\r" not in text:
+            shown = filled(shown, shutil.get_terminal_size().columns)
+        self._stream.write(written_in(shown, self._stream.encoding))
         return len(text)
 
     def writelines(self, lines: list[str]) -> None:
