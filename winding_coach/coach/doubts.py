@@ -32,6 +32,9 @@ LATE = 0.08
 LAST_FROM, LAST_AT, LAST_BELOW, LAST_S = 0.92, 0.98, 0.93, 2.0
 """The highest torque among the last turns, from the first to the second share of the target, over what this motor has
 there: in 46 honest winds 1.00 or more (simulated). What crept away on the way in, a zero or a gain, shows there."""
+LOW_FROM, LOW_BELOW, LOW_S = 0.5, 0.70, 4.0
+"""From this share of the target on, torque over what this motor has at the hooks, where it has least, for so long with
+the crank turning: after the quickest way in it was back at 0.83 by then in 18 honest winds (simulated)."""
 UNKNOWN_ABOVE, UNKNOWN_BELOW = 1.35, 0.72
 """The same by the label alone, where full stretch showed no scale."""
 AGAIN = 1.3
@@ -114,7 +117,7 @@ class Doubts:
         kind, reasons, of_plan = found
         if self._since is None or self._since[0] != kind:
             self._since = kind, now.at_s
-        if now.at_s - self._since[1] < (0.0 if kind in SURE else FOR_S):
+        if now.at_s - self._since[1] < (0.0 if kind in SURE else LOW_S if kind == "low" else FOR_S):
             return
         if self.going_on and kind != "jumped" and not self._worse(of_plan):
             return
@@ -164,6 +167,9 @@ class Doubts:
         last = self._last.low(now, live.at_stretch)
         if last is not None:
             return "last", ("zero", "gain", "pulses"), last
+        low = self._lower_than_anywhere(now, live.at_stretch)
+        if low is not None:
+            return "low", ("gain", "zero", "pulses"), low
         if pulses is not None and pulses > MANY_PULSES:
             return "many", ("pulses", "ratio"), None
         if turns_differ:
@@ -193,6 +199,16 @@ class Doubts:
         elif now.distance_m > self._hooks_m + AT_HOOKS_M:
             return None
         return ratio if ratio < below else None
+
+    def _lower_than_anywhere(self, now: Moment, at_stretch: float | None) -> float | None:
+        """Torque over what this motor has at the hooks by its count, where that is less than anywhere on the way in."""
+        turns, torque_Nm = now.turns, now.torque_Nm
+        if now.phase not in CLIMBS or not now.counted or not turns or torque_Nm is None or at_stretch is None:
+            return None
+        if now.cranking is not True or turns < LOW_FROM * self._target_turns:
+            return None
+        least_Nm = at_stretch * self._path.torque_at(turns) * self._path.torque_ratio(turns, self._hooks_m)
+        return torque_Nm / least_Nm if torque_Nm < LOW_BELOW * least_Nm else None
 
     def _by_ripple(self, now: Moment, estimated: tuple[float, float] | None) -> float | None:
         """Torque over the plan's by estimated turns at full stretch, a mean over time; None until that is known."""
