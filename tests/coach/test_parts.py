@@ -613,3 +613,29 @@ def test_a_hand_seen_going_back_is_a_back_off_at_once() -> None:
     back = replace(CALM, phase=Phase.FINAL_TURNS, reversing=True, torque_Nm=0.8e-3, phase_top_Nm=1e-3)
     assert steps.next(back, LIMITS) is None
     assert steps.next(replace(back, at_s=0.3), LIMITS) is Phase.BACK_OFF
+
+
+@pytest.mark.parametrize("distance_m", [None, LIMITS.stretch_m], ids=["nobody measures", "measured"])
+def test_the_lower_target_stays_once_somebody_goes_on_in_doubt(distance_m: float | None) -> None:
+    """Where nobody measures it went up again with the next reading, to 0.72 of the label's for a gain of 0.3."""
+    live = LiveScale(LIMITS, PATH)
+
+    def wound(first: float, last: float) -> None:
+        for turns in range(round(first), round(last)):
+            at_s = 0.1 * turns
+            live.tell(at_s, Phase.WIND_STRETCHED, 0.3 * PATH.torque_at(turns), float(turns), distance_m)
+
+    wound(0.2 * LIMITS.stretched_turns, 0.6 * LIMITS.stretched_turns)
+    live.hold_low(0.3)
+    held = live.scale
+    wound(0.6 * LIMITS.stretched_turns, 0.9 * LIMITS.stretched_turns)
+    assert held == pytest.approx(0.3, rel=0.02)
+    assert live.scale == pytest.approx(0.3, rel=0.02)
+
+
+def test_going_on_takes_the_lower_of_what_full_stretch_and_the_last_doubt_showed() -> None:
+    live = LiveScale(LIMITS, PATH)
+    for turns in range(100, 600):
+        live.tell(0.1 * turns, Phase.WIND_STRETCHED, PATH.torque_at(turns), float(turns), LIMITS.stretch_m)
+    live.hold_low(0.4)
+    assert live.scale == pytest.approx(0.4)

@@ -52,6 +52,7 @@ class LiveScale:
         self._turned_s = 0.0
         self._least, self._most = LEAST, MOST
         self._top_Nm = 0.0
+        self._held_low = False
         self.scale = 1.0
         self.ratio: float | None = None
         self.at_stretch: float | None = None
@@ -62,11 +63,12 @@ class LiveScale:
 
         of_plan: torque over the label's as it was seen so far.
         """
-        self._least, self._most, self._trusted = LEAST_IN_DOUBT, 1.0, 1.0
+        self._least, self._most, self._trusted, self._held_low = LEAST_IN_DOUBT, 1.0, 1.0, True
+        seen = [ratio for ratio in (self.ratio, of_plan) if ratio is not None]
         if self.ratio is not None:
-            self._set(self.ratio)
-        elif of_plan is not None:
-            self.scale = min(max(of_plan, self._least), self._most)
+            self._set(min(seen))
+        elif seen:
+            self.scale = min(max(min(seen), self._least), self._most)
 
     def tell(
         self, at_s: float, phase: Phase, torque_Nm: float | None, turns: float | None, distance_m: float | None
@@ -93,7 +95,7 @@ class LiveScale:
             self._seen += torque_Nm * expected * passed
             self._expected += expected * expected * passed
             if turns - self._first_turns >= SURE_AFTER_TURNS or turns >= limits.stretched_turns:
-                self._trusted = 1.0 if distance_m is not None else PLACE_UNKNOWN
+                self._trusted = 1.0 if distance_m is not None or self._held_low else PLACE_UNKNOWN
                 self.at_stretch = self._seen / self._expected
                 self._set(self.at_stretch)
         elif _last_turns(phase, distance_m) and self._corrects_from <= turns <= 1.05 * limits.target_turns:
