@@ -96,6 +96,16 @@ def test_a_motor_wound_the_other_way_had_no_limit(meter: MeterModel) -> None:
     assert other.readings[-1].torque_Nm == pytest.approx(usual.readings[-1].torque_Nm, rel=0.02)
 
 
+def test_a_winder_that_is_cranked_backwards_counts_all_the_same() -> None:
+    """Two sensors count down there: its turns were none, and the sensor was given up for dead."""
+    usual = World(meter=MeterModel(channels="q"), longest_s=40.0).run()
+    other = World(meter=MeterModel(channels="q", left_hand=True), longest_s=40.0).run()
+    assert other.alarms() == ["other_way"]
+    assert other.coach.view.reading.turns_source == "counted"
+    assert other.coach.view.reading.turns == pytest.approx(other.motor.turns, abs=12.0)
+    assert other.coach.view.reading.turns == pytest.approx(usual.coach.view.reading.turns, abs=1.0)
+
+
 def test_a_limit_holds_for_the_size_of_torque_before_any_direction_is_known() -> None:
     world = World(meter=C)
     world.coach.step(LinkUp(0.0, "p"))

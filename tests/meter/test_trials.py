@@ -86,6 +86,26 @@ def test_pulses_of_twenty_turns(pulses: int | None, quadrature: bool, passed: bo
 
 
 @pytest.mark.parametrize(
+    ("pulses", "per_turn", "quadrature", "passed", "says"),
+    [
+        (-20, 1, True, True, "left-hand"),
+        (20, 1, True, False, "wrong way: swap the two crank switches."),
+        (20, 1, False, True, "20 pulses."),
+        (-79, 4, True, True, "79 pulses, counted down"),
+        (-40, 1, True, False, "2 pulses a turn"),
+        (-17, 1, True, False, "17 pulses in 20 turns"),
+    ],
+)
+def test_pulses_of_twenty_turns_left_hand(
+    pulses: int, per_turn: int, quadrature: bool, passed: bool, says: str
+) -> None:
+    found = crank_trial(20, pulses, quadrature=quadrature, pulses_per_turn=per_turn, left_hand=True)
+    assert found.passed is passed
+    assert says in found.words
+    assert found.figures["pulses"] == pulses
+
+
+@pytest.mark.parametrize(
     ("pulses", "quadrature", "passed", "says"),
     [
         (80, False, True, "80 pulses"),

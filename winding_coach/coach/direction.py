@@ -15,6 +15,8 @@ UNTARED_SHARE = 0.25
 """Before a zero was taken."""
 AGAIN_SHARE, AGAIN_FOR_S = 0.15, 1.0
 """A direction found may have been a bump: so much the other way, before the walk-in, is believed."""
+TURNED_BACK, TURNED_SHARE = 2.0, 0.05
+"""Turns by which a crank counts down while torque grows by this share of the full-stretch torque: so it winds."""
 OPEN = frozenset({Phase.HOOK_UP, Phase.STRETCH_OUT, Phase.WIND_STRETCHED})
 
 
@@ -58,3 +60,25 @@ class Direction:
         self.found = name
         self.sign = -1 if name == LEFT else 1
         return self.sign != before
+
+
+class CrankWay:
+    """Which way a crank with two sensors goes to wind: `sign` to multiply its count with. A winder that is cranked
+    backwards for a left-hand motor counts down."""
+
+    def __init__(self, stretched_Nm: float) -> None:
+        self._least_Nm = TURNED_SHARE * stretched_Nm
+        self.sign = 1
+        self._top: tuple[float, float] | None = None
+
+    def add(self, crank_turns: float, torque_Nm: float, phase: Phase) -> bool:
+        """Take the count as it came and a torque; return whether the sign has just changed."""
+        if phase not in OPEN:
+            return False
+        turns, size_Nm = self.sign * crank_turns, abs(torque_Nm)
+        if self._top is None or turns >= self._top[0] or size_Nm < self._top[1]:
+            self._top = turns, size_Nm
+        back = self._top[0] - turns >= TURNED_BACK and size_Nm - self._top[1] > self._least_Nm
+        if back:
+            self.sign, self._top = -self.sign, None
+        return back

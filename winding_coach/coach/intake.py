@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from winding_coach.coach.dead_crank import DeadCrank
-from winding_coach.coach.direction import Direction
+from winding_coach.coach.direction import CrankWay, Direction
 from winding_coach.coach.distance import DistanceGate
 from winding_coach.coach.jumps import Jumps
 from winding_coach.coach.limits import Limits
@@ -48,6 +48,7 @@ class Intake:
         self.turns = MotorTurns(settings.winder.ratio)
         self.dead_crank = DeadCrank(path)
         self.direction = Direction(limits.stretched_Nm, settings.direction)
+        self._crank_way = CrankWay(limits.stretched_Nm)
         self.distance = DistanceGate(limits.hooks_m, limits.stretch_m)
         self.frozen = FrozenReadings(Repeats.from_json(settings.calibration.more.get(REPEATS)))
         self.zeroing = Zeroing(settings, limits.peak_Nm)
@@ -91,7 +92,7 @@ class Intake:
         good = advanced and not (sample.torque_Nm is None or sample.settling or sample.saturated)
         # What was long on its way says what was so then, not now.
         self.heard.take(self.at_s - self._arrival.age_s(self.at_s, t_s), good=good)
-        crank_turns = None if self.dead_crank.dead else sample.crank_turns
+        crank_turns = None if self.dead_crank.dead else self._forward(sample, phase)
         if self.dead_crank.dead:
             self._after_given_up(sample.crank_turns, phase)
         share = self.share_of(top_Nm) if phase in UNLOADING else None
@@ -119,6 +120,16 @@ class Intake:
             self.broke = True
             self.still.reset()
             self.estimator.gap(t_s)
+
+    def _forward(self, sample: TorqueSample, phase: Phase) -> float | None:
+        """The crank's count, up as it winds."""
+        crank_turns = sample.crank_turns
+        if crank_turns is None or not sample.quadrature:
+            return crank_turns
+        if sample.torque_Nm is not None and self._crank_way.add(crank_turns, sample.torque_Nm, phase):
+            self.turns.other_way()
+            self.rhythm.pause()
+        return self._crank_way.sign * crank_turns
 
     def _untrue(self, t_s: float, torque_Nm: float, crank_turns: float | None, phase: Phase) -> None:
         """Look for what no motor and no hand does."""

@@ -152,10 +152,10 @@ class MotorTurns:
 
     @property
     def wound(self) -> float | None:
-        """Turns that the winder has put on; None while nothing has counted them."""
-        if self.source == "unknown":
+        """Turns that the winder has put on; None while nothing has counted them, or the way it winds is not known."""
+        if self.source == "unknown" or self._crank < 0.0:
             return None
-        return self._crank * self._ratio if self._crank > 0.0 else 0.0
+        return self._crank * self._ratio
 
     def count(self, crank: float | None, *, signed: bool, phase: Phase, torque_share_of_top: float | None) -> None:
         """Take the meter's cumulative crank turns, whole or in parts (None: it has none)."""
@@ -175,6 +175,11 @@ class MotorTurns:
         change = 0.0 if self._last is None else crank - self._last
         self._last = crank
         self._crank += -change if self._reversed and not signed else change
+
+    def other_way(self) -> None:
+        """Two sensors count down as the crank winds: what was counted so far was put on."""
+        self._crank = abs(self._crank)
+        self._last = None if self._last is None else -self._last
 
     def amend(self, revolutions: float) -> None:
         """Pulses were lost (above 0) or came twice (below 0), by what the pulses around them show."""

@@ -61,6 +61,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument(
         "--launch-torque", metavar="TORQUE", help="of the motors it is for (an eighth of the cell's rating)"
     )
+    check.add_argument(
+        "--hand", default="right", choices=("right", "left"), help="with --try crank: how your motors are wound (right)"
+    )
     check.add_argument("--pull-mass", default="1 kg", metavar="MASS", help="what is hung for the pull (1 kg)")
     check.add_argument("--json", action="store_true", help="one JSON object")
     add_common_arguments(check)
@@ -182,7 +185,13 @@ def _try(args: argparse.Namespace, home: Home, units: UnitSystem, launch: float 
     if not 0.01 <= pull_kg <= 20.0:
         raise UsageProblem("--pull-mass: it is between 10 g and 20 kg.")
     found = try_meter(
-        args.port, names, _calibration_for_check(args.calibration, home), pull_kg, launch, crank_port_of(args)
+        args.port,
+        names,
+        _calibration_for_check(args.calibration, home),
+        pull_kg,
+        launch,
+        crank_port_of(args),
+        left_hand=args.hand == "left",
     )
     if args.json:
         print(json.dumps({"port": args.port, "trials": [asdict(trial) for trial in found]}))

@@ -36,8 +36,10 @@ def try_meter(
     pull_kg: float,
     launch_Nm: float | None = None,
     crank_port: str | None = None,
+    *,
+    left_hand: bool = False,
 ) -> list[Trial]:
-    """Lead somebody through the trials; return what came of them.
+    """Lead somebody through the trials; return what came of them. left_hand: how their motors are wound.
 
     Raises:
         Problem: the meter was lost, or the input ended.
@@ -51,7 +53,7 @@ def try_meter(
             "pull": lambda: _pull(at, calibration, pull_kg, launch_Nm),
             "stretch": lambda: _stretch(at, calibration, launch_Nm),
             "release": lambda: _release(at, calibration),
-            "crank": lambda: _crank(at),
+            "crank": lambda: _crank(at, left_hand=left_hand),
         }
         return [does[name]() for name in names]
     finally:
@@ -101,15 +103,16 @@ def _release(at: AtMeter, calibration: Calibration) -> Trial:
     return release_trial(before, loaded, _steady(at), calibration)
 
 
-def _crank(at: AtMeter) -> Trial:
+def _crank(at: AtMeter, *, left_hand: bool) -> Trial:
     from winding_coach.meter.trials import crank_trial
 
     say("Crank: put the handle away from its switch, then press Enter.")
     at.wait_for_enter()
     begun = at.crank_turns
-    say(f"Crank: turn the handle {CRANK_TURNS} times forwards and stop where you began, then press Enter.")
+    way = "left-hand, as you wind" if left_hand else "forwards"
+    say(f"Crank: turn the handle {CRANK_TURNS} times {way}, and stop where you began, then press Enter.")
     at.wait_for_enter()
     ended = at.crank_turns
     per_turn = at.pulses_per_turn
     pulses = None if begun is None or ended is None else round((ended - begun) * per_turn)
-    return crank_trial(CRANK_TURNS, pulses, quadrature=at.quadrature, pulses_per_turn=per_turn)
+    return crank_trial(CRANK_TURNS, pulses, quadrature=at.quadrature, pulses_per_turn=per_turn, left_hand=left_hand)

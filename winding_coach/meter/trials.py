@@ -106,23 +106,34 @@ def release_trial(before: float, loaded: float, after: float, calibration: Calib
     return Trial("release", passed, figures, words)
 
 
-def crank_trial(turns: int, pulses: int | None, *, quadrature: bool = False, pulses_per_turn: int = 1) -> Trial:
-    """Judge the crank's sensor by a number of turns of the handle, forwards.
+def crank_trial(
+    turns: int,
+    pulses: int | None,
+    *,
+    quadrature: bool = False,
+    pulses_per_turn: int = 1,
+    left_hand: bool = False,
+) -> Trial:
+    """Judge the crank's sensor by a number of turns of the handle, the way it winds.
 
     pulses: counted meanwhile. pulses_per_turn: what the meter says of itself; of several to a turn one may be missing,
-    since the handle need not stop to the degree where it began.
+    since the handle need not stop to the degree where it began. left_hand: for motors wound the other way round: two
+    sensors count down for them.
     """
     if pulses is None:
         return Trial("crank", None, {"turns": turns, "pulses": None}, "This meter has no crank sensor.")
     figures: dict[str, float | int | None] = {"turns": turns, "pulses": pulses, "pulses_per_turn": pulses / turns}
     expected = turns * pulses_per_turn
+    if quadrature and left_hand:
+        pulses = -pulses
     passed = pulses == expected or (pulses_per_turn > 1 and abs(pulses - expected) <= 1)
     if passed:
-        words = f"{turns} turns, {pulses} pulses."
+        words = f"{turns} turns, {pulses} pulses{', counted down: left-hand' if quadrature and left_hand else ''}."
     elif pulses == 0:
         words = "The crank's switch gives nothing: check its wiring and the magnet's distance."
     elif quadrature and abs(pulses + expected) <= (pulses_per_turn > 1):
-        words = "It counts backwards: swap the two crank switches."
+        words = "It counts the wrong way: swap the two crank switches"
+        words += "." if left_hand else ", or say --hand left if that is how you wind."
     elif pulses_per_turn > 1 and pulses % turns == 0:
         words = f"{pulses // turns} pulses per turn, and the meter says {pulses_per_turn}: put one of the two right."
     elif pulses % turns == 0:

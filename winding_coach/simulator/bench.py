@@ -239,8 +239,9 @@ class Bench:
         self._crank_whole = whole
         if self._at_s < self._booted_s or self.crank_dead:
             return
-        # One sensor sees a pulse whichever way it goes by; two tell the direction.
-        self._crank_count += change if "q" in self._meter.channels else abs(change)
+        # One sensor sees a pulse whichever way it goes by; two tell the direction, the other one for a left-hand motor.
+        way = -1 if self._meter.left_hand else 1
+        self._crank_count += way * change if "q" in self._meter.channels else abs(change)
 
     def _torque_at_cell(self) -> float:
         hands = self._hands.state
