@@ -205,7 +205,8 @@ class Doubts:
         turns, torque_Nm = now.turns, now.torque_Nm
         if now.phase not in CLIMBS or not now.counted or not turns or torque_Nm is None or at_stretch is None:
             return None
-        if now.cranking is not True or turns < LOW_FROM * self._target_turns:
+        # Torque that lies low is being let down: one sensor counts up as turns come off, too.
+        if now.cranking is not True or now.lies_s or turns < LOW_FROM * self._target_turns:
             return None
         least_Nm = at_stretch * self._path.torque_at(turns) * self._path.torque_ratio(turns, self._hooks_m)
         return torque_Nm / least_Nm if torque_Nm < LOW_BELOW * least_Nm else None
@@ -264,5 +265,5 @@ class LastTurns:
             return None
         self._from_s = now.at_s if self._from_s is None else self._from_s
         self._top = max(self._top, torque_Nm / max(at_stretch * self._path.torque_at(turns), 1e-9))
-        seen = share >= LAST_AT and now.at_s - self._from_s >= LAST_S
+        seen = share >= LAST_AT and now.at_s - self._from_s >= LAST_S and not now.lies_s
         return self._top if seen and self._top < LAST_BELOW else None
