@@ -413,3 +413,12 @@ def test_nothing_that_prints_lets_a_figure_through_that_is_none(value: float) ->
         shown = show(value, kind, "metric")
         assert "nan" not in shown
         assert "inf" not in shown
+
+
+@pytest.mark.parametrize("turns", [100.0, 200.0])
+def test_turns_in_a_motor_are_said_by_torque_alone_as_it_is_hooked_up(turns: float) -> None:
+    """Torque that comes at once came with the motor: no crank brings so much. It went unsaid, and "Start cranking" came
+    on the way out."""
+    world = World(turns_in=turns, meter=ALONE, longest_s=25.0).run()
+    assert "turns_in" in world.alarms()
+    assert world.coach._gathering.turns_in.held.turns == pytest.approx(turns, rel=0.35)

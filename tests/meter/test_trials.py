@@ -92,7 +92,7 @@ def test_pulses_of_twenty_turns(pulses: int | None, quadrature: bool, passed: bo
         (20, 1, True, False, "wrong way: swap the two crank switches."),
         (20, 1, False, True, "20 pulses."),
         (-79, 4, True, True, "79 pulses, counted down"),
-        (-40, 1, True, False, "2 pulses a turn"),
+        (-40, 1, True, False, "2 pulses per turn"),
         (-17, 1, True, False, "17 pulses in 20 turns"),
     ],
 )

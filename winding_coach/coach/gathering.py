@@ -210,12 +210,14 @@ class Gathering:
         """How many turns were in the motor before."""
         if phase not in HOLDING:
             return
+        if torque_Nm is not None and phase in PREPARING and intake.turns.wound is None:
+            torque_Nm = intake.still.mean_Nm  # What smoothing holds back where nobody counts is not at rest yet.
         if torque_Nm is not None and phase in PREPARING and intake.zeroing.unloaded:
             torque_Nm = 0.0  # A zero that drifted holds no turns.
         elif torque_Nm is not None and phase is not Phase.HOOK_UP:
             # Nor does a pull: what it reads as at full stretch was measured when the meter was calibrated.
             torque_Nm -= intake.direction.sign * self._pull_reads_Nm
-        self.turns_in.tell(phase, torque_Nm, intake.still.still_s, intake.turns.wound, distance_m)
+        self.turns_in.tell(intake.at_s, phase, torque_Nm, intake.still.still_s, intake.turns.wound, distance_m)
         intake.turns.before = guide.turns_in = self.turns_in.held.turns
 
     def _doubt(self, now: Moment, intake: Intake, live: Reading | None) -> None:

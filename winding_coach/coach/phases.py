@@ -19,15 +19,13 @@ UNLOADING = frozenset({Phase.BACK_OFF, Phase.READY})
 LOADED = WINDING | UNLOADING
 OVER = frozenset({Phase.DONE, Phase.ABORTED})
 
-UNHOOKED_FOR_S, ZERO_SEEN_S = 1.0, 3.5
-"""The second where torque is not nothing then: so long it is seen, and said, that the zero is not what it was."""
-ABOUT_NOTHING = 0.03
+UNHOOKED_FOR_S, ZERO_SEEN_S, ABOUT_NOTHING = 1.0, 3.5, 0.03
+"""The second where torque is not about nothing then: so long it is seen, and said, that the zero has moved."""
 BEGUN_TURNS_OF_CRANK = 2.0
 BEGUN_SHARE = 0.12
 """Torque of this share of the full-stretch figure: cranking has begun, where no crank sensor tells."""
 LAUNCH_REACHED = 1.0
-STOPPED_NEAR = 0.97
-NEAR_LAUNCH = 1.04
+STOPPED_NEAR, NEAR_LAUNCH = 0.97, 1.04
 STILL_PER_S = 0.002
 """Without a crank sensor the hand is still when torque changes by less than this share of the peak, a second."""
 FELL_FROM_TOP = 0.08
@@ -59,7 +57,8 @@ def _begun(now: Moment, limits: Limits) -> bool:
         wound = now.turns if now.wound_turns is None else now.wound_turns
         return wound >= BEGUN_TURNS_OF_CRANK * limits.ratio
     begun_Nm = now.rest_Nm + BEGUN_SHARE * limits.stretched_Nm
-    return now.torque_Nm is not None and now.torque_Nm > begun_Nm and now.in_phase_s > 1.0
+    # Neither the swing of the smoothing nor the jump of a motor that is hooked up is a crank's.
+    return now.in_phase_s > 1.0 and min(now.torque_Nm or 0.0, now.empty_Nm or 0.0) > begun_Nm
 
 
 def _stretched_wound(now: Moment, limits: Limits) -> bool:
@@ -243,8 +242,8 @@ def _above_launch(now: Moment, limits: Limits) -> bool:
 
 
 def _unhooked(now: Moment, limits: Limits) -> bool:
-    nothing = now.empty_Nm is None or abs(now.empty_Nm) <= ABOUT_NOTHING * limits.peak_Nm
-    return now.gone_s >= (UNHOOKED_FOR_S if nothing else ZERO_SEEN_S)
+    moved = now.empty_Nm is not None and abs(now.empty_Nm) > ABOUT_NOTHING * limits.peak_Nm
+    return now.gone_s >= (ZERO_SEEN_S if moved else UNHOOKED_FOR_S)
 
 
 def _launch_turns(limits: Limits) -> float:

@@ -31,6 +31,11 @@ FIT_SD = 0.015
 MOST_TURNS, GRID = 600.0, 5.0
 WORST_FIT = 0.05
 """A torque that goes so differently (share, rms) says nothing: somebody walks meanwhile."""
+NOTHING_SHARE, HOOKED_SHARE, WITHIN_S, SEEN_S = 0.02, 0.06, 0.9, 1.2
+"""Of the peak: torque that comes from nothing to the second within so long is that of a motor hooked up with turns in
+it; no crank brings so much. After the last of them smoothing has settled."""
+SLACK_TIMES, SLACK_SD = 1.2, 0.25
+"""Slack it shows about so much more torque than at full stretch; and how well that tells its turns (simulated)."""
 DIFFERS_TURNS = 60.0
 """Told and noticed turns that differ by this contradict each other."""
 
@@ -70,6 +75,9 @@ class TurnsIn:
         self._rest_turns: float | None = None
         self._points: list[tuple[float, float, float]] = []
         self._pulse: float | None = None
+        self._nothing_s: float | None = None
+        self._hooked_s: float | None = None
+        self._hook_Nm = 0.0
 
     @property
     def contradicted(self) -> bool:
@@ -84,6 +92,7 @@ class TurnsIn:
     def restart(self) -> None:
         """The hook is empty: another motor may come."""
         self._rest = self._rest_turns = self._pulse = self.noticed = self.label = None
+        self._nothing_s, self._hooked_s, self._hook_Nm = None, None, 0.0
         self._points = []
         if self.held.source in NOTICED:
             self.held = Held()
@@ -91,14 +100,22 @@ class TurnsIn:
     @property
     def rest_Nm(self) -> float:
         """Torque before the first crank turn, 0 where it was not seen."""
-        return 0.0 if self._rest is None else max(self._rest[0], 0.0)
+        return max(self._hook_Nm if self._rest is None else self._rest[0], 0.0)
 
     def tell(
-        self, phase: Phase, torque_Nm: float | None, still_s: float, wound: float | None, distance_m: float | None
+        self,
+        at_s: float,
+        phase: Phase,
+        torque_Nm: float | None,
+        still_s: float,
+        wound: float | None,
+        distance_m: float | None,
     ) -> None:
         """Take a moment. wound: turns that the winder has put on, None where nobody counts."""
         if torque_Nm is None:
             return
+        if wound is None and phase is Phase.STRETCH_OUT:
+            self._hooked_up(at_s, torque_Nm)
         if phase is Phase.STRETCH_OUT and not wound:
             self._at_rest(torque_Nm, still_s, distance_m, counted=wound is not None)
         elif phase is Phase.WIND_STRETCHED and wound is not None and wound <= LAST_TURNS:
@@ -119,6 +136,24 @@ class TurnsIn:
         self._rest_turns = turns
         self._rest = torque_Nm, self._ratio(turns, distance_m)
         self._notice(turns, math.hypot(LABEL_SD * turns, REST_SD_TURNS), LEAST_TURNS)
+
+    def _hooked_up(self, at_s: float, torque_Nm: float) -> None:
+        """Where nobody counts: torque that is there at once came with the motor."""
+        peak_Nm = self._limits.peak_Nm
+        if torque_Nm < NOTHING_SHARE * peak_Nm:
+            self._nothing_s, self._hooked_s = at_s, None
+        elif self._hooked_s is None and torque_Nm >= HOOKED_SHARE * peak_Nm and self._nothing_s is not None:
+            self._hooked_s = at_s if at_s - self._nothing_s <= WITHIN_S else math.inf
+            # What was at rest before was an empty hook.
+            self._rest = self._rest_turns = None
+        if self._hooked_s is None or self._hooked_s == math.inf or self._rest is not None:
+            return
+        self._hook_Nm = max(self._hook_Nm, torque_Nm)
+        if at_s - self._hooked_s < SEEN_S:
+            return
+        self._rest = self._hook_Nm, 1.0
+        turns = self._turns_of(torque_Nm / SLACK_TIMES)
+        self._notice(turns, math.hypot(SLACK_SD * turns, REST_SD_TURNS), LEAST_TURNS)
 
     def _turns_of(self, torque_Nm: float) -> float:
         """Turns that give this torque at full stretch, by the plan."""
