@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from winding_coach.command_line import conditions
+from winding_coach.command_line.help_lines import command_lines
 from winding_coach.command_line.home import add_common_arguments, home_from, units_from
 from winding_coach.command_line.shelving import looked, shelf_at
 from winding_coach.units import UnitSystem, show
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from winding_coach.shelf.records import Flight, Model, Motor, Person, Wind
     from winding_coach.shelf.store import Shelf
 
-WIDTH = 100
+WIDTH = 80
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -186,7 +187,10 @@ def _lines(advised: Advised, person: str | None, model: str | None, units: UnitS
         effect = effect_words(item)
         lines += [f"   {line}" for line in _wrapped(f"{item.why} {effect}".strip(), WIDTH - 3)]
         if item is first and item.motor is not None and item.topic == "motor":
-            lines.append(f"   Its plan: {_plan_words(item.motor, item.cut_loop_m, advised, units)}")
+            lines += [
+                "   Its plan:",
+                *command_lines(f"   {_plan_words(item.motor, item.cut_loop_m, advised, units)}", WIDTH),
+            ]
     if not advised.items:
         lines += ["", "There is nothing to advise yet."]
     return lines

@@ -37,13 +37,13 @@ def _hanging(line: str, width: int) -> list[str]:
     if len(line) <= width:
         return [line]
     if words.startswith("winding-coach "):
-        return _command(line, width)
+        return command_lines(line, width)
     explained = words.partition("  ")[2].strip()
     start = len(line) - len(explained or words)
     return _filled(line, width, " " * min(start, width // 2))
 
 
-def _command(line: str, width: int) -> list[str]:
+def command_lines(line: str, width: int) -> list[str]:
     """Return a command to copy: broken before options only, as a shell takes it; what explains it stands below."""
     command, *explained = re.split(r"\s{3,}", line.strip())
     lines, begun = [], line[: len(line) - len(line.lstrip())]
