@@ -8,6 +8,7 @@ import statistics
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -148,8 +149,11 @@ def turns_in(winds: int, seed: int, path: Path | None) -> Iterator[str]:
             row = json.loads(line)
             if row["sources"] == mark:
                 kept[row["key"]] = row
-    yield "| turns in | crank sensor | winds | past by 3 % | by 6 % | broken beyond own risk | turns at most, median |"
-    yield "|---|---|---|---|---|---|---|"
+    yield (
+        "| turns in | crank sensor | winds | past by 3 % | of who obey | by 6 % | broken beyond an empty motor's risk |"
+        " beyond its own with the turns | turns at most, median |"
+    )
+    yield "|---|---|---|---|---|---|---|---|---|"
     for channels in ("c", ""):
         for turns in TURNS_IN:
             rows = []
@@ -157,8 +161,12 @@ def turns_in(winds: int, seed: int, path: Path | None) -> Iterator[str]:
                 key = f"{channels} {turns} {number}"
                 if key not in kept:
                     untruths = (Untruth("turns in", turns),) if turns else ()
-                    done = wound(replace(world(number), channels=channels, limit=None, untruths=untruths))
+                    drawn = replace(world(number), channels=channels, limit=None, untruths=untruths)
+                    done = wound(drawn)
+                    worst = _worst(drawn.motor, drawn.ratio, drawn.hooks_m, drawn.turns_in)[1]
                     row = {
+                        "person": drawn.person,
+                        "own": worst > drawn.breaks_at,
                         "most": done.most,
                         "turns": done.most_turns,
                         "broke": done.broke,
@@ -172,10 +180,13 @@ def turns_in(winds: int, seed: int, path: Path | None) -> Iterator[str]:
                 rows.append(kept[key])
             past = share(row["turns"] > 1.03 for row in rows)
             far = share(row["turns"] > 1.06 for row in rows)
+            obeyed = share(row["turns"] > 1.03 for row in rows if row["person"] == "obeys")
             broke = share(row["broke"] and not row["risk"] for row in rows)
+            own = share(row["broke"] and not row["own"] for row in rows)
             middle = statistics.median(row["turns"] for row in rows)
             sensor = "yes" if channels else "no"
-            yield f"| {turns:.0f} | {sensor} | {len(rows)} | {past} | {far} | {broke} | {middle:.3f} |"
+            shares = " | ".join((past, obeyed, far, broke, own))
+            yield f"| {turns:.0f} | {sensor} | {len(rows)} | {shares} | {middle:.3f} |"
 
 
 def ideal() -> Iterator[str]:
@@ -198,8 +209,15 @@ def ideal() -> Iterator[str]:
 
 def _led(figures: MotorFigures, turns: float) -> tuple[float, float]:
     """Lead a motor with turns in it along its plan: the disorder before the first turn, and the chance to break."""
-    hooks_m = round(HOOKS_SHARE * figures.loop_m, 3)
-    plan = _plan(figures, 10.0, hooks_m)
+    before, worst = _worst(figures, 10.0, round(HOOKS_SHARE * figures.loop_m, 3), turns)
+    share = (worst / DEFAULT_RUBBER.break_stretch) ** DEFAULT_RUBBER.break_shape
+    return before, 1.0 - math.exp(-math.log(2.0) * share)
+
+
+@lru_cache(maxsize=256)
+def _worst(figures: MotorFigures, ratio: float, hooks_m: float, turns: float) -> tuple[float, float]:
+    """The disorder before the first turn, and the largest strand stretch with it, on the plan's own path."""
+    plan = _plan(figures, ratio, hooks_m)
     path, motor = PlanPath(plan, figures), SimulatedMotor(figures, strength_u=1e-9, hooks_m=hooks_m)
     if turns:
         motor.move(turns, figures.loop_m, 1.0)
@@ -210,8 +228,7 @@ def _led(figures: MotorFigures, turns: float) -> tuple[float, float]:
         turns = min(turns + 1.2, plan.target_turns)
         motor.move(turns, plan.stretch_distance_m if turns < plan.stretched_turns else path.distance_at(turns), 0.1)
         worst = max(worst, motor.strand_stretch * (1.0 + motor.looseness))
-    share = (worst / DEFAULT_RUBBER.break_stretch) ** DEFAULT_RUBBER.break_shape
-    return before, 1.0 - math.exp(-math.log(2.0) * share)
+    return before, worst
 
 
 def _ends_at(path: PlanPath, plan: Plan, of_peak: float) -> float:
