@@ -231,6 +231,21 @@ def test_the_back_off_counts_down_by_half_turns_to_a_stop() -> None:
     assert "half a crank turn" in prompt_words(Prompt(0.0, "back_off", "", None, 0.5, 3.5e-3), "metric")
 
 
+def test_the_stop_of_the_back_off_comes_as_this_person_stops_and_not_where_torque_is_steep() -> None:
+    launch_Nm = LIMITS.launch_Nm
+    back = replace(CALM, phase=Phase.BACK_OFF, in_phase_s=6.0, rate_Nm_per_s=-0.05 * launch_Nm)
+    near = scene(now=replace(back, torque_Nm=1.05 * launch_Nm), back_off_left=1.0)
+    late = wanted(replace(near, stop_lead_s=2.0))
+    usual = wanted(near)
+    assert late is not None
+    assert usual is not None
+    assert (late.crank_turns, usual.crank_turns) == (0.0, 1.0)
+    steep = replace(back, torque_Nm=1.4 * launch_Nm, rate_Nm_per_s=-launch_Nm)
+    early = wanted(scene(now=steep, back_off_left=2.2))
+    assert early is not None
+    assert early.crank_turns == 2.0
+
+
 def test_advice_waits_and_urgency_does_not() -> None:
     pacer = Pacer("metric")
 

@@ -23,8 +23,12 @@ from winding_coach.coach.wanted import Wanted, by_taps
 from winding_coach.values import value
 
 HOOKING_UP_S = 6.0
-STOPS_IN_S = 0.8
-"""In the back-off torque falls so fast that the hand must be told this long before; reaction and slowing down."""
+STOPS_IN_S, LEAST_STOPS_IN_S, MOST_STOPS_IN_S = 0.8, 0.5, 1.8
+"""In the back-off torque falls so fast that the hand must be told this long before; reaction and slowing down. Sooner,
+within these bounds, for someone who took longer to stop at the peak."""
+STOP_WITHIN_TURNS, STOP_BELOW = 1.5, 1.1
+"""Crank turns left, or torque over the launch torque: before, torque falls so steeply that its rate says nothing of
+when it will be there."""
 STILL_NEAR = 0.97
 """Of the peak: torque that is still here soon after the stop is that of a hand which has not stopped yet."""
 SETTLES = 0.985
@@ -246,8 +250,12 @@ def _back_off(scene: Scene) -> Wanted:
     if now.torque_Nm is not None and now.torque_Nm >= least * limits.peak_Nm and not stopped_beyond(now):
         return Wanted("stop_at_peak", torque_Nm=limits.peak_Nm)
     if now.torque_Nm is not None:
-        stops_at_Nm = now.torque_Nm + STOPS_IN_S * min(now.rate_Nm_per_s or 0.0, 0.0)
-        if not scene.off_stopped and now.torque_Nm < limits.peak_Nm and stops_at_Nm <= SETTLES * limits.launch_Nm:
+        stops_in_s = STOPS_IN_S + scene.stop_lead_s - STOP_LEAD_S
+        stops_in_s = min(max(stops_in_s, LEAST_STOPS_IN_S), MOST_STOPS_IN_S)
+        stops_at_Nm = now.torque_Nm + stops_in_s * min(now.rate_Nm_per_s or 0.0, 0.0)
+        near = scene.back_off_left is None or scene.back_off_left <= STOP_WITHIN_TURNS
+        near = near or now.torque_Nm <= STOP_BELOW * limits.launch_Nm
+        if not scene.off_stopped and near and stops_at_Nm <= SETTLES * limits.launch_Nm:
             return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=0.0)
     left = limits.back_off_turns / limits.ratio if scene.back_off_left is None else scene.back_off_left
     if scene.off_stopped:
