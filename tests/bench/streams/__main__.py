@@ -13,6 +13,7 @@ from pathlib import Path
 
 from tests.bench.streams import tables
 from tests.bench.streams.drawing import LAST, RATES, REPORT, TUNING
+from tests.bench.streams.due import when_due
 from tests.bench.streams.making import SENSORS, Sensor, Stream, stream
 from tests.bench.streams.observer import kept, observed
 from tests.bench.streams.other import other_stream
@@ -46,16 +47,20 @@ def judged(streams: list[Stream], sensor: Sensor) -> tables.Judged:
     return [(one.draw, scored(one, watched(one, sensor), sensor)) for one in streams]
 
 
-def sensor_tables(rate: float, sensor: Sensor, found: tables.Judged) -> list[str]:
-    """Return all tables of a sensor at a rate."""
+def sensor_tables(rate: float, sensor: Sensor, found: tables.Judged, due: tables.Judged) -> list[str]:
+    """Return all tables of a sensor at a rate. due: stands seen as the missing mark is due."""
     title = f"{rate:g} lines/s, sensor {sensor}"
     out = [tables.stall_table(f"Standing crank, {title}", found)]
-    if sensor == "1 pulse":
-        row = tables.pulse_row("aim: median 0.6 turn + 0.15 s, most 1.3 turns", found, 0.6, 0.15, 1.3)
-        out.append(tables.as_text(f"Delay in crank turns, {title}", tables.PULSE_HEAD, [row]))
-    elif sensor != "none":
-        row = tables.pulse_row("aim: within 0.35 turn", found, 0.35, 0.0, 0.35)
-        out.append(tables.as_text(f"Delay in crank turns, {title}", tables.PULSE_HEAD, [row]))
+    if sensor != "none":
+        turns, plus_s, most = (0.6, 0.15, 1.3) if sensor == "1 pulse" else (0.35, 0.0, 0.35)
+        aim = "median 0.6 turn + 0.15 s, most 1.3 turns" if sensor == "1 pulse" else "within 0.35 turn"
+        sensors = {"all": 9.0, "no pulse lost": 0.0}
+        rows = [
+            tables.pulse_row(f"{name}, {kind}", [one for one in judged if one[0].lost <= lost], turns, plus_s, most)
+            for kind, lost in sensors.items()
+            for name, judged in ((f"aim: {aim}", found), ("the missing mark is due", due))
+        ]
+        out.append(tables.as_text(f"Delay in crank turns, {title}", tables.PULSE_HEAD, rows))
     rows, _ = tables.reliability(found)
     out.append(tables.as_text(f"Stated chance of standing, {title}", tables.RELIABILITY_HEAD, rows))
     out.append(f"  {tables.about_95(found)}\n")
@@ -115,7 +120,9 @@ class Bench:
             self._keep(rate, sensor, found)
             if ideal and sensor == "none":
                 yield can_table(rate, found, ideal)
-            yield from sensor_tables(rate, sensor, found)
+            pairs = zip(streams, found, strict=True) if sensor != "none" else ()
+            due = [(one, when_due(made, score, sensor)) for made, (one, score) in pairs]
+            yield from sensor_tables(rate, sensor, found, due)
             summary.append(tables.other_row(sensor, found))
         yield tables.as_text(f"Count, reversal, peak, {rate:g} lines/s", tables.OTHER_HEAD, summary)
         yield f"({time.process_time() - began:.0f} s of processor)\n"
