@@ -166,7 +166,7 @@ def _main(argv: list[str] | None) -> int:
         return 1
     except KeyboardInterrupt:
         return 1
-    except Exception as fault:  # Nobody outside can do anything with a traceback; it is kept for who can.
+    except Exception as fault:  # No one outside can do anything with a traceback; it is kept for who can.
         kept = keep_fault(folder_from(args), f"winding-coach {name}", fault)
         print(f"winding-coach {name}: {printable(fault_told(fault, kept=kept))}", file=sys.stderr)
         return 1

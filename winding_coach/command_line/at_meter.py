@@ -1,4 +1,4 @@
-"""Somebody at the meter: asks for what is to be done, waits for Enter, returns a steady reading."""
+"""Someone at the meter: asks for what is to be done, waits for Enter, returns a steady reading."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def say(words: str) -> None:
 
 
 class AtMeter:
-    """A meter that somebody loads by hand. crank_turns: the newest count, None without a sensor;
+    """A meter that someone loads by hand. crank_turns: the newest count, None without a sensor;
     in steps of 1/pulses_per_turn.
 
     quadrature: whether two sensors tell the direction.

@@ -202,7 +202,7 @@ def _fit(args: argparse.Namespace, home: Home) -> int:
 
 
 def _outcomes(home: Home) -> dict[str, str]:
-    """Return what became of the shelf's winds, by the names of their traces: somebody may have said it since."""
+    """Return what became of the shelf's winds, by the names of their traces: someone may have said it since."""
     if not shelf_file(home).exists():
         return {}
     with shelf_at(home, reading=True) as shelf:

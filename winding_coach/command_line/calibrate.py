@@ -193,10 +193,10 @@ def _taken(args: argparse.Namespace, home: Home, units: UnitSystem, raws: list[i
 
 
 def _already(kept: list[Taken], loads: list[Load]) -> list[Point]:
-    """The points of a set that was broken off.
+    """The points of a set that was interrupted.
 
     Raises:
-        UsageProblem: they are not of these loads, or it was not broken off.
+        UsageProblem: they are not of these loads, or it was not interrupted.
     """
     same = all(
         math.isclose(one.load.torque_Nm, load.torque_Nm, rel_tol=1e-6, abs_tol=1e-12)
@@ -253,7 +253,7 @@ def _months_later(now: datetime, months: int) -> str:
 
 
 def on_screen(args: argparse.Namespace) -> bool:
-    """Whether to guide on the screen: where there is one, and nobody asked for plain lines."""
+    """Whether to guide on the screen: where there is one, and no one asked for plain lines."""
     if args.json or args.plain:
         return False
     return sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM") != "dumb"

@@ -151,7 +151,7 @@ def _changes(args: argparse.Namespace, units: UnitSystem) -> dict[str, Any]:
         changes["duration_s"] = duration_s(args.duration)
     if args.left is not None:
         if args.left.strip().lower().endswith("c"):
-            # As in the finished screen: 18c are turns of the crank.
+            # As in the finished screen: 18c are crank turns.
             args.left_crank = args.left.strip()[:-1]
         else:
             changes["turns_left"] = number("--left", args.left, 0, MOST_TURNS)
@@ -249,7 +249,7 @@ def _sound(home: Home, wind: Wind, flight: Flight) -> Flight:
 
 
 def _could_fly(wind: Wind) -> None:
-    """Refuse a flight of a wind that was broken off early.
+    """Refuse a flight of a wind that was interrupted early.
 
     Raises:
         UsageProblem: it was.
@@ -292,7 +292,7 @@ def flight_with(changes: dict[str, Any], wind: Wind, flown: list[Flight], *, cor
 def energy_used_J(home: Home, wind: Wind, turns_left: float | None) -> float | None:
     """Return the work that the motor gave between launch and landing, by the wind's plan scaled by its torque.
 
-    None where it cannot be told: turns were not counted, or the trace is not there.
+    None where it is not known: turns were not counted, or the trace is not there.
     """
     from winding_coach.replaying import settings_of
     from winding_coach.rubber.path import PlanPath

@@ -146,7 +146,7 @@ def _mark(folder: Path, asked: dict[str, int], *, whole: bool) -> None:
 
 @contextmanager
 def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
-    """Lend processes; broken off, they end at once, and a trace half written is made again the next time."""
+    """Lend processes; interrupted, they end at once, and a trace half written is made again the next time."""
     pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
     try:
         yield pool

@@ -63,7 +63,7 @@ BETWEEN_MIN = 35
 TICK_S = 0.1
 LONGEST_S = 600.0
 SAYS_BROKE_AFTER_S = 5.0
-"""Somebody who is not there says so, too."""
+"""Someone who is not there says so, too."""
 IN_ROTATION, MOST_USES, TRIES_OUT, HEEDED = 3, 10, 6, 12
 """Motors that a member flies in turn, uses after which one is retired, flights after which a new size is
 tried, and the newest flights that advice on it is asked from."""
@@ -147,7 +147,7 @@ class _Season:
     # One wind
 
     def _wind(self, number: int) -> None:
-        # Chance is drawn anew for each wind, so that a season that was broken off goes on as it would have.
+        # Chance is drawn again for each wind, so that a season that was interrupted goes on as it would have.
         rng = self._rng = np.random.default_rng([self._order.seed, 4, self._order.person, number])
         motor = self._take(number)
         wound = self._prepared(motor, number)
@@ -224,7 +224,7 @@ class _Season:
         return glance(path)
 
     def _row(self, wound: _Wound, skill: float, rng: np.random.Generator) -> Wind:
-        """Return a wind without a trace: the plan's figures, missed as somebody of this skill would."""
+        """Return a wind without a trace: the plan's figures, missed as someone of this skill would."""
         plan, motor = wound.settings.plan, wound.motor
         rough = 1.0 - skill
         style = style_of(skill, rng, motor.stiffness_now())
@@ -305,7 +305,7 @@ class _Season:
         )
 
     def _learn(self, wind: Wind, flight: Flight) -> None:
-        """After some flights a new size is cut: as advised, or by chance where nobody heeds advice."""
+        """After some flights a new size is cut: as advised, or by chance where no one heeds advice."""
         self._flown_lately = [*self._flown_lately, (wind, flight)][-HEEDED:]
         self._since_change += 1
         if self._since_change < TRIES_OUT:

@@ -20,7 +20,7 @@ NEWEST_UNWINDINGS = 20
 
 @dataclass(frozen=True, slots=True)
 class LastTime:
-    """turns_left: of the motor, after its last flight, None where nobody knows or it was let down. said: a sentence
+    """turns_left: of the motor, after its last flight, None where no one knows or it was let down. said: a sentence
     each."""
 
     turns_left: float | None = None

@@ -35,7 +35,7 @@ class LinesOut:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """drops_old: sentences are for now, so old ones are left out, and this words how many; None keeps all that
-        there is room for. closed: called once, when it turns out that nobody can read on.
+        there is room for. closed: called once, when it turns out that no one can read on.
         waits: `put` does, where nothing is live and each line is wanted."""
         self._stream, self._drops_old, self._on_closed, self._clock = stream, drops_old, closed, clock
         self._turn = threading.Condition()

@@ -61,14 +61,14 @@ class LoggedWind:
 
 
 BROKE = "broken"
-"""The outcome of a wind whose motor broke, as somebody said."""
+"""The outcome of a wind whose motor broke, as someone said."""
 
 
 def logged_wind(path: Path, outcome: str | None = None) -> LoggedWind:
     """Replay a trace and return what it tells.
 
-    outcome: of the wind by the shelf, where somebody may have said since that the motor broke. Only a break that was
-    confirmed is one; a motor whose torque went, and of which nobody said why, tells nothing of strength.
+    outcome: of the wind by the shelf, where someone may have said since that the motor broke. Only a break that was
+    confirmed is one; a motor whose torque went, and of which no one said why, tells nothing of strength.
 
     Raises:
         TraceError: it cannot be read or coached again.
@@ -157,7 +157,7 @@ def _marks(course: list[_Sample], motor: MotorFigures, plan: Plan, way: PlanPath
         compared = sure and number % every == 0 and sample.turns > 0.0
         marks.append(Mark(sample.at_s - before_s, sample.turns, at_m, sample.torque_Nm if compared else None))
         before_s = sample.at_s
-    # A sensor with several pulses a turn makes steps that are smaller than the winder's ratio.
+    # A sensor with several pulses per turn makes steps that are smaller than the winder's ratio.
     steps = [abs(b.turns - a.turns) for a, b in pairwise(counted) if b.turns != a.turns]
     return WindMarks(motor, hooks_m, tuple(marks), min(ratio, statistics.median(steps) if steps else ratio))
 

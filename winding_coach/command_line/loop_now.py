@@ -34,7 +34,7 @@ class LoopNow:
 
 
 def loop_now(shelf: Shelf, motor: str, *, simulated: bool = False) -> LoopNow | None:
-    """Return what is known of a motor's loop; None where it is not on the shelf, or nobody noted when it was measured.
+    """Return what is known of a motor's loop; None where it is not on the shelf, or no one noted when it was measured.
 
     simulated: winds on a simulated meter count too.
     """

@@ -17,7 +17,7 @@ GIVEN_UP = "The shelf's disk does not answer: the wind is in its trace, and the 
 
 
 class GivenUpError(CoachError):
-    """The work is not done yet; it goes on by itself, and nobody waits."""
+    """The work is not done yet; it goes on by itself, and no one waits."""
 
 
 def patiently(

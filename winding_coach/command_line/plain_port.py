@@ -36,7 +36,7 @@ def real_port(port: str | None) -> str | None:
     """Return a port's name as it was typed.
 
     Raises:
-        UsageProblem: it is the simulated meter that `wind` brings along: nobody can hang a weight on that.
+        UsageProblem: it is the simulated meter that `wind` brings along: no one can hang a weight on that.
     """
     if port == "sim":
         raise UsageProblem(NO_WEIGHTS)

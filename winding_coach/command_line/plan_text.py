@@ -41,7 +41,7 @@ PLACES = 16
 
 @dataclass(frozen=True, slots=True)
 class ModerateRate:
-    """Torque rise in one phase, on average: what a turn of the crank brings by the plan, and the band a second that is
+    """Torque rise in one phase, on average: what a crank turn brings by the plan, and the band a second that is
     moderate, as gauge and alarms have it."""
 
     phase: Phase

@@ -45,7 +45,7 @@ class PortsSeen:
         threading.Thread(target=self._run, name="ports seen", daemon=True).start()
 
     def refresh(self) -> None:
-        """Look once, if somebody asked lately."""
+        """Look once, if someone asked lately."""
         if self._asked_s is not None and self._clock() - self._asked_s <= ASKED_WITHIN_S:
             self._words = port_words(self._look())
 

@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from winding_coach.simulator.bench import Truth
 
 STRETCHED = 0.93
-"""From this share of full stretch on somebody has stretched out."""
+"""From this share of full stretch on someone has stretched out."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -82,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def about(home: Home) -> dict[str, object]:
-    """Return what tells of the program and the computer, and of nobody."""
+    """Return what tells of the program and the computer, and of no one."""
     names = sorted({"pyserial", "numpy", "scipy", "textual", "rich", "platformdirs", *_EXTRAS})
     versions = {name: _version_of(name) for name in names}
     size = shutil.get_terminal_size()
@@ -160,7 +160,7 @@ def _named(words: str, there: dict[str, Path]) -> dict[str, Path]:
 
 
 def _asked(there: dict[str, Path]) -> dict[str, Path]:
-    """Return the parts that somebody at a terminal says yes to; elsewhere none."""
+    """Return the parts that someone at a terminal says yes to; elsewhere none."""
     if not sys.stdin.isatty():
         return {}
     wanted = {}

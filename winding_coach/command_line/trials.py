@@ -1,4 +1,4 @@
-"""`meter check --tests`: what somebody does to the meter, step by step, and what it says of the build."""
+"""`meter check --tests`: what someone does to the meter, step by step, and what it says of the build."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def try_meter(
     *,
     left_hand: bool = False,
 ) -> list[Trial]:
-    """Lead somebody through the trials; return what came of them. left_hand: how their motors are wound.
+    """Lead someone through the trials; return what came of them. left_hand: how their motors are wound.
 
     Raises:
         Problem: the meter was lost, or the input ended.

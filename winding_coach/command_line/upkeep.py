@@ -59,7 +59,7 @@ def bar(what: str) -> Iterator[Bar]:
 
 
 def rebuilt(args: argparse.Namespace) -> int:
-    """Make the index anew."""
+    """Make the index again."""
     from winding_coach.indexing import rebuild
 
     home = home_from(args)

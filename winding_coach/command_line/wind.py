@@ -222,7 +222,7 @@ def _picked(args: argparse.Namespace, home: Home) -> Picked:
 
 
 def _shelved(args: argparse.Namespace, home: Home, trace: Path) -> list[str]:
-    """Log the wind that was just closed; return what to tell. A disk that does not answer holds up nobody for long."""
+    """Log the wind that was just closed; return what to tell. A disk that does not answer holds up no one for long."""
     try:
         return patiently(lambda: after_the_wind(args, home, trace), lambda words: tell([words]))
     except GivenUpError as given_up:

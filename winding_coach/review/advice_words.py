@@ -27,7 +27,7 @@ class Advice:
     broke). rests_on: fit, rules or law.
 
     gain, low, high: expected change of duration as a share, with its interval of 80 %; None where nothing tells.
-    motor: the one to fly, measured at the use of the flight that it is held against; cut_loop_m: its loop when new,
+    motor: the one to fly, measured at the use of the flight that it is compared with; cut_loop_m: its loop when new,
     before it has grown. torque_Nm: to launch at.
     """
 

@@ -182,7 +182,7 @@ def label_of(row: FigureRow, units: UnitSystem) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One wind, or what winds are held against: a head and a text for each of `FIGURES`."""
+    """One wind, or what winds are compared with: a head and a text for each of `FIGURES`."""
 
     head: str
     cells: tuple[str, ...]

@@ -20,7 +20,7 @@ class CrankWork:
     """wound_in_J: over all turns put on. returned_J: over all turns taken off, a positive figure.
 
     sd_J, returned_sd_J: their standard uncertainties, from the meter's calibration (taken as the same error
-    throughout) and from turns that are told in whole turns of the crank. bridged_turns: turns that passed while no
+    throughout) and from turns that are told in whole crank turns. bridged_turns: turns that passed while no
     torque came; a straight line stands in for them.
     """
 

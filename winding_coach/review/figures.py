@@ -19,7 +19,7 @@ from winding_coach.review.loosening import Loosened, Loosening
 from winding_coach.rubber.path import PlanPath
 
 STARTING_PERIODS = 2
-"""The first turns of the crank are a start, not a rhythm."""
+"""The first crank turns are a start, not a rhythm."""
 LEAST_PERIODS = 8
 RESTS = 2.5
 """A turn that took so many times the usual time was a rest, or pulses were lost: no matter of rhythm."""
@@ -31,12 +31,12 @@ SCALE_FROM = 0.5
 """Share of the turns at full stretch from which the motor is compared with its plan."""
 SCALE_RANGE = (0.5, 2.0)
 RIPPLE = 0.03
-"""The highest of many torques is above the peak by so much at the most where nobody went past it (simulated meters)."""
+"""The highest of many torques is above the peak by so much at the most where no one went past it (simulated meters)."""
 ON_THE_HOOK, HELD_S = 0.2, 1.0
 """The torque last held in the back-off, above this share of the peak and smoothed for so long, was that of the launch
 where the coach never saw the motor ready."""
 DANGERS = frozenset({"overwind", "winder_limit", "meter_limit"})
-"""Dangers that hands bring about; the meter's own troubles are nobody's doing."""
+"""Dangers that hands bring about; the meter's own troubles are no one's doing."""
 ENDED = frozenset({Phase.DONE, Phase.ABORTED})
 
 
@@ -136,9 +136,9 @@ class WindWatch:
 
     def _asked(self, view: CoachView) -> None:
         """The peak that is asked for: the coach moves the plan's to this motor's own scale, and who obeys it must not
-        lose by it. What it is moved to once torque is there asks nobody to stop any more."""
+        lose by it. What it is moved to once torque is there asks no one to stop any more."""
         target_Nm, limits = view.targets.torque_Nm, self._limits
-        # Nobody may have told that the hooks are reached: then the walk-in lasts to the peak.
+        # No one may have told that the hooks are reached: then the walk-in lasts to the peak.
         early = view.phase is Phase.WALK_IN and (target_Nm or 0.0) < 0.5 * (limits.stretched_Nm + limits.peak_Nm)
         if target_Nm is None or self._at_peak or early:
             return
@@ -320,5 +320,5 @@ class WindWatch:
 
 
 def _counted(reading: ReadingSaid) -> float | None:
-    """Turns that somebody or something counted; an estimate judges nobody."""
+    """Turns that someone or something counted; an estimate judges no one."""
     return reading.turns if reading.turns_source in ("counted", "tapped") else None

@@ -1,7 +1,7 @@
 """Torque of the walk-in in; how far the strands were let go, and what that adds to the chance to break, out. Pure.
 
 What loosens the knots is not known. Three laws fit what is known equally badly, so the chance is worked out under each
-of them and the mean is taken: nobody is praised or blamed for the law that happens to be right.
+of them and the mean is taken: no one is praised or blamed for the law that happens to be right.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ IN_DOUBT = 1.08
 above that counts as strands stretched further than the path's."""
 LEAST_KNOWN = 0.93
 LOWEST, HIGHEST = 0.75, 1.15
-"""Strand stretch over the path's: further nobody gets whose motor still holds."""
+"""Strand stretch over the path's: further no one gets whose motor still holds."""
 TYPICAL, POINTS, HALVINGS = 0.8, 40, 16
 """The law without history is taken at this share of the turns at the hooks, at so many places."""
 
@@ -133,7 +133,7 @@ class Loosening:
             self._reach(self._taut.tell(self._taut_smooth / IN_DOUBT), turns)
 
     def _least(self, turns: float | None) -> float:
-        """Nearer than the hooks nobody gets: low torque says little of how far the strands were let go."""
+        """Nearer than the hooks no one gets: low torque says little of how far the strands were let go."""
         if turns is None:
             return LEAST_KNOWN
         at_hooks = self._path.strand_stretch(turns, self._path.hooks_m) / self._path.walk_stretch

@@ -152,7 +152,7 @@ def best_flown(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber = DEFAULT_
 def base_of(fit: FlightFit, flown: Sequence[Flown], rubber: Rubber = DEFAULT_RUBBER) -> Flown:
     """Return the flight to go on from: the last, or the best where the last was a step too far. flown: usable.
 
-    Fresh motors and broken-in ones are not held against each other: a loop grows and softens in its first winds.
+    Fresh motors and broken-in ones are not compared with each other: a loop grows and softens in its first winds.
     """
     flown = [one for one in flown if _stage(one) == _stage(flown[-1])]
     expected = _expected(fit, flown, rubber)

@@ -15,7 +15,7 @@ GREAT_MANY_LEFT, MANY_LEFT, FEW_LEFT = 0.25, 0.14, 0.04
 """Turns left over turns at launch. A third left (40 of 117) is a great many; common practice, no source."""
 MUCH_BACKED_OFF, LITTLE_BACKED_OFF = 0.12, 1.4 * OWN_BACK_OFF
 """Turns backed off over turns at the peak: torque to spare, torque just enough; our own rule. Who takes off no more
-than the plan does by itself, within half a turn of the crank or so, had no torque to spare."""
+than the plan does by itself, within half a crank turn or so, had no torque to spare."""
 LONG_STEP, STEP, DENSITY_STEP = 0.10, 0.05, 0.05
 POWER_PER_MASS = 1.5
 """Power to stay up goes with mass to this power: momentum theory, see `rubber.flight`."""

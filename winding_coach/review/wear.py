@@ -91,7 +91,7 @@ def next_share(
     newest last. Where motors of the batch broke, the usual share of the use is lowered step by step
     until the risk is bearable.
     """
-    # Where torque went and nobody said why, the wind tells neither of a break nor of strength.
+    # Where torque went and no one said why, the wind tells neither of a break nor of strength.
     told = [one for one in batch if one.peak_turns and one.breaking_turns and one.outcome != "gone"]
     wound = [_wound(one, rubber) for one in told[-BATCH_WINDS:]]
     strength = strength_of(wound, StrengthPrior(median=rubber.break_stretch, shape=rubber.break_shape))

@@ -1,4 +1,4 @@
-"""The terminal screen: it looks at `session.view` some times a second, and never touches a source or the loop."""
+"""The terminal screen: it looks at `session.view` some times per second, and never touches a source or the loop."""
 
 import os
 

@@ -71,7 +71,7 @@ CHECKS_PER_S = 100
 PICTURES_PER_S = 40
 """And no more than this."""
 SIGN_OF_LIFE_S = 2.0
-"""A running loop renews its view ten times a second and more; one that has not for so long is not live."""
+"""A running loop renews its view ten times per second and more; one that has not for so long is not live."""
 
 
 class CoachApp(App[None]):

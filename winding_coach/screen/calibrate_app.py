@@ -20,7 +20,7 @@ KEYS = "enter take the reading   b back   q leave"
 
 
 class Guided(Protocol):
-    """What is used of somebody who reads the meter."""
+    """What is used of someone who reads the meter."""
 
     @property
     def view(self) -> GuideView:
@@ -89,7 +89,7 @@ class CalibrateApp(App[bool]):
             yield Static(id="sheet")
 
     def on_mount(self) -> None:
-        """Look ten times a second."""
+        """Look ten times per second."""
         self.look()
         self.set_interval(LOOK_EVERY_S, self.look)
 

@@ -240,7 +240,7 @@ def per_turn_words(view: CoachView) -> str:
 
 
 def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
-    """Return what to write on the motor's wrapper, as label and text."""
+    """Return what to write on the motor's label, as label and text."""
 
     def torque(value_Nm: float | None) -> str:
         return "not known" if value_Nm is None else show(value_Nm, "torque", view.units)

@@ -3,5 +3,5 @@
 `records` are what goes in and comes out (frozen, SI); `store` is the way to them (`Shelf`, `WindFilter`); `index`
 what comes from traces, `schema` the file and its migrations, `tables` rows and records; `flying` and `season` make
 figures of them. The traces are the record of a wind; its row here is an index
-that can be made anew from them.
+that can be made again from them.
 """

@@ -1,6 +1,6 @@
 """The open file of a shelf, and in it what comes from traces: calibrations, meters, files, what a later coach makes.
 
-All of this can be made anew from the traces; `store` adds what has a name, the winds and the flights.
+All of this can be made again from the traces; `store` adds what has a name, the winds and the flights.
 """
 
 from __future__ import annotations
@@ -116,7 +116,7 @@ class Index(ShelfFile):
         return {trace: (size, why) for trace, size, why in rows}
 
     def pass_over(self, files: Mapping[str, tuple[int, str]], *, anew: bool = False) -> None:
-        """Remember files that are no winds to keep; anew: and forget the earlier ones."""
+        """Remember files that are no winds to keep; again: and forget the earlier ones."""
         with self.writing():
             if anew:
                 self._db.execute("DELETE FROM passed_over")

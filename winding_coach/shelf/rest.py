@@ -15,7 +15,7 @@ Modeler, August 1968, p. 47; overnight by others' practice."""
 SHORT_REST = timedelta(minutes=30)
 """A motor wound so lately is still far from recovered; our own rule, no source."""
 UNSAID = "gone"
-"""The outcome of a wind in which torque went, until somebody says whether the motor broke."""
+"""The outcome of a wind in which torque went, until someone says whether the motor broke."""
 BETWEEN_FLIGHTS = timedelta(minutes=20)
 """From one wind of a day to the next; assumed."""
 
@@ -23,7 +23,7 @@ BETWEEN_FLIGHTS = timedelta(minutes=20)
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """A motor that could be wound next. uses so far; share of the next wind (0-1); rested since its last wind began,
-    None for one that was never wound. unsaid: id of its last wind if torque went in it and nobody said why."""
+    None for one that was never wound. unsaid: id of its last wind if torque went in it and no one said why."""
 
     motor: Motor
     uses: int
@@ -52,7 +52,7 @@ def candidates(
     motors: Iterable[Motor], uses: Mapping[str, int], winds: Iterable[Wind], now: datetime
 ) -> list[Candidate]:
     """Return the motors in the order in which to take them: rested longest first, then new ones, then those of which
-    nobody said whether they broke.
+    no one said whether they broke.
 
     motors: those in use. uses: by name in small letters. winds: of these motors, simulated ones left out.
     """
@@ -86,7 +86,7 @@ def day_of(ranked: Sequence[Candidate], flights: int, officials: int) -> list[tu
 
     Test flights come first, on motors that still need breaking in; officials last, on motors that are broken in where
     there are any. No motor flies twice running where there is another, and the one that rested longest goes first.
-    Motors of which nobody said whether they broke are left out.
+    Motors of which no one said whether they broke are left out.
     """
     ranked = [one for one in ranked if one.unsaid is None]
     if not ranked:

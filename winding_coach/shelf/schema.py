@@ -118,7 +118,7 @@ STEPS = (
 """What brings the schema from version n to n + 1. Only ever added to.
 
 `wind`, `calibration`, `passed_over` (files in the traces' folder that are no winds to keep) and `again` (what a later
-coach makes of a wind) come from traces and can be made anew from them. All that people typed is in the other tables,
+coach makes of a wind) come from traces and can be made again from them. All that people typed is in the other tables,
 `typed` among them: it holds what was corrected or added to a wind, null where the trace's word stands.
 """
 NEWEST = len(STEPS)
@@ -291,7 +291,7 @@ _DAMAGED = (
 
 def _reading(path: Path) -> sqlite3.Connection:
     """Return a connection that reads. SQLite lays shared memory beside the file for that, which a folder without
-    write permission or a full disk refuses; nobody else can write then, and the file is read as it lies there."""
+    write permission or a full disk refuses; no one else can write then, and the file is read as it lies there."""
     db = _connect(f"{_uri(path)}?mode=ro")
     try:
         db.execute("SELECT count(*) FROM sqlite_schema")

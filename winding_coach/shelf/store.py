@@ -1,6 +1,6 @@
 """The shelf: records in, records out, one SQLite file between them. Values reach SQL as parameters only.
 
-What traces tell of a wind and what people typed about it are kept apart, so the first can be made anew.
+What traces tell of a wind and what people typed about it are kept apart, so the first can be made again.
 """
 
 from __future__ import annotations

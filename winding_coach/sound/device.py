@@ -38,7 +38,7 @@ class SoundCard:
     """Plays the blocks that it asks `block` for, from its opening until `close`."""
 
     def __init__(self, block: Block, *, null: bool = False, clock: Callable[[], float] = time.monotonic) -> None:
-        """null: the library's own card that is heard by nobody, for tests and measuring.
+        """null: the library's own card that is heard by no one, for tests and measuring.
 
         Raises:
             NoSoundError: there is nothing to play on.
@@ -138,7 +138,7 @@ def _close(device: Any) -> None:
 
 
 def _real_backends(miniaudio: Any) -> list[Any]:
-    """All but the one that plays to nobody and the one that needs code of ours, in the library's own order."""
+    """All but the one that plays to no one and the one that needs code of ours, in the library's own order."""
     others = miniaudio.get_enabled_backends() - {miniaudio.Backend.NULL, miniaudio.Backend.CUSTOM}
     return sorted(others, key=lambda backend: int(backend.value))
 

@@ -44,7 +44,7 @@ LOW_EDGE_HZ, HIGH_EDGE_HZ = 800.0, 1250.0
 outside. All between 500 and 3000 Hz, where hearing is keen (MIL-STD-1472E, seen)."""
 OFF_BY_AT_MOST = 1.0
 PULSES_PER_S = {Side.BELOW: 2.0, Side.WITHIN: 0.0, Side.ABOVE: 5.0}
-"""Outside the band the tone is broken into pulses, so that nobody needs an ear for pitch."""
+"""Outside the band the tone is broken into pulses, so that no one needs an ear for pitch."""
 SLACK = 0.05
 """Of the band's width, that the rate must pass an edge by."""
 SURE_S = 0.25

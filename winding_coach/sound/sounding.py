@@ -1,6 +1,6 @@
 """All that can be heard of one wind, opened and closed as one thing. The coach's loop knows nothing of it.
 
-The card has a thread of its own; bell and speech share another, which looks at the newest view 25 times a second.
+The card has a thread of its own; bell and speech share another, which looks at the newest view 25 times per second.
 """
 
 from __future__ import annotations

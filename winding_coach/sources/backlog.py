@@ -13,7 +13,7 @@ from winding_coach.meter.frames import FrameParser, Sample
 LATE_S = 0.5
 """Lines older than this are not of now; the same as what may be shown as live."""
 STOPPED_S = 1.0
-"""The loop looks twenty times a second. When it has not for so long, the program or the computer stood still."""
+"""The loop looks twenty times per second. When it has not for so long, the program or the computer stood still."""
 NEWEST_BYTES = 512
 """So much of a backlog is passed on: about ten lines, an eighth of a second at 80 lines/s."""
 MANY_BYTES = 256

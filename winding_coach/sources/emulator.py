@@ -1,6 +1,6 @@
 """A simulated meter on a port of its own, in real time or faster: bytes of a bench out, `?` in.
 
-Bytes that nobody reads are dropped, as a USB serial port drops them; nothing here ever waits for a reader.
+Bytes that no one reads are dropped, as a USB serial port drops them; nothing here ever waits for a reader.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class Port(Protocol):
 
     @property
     def has_reader(self) -> bool:
-        """Whether somebody has it open."""
+        """Whether someone has it open."""
 
     def plug(self) -> None:
         """Make it openable."""
@@ -119,7 +119,7 @@ class PseudoPort:
 
     @property
     def has_reader(self) -> bool:
-        """Whether somebody has the device open."""
+        """Whether someone has the device open."""
         if self._master is None:
             return False
         poll = select.poll()
@@ -182,7 +182,7 @@ def emulate(
 ) -> None:
     """Run a bench on a port until its hands have finished, or `stopped` says so. Paced to absolute times.
 
-    wait_for_reader: time begins when somebody opens the device. until_stopped: the meter stays when the hands
+    wait_for_reader: time begins when someone opens the device. until_stopped: the meter stays when the hands
     have finished, and goes on sending. crank_port: of a crank sender; crank_sent: what it has
     sent since it was last asked. printed: what goes out instead of what the bench sends.
     """

@@ -24,7 +24,7 @@ CUES = frozenset({"stop_at_peak", "step_now", "wait_here", "walk_on", "walk_quic
 
 
 def listener(settings: CoachSettings, rng: np.random.Generator, skill: Skill = PRACTISED) -> CoachedPerson:
-    """Return somebody who has been at it for a while."""
+    """Return someone who has been at it for a while."""
     plan = settings.plan
     return CoachedPerson(
         skill, settings.motor.loop_m, rng, full_Nm=plan.peak_torque_Nm, hooks_m=plan.walk_in[-1].distance_m

@@ -1,6 +1,6 @@
 """A simulated meter's port as a socket on this computer alone, for systems without pseudo-terminals.
 
-It behaves as `emulator.PseudoPort`: bytes that nobody reads are dropped, nothing here waits for a reader, and a meter
+It behaves as `emulator.PseudoPort`: bytes that no one reads are dropped, nothing here waits for a reader, and a meter
 that was unplugged comes back at the same address.
 """
 
@@ -62,7 +62,7 @@ class LoopbackPort:
 
     @property
     def has_reader(self) -> bool:
-        """Whether somebody has it open; a new reader takes an old one's place."""
+        """Whether someone has it open; a new reader takes an old one's place."""
         if self._listener is not None:
             with contextlib.suppress(BlockingIOError):
                 fresh, _ = self._listener.accept()

@@ -26,7 +26,7 @@ class Pace:
         if wait < -LATEST_S:
             self.go_on_from(at_s)
             return 0.0
-        # A wait too short to change the clock's figure would be waited for ever.
+        # A wait too short to change the clock's figure would be waited for good.
         return wait if wait > SHORTEST_S else min(wait, 0.0)
 
     def go_on_from(self, at_s: float) -> None:

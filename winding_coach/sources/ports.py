@@ -94,7 +94,7 @@ _READING_BY_WORDS = (
     ("readfile failed", _UNPLUGGED),
 )
 """Words of pyserial, of the system's resolver, and of pyserial's Windows part, where an error of permission means a
-port that somebody else has open, or that is gone."""
+port that someone else has open, or that is gone."""
 
 
 def error_number(error: BaseException) -> int | None:
@@ -130,7 +130,7 @@ def plain_reason(port: str, error: BaseException, *, opening: bool) -> str:
 
 
 def _group(port: str) -> str:
-    """The group that owns the device, `dialout` where that cannot be told."""
+    """The group that owns the device, `dialout` where that is not known."""
     try:
         import grp
 

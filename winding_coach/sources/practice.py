@@ -17,7 +17,7 @@ POLL_S = 0.05
 """A key is noticed within this, however slowly time passes."""
 PORT = "simulated meter"
 SAYS_BROKE_AFTER_S = 5.0
-"""A practised motor that broke is said to have, by the key that somebody at a real one would press."""
+"""A practised motor that broke is said to have, by the key that someone at a real one would press."""
 
 
 class Simulated(Protocol):
@@ -109,7 +109,7 @@ class PracticeSource:
                 return BytesArrived(self._at_s, data)
 
     def _says_broke(self) -> bool:
-        """Whether to say now, once, that the motor broke: nobody else can see it."""
+        """Whether to say now, once, that the motor broke: no one else can see it."""
         truth = getattr(self._bench, "truth", None)
         if truth is None or not truth.broken or self._broke_at_s == math.inf:
             return False

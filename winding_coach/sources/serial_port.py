@@ -22,7 +22,7 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 2.0
 CONNECTING_POLL_S = 0.01
 PAUSING_POLL_S = 0.05
 SHORTEST_SLEEP_S = 1e-3
-"""A sleep too short to change the clock's figure would be slept for ever."""
+"""A sleep too short to change the clock's figure would be slept for good."""
 ASK_AFTER_SILENT_S = 2.0
 REOPEN_AFTER_SILENT_S = 6.0
 """A port that stays open and says nothing, even when asked, is closed and opened again."""

@@ -64,7 +64,7 @@ class Disk:
             self._refused = self._synced()
             self._begun_s = None
             if closing:
-                # Only here, so that the number is nobody else's while the disk still works on it.
+                # Only here, so that the number is no one else's while the disk still works on it.
                 os.close(self._file)
             with self._turn:
                 self._done = asked

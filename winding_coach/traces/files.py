@@ -31,7 +31,7 @@ CHUNK = 2**18
 GZIP_FRAMED = 31
 LARGEST_TRACE = 2**29
 MOST_ROWS = 3_000_000
-"""A wind of an hour at 320 lines a second is 1.2 million rows and 80 MB; several times that is no wind."""
+"""A wind of an hour at 320 lines per second is 1.2 million rows and 80 MB; several times that is no wind."""
 
 
 WRITTEN_BYTES, WRITTEN_ROWS = LARGEST_TRACE // 2, MOST_ROWS - 100_000
