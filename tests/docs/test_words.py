@@ -28,7 +28,7 @@ RETIRED = (
     (r"\bcrank (on|stood|stands)\b", "keep cranking; stopped", "Step in; crank on."),
     (r"\b(goes on|going on)\b", "continues", "Coaching goes on."),
     (r"\b(lines|turns|times|pulses|pictures|revolutions|readings) a (second|turn)\b", "/s, per", "80 lines a second"),
-    (r"\b(tells|told)\b|\btells? nothing\b", "shows, says", "A meter that tells nothing: stop."),
+    (r"\btells\b|\bis told so\b", "shows, says", "A meter that tells nothing: stop."),
     (r"(?<!there )\b(is|are) none\b", "is not one, does not count", "Reading glasses are none."),
     (r"\bmend(s|ed|ing)?\b", "fix", "Nothing to mend."),
     (r"\banew\b", "again", "The index made anew."),
