@@ -143,3 +143,17 @@ def test_a_turn_is_overdue_until_a_stall_is_told() -> None:
     crank.at(4.5)
     assert crank.overdue(4.5) is None
     assert cranked(1.0).overdue(2.0) is None
+
+
+def test_a_bounce_within_a_line_is_no_second_turn_and_leaves_the_period() -> None:
+    """It halved the period that was believed, and the next turn was called a stand when it was half done."""
+    crank = cranked(0.8, 1.6, 2.4)
+    assert crank.moved(3.2, 2.0) == -1.0
+    assert crank.period_s == pytest.approx(0.8)
+    assert state_after(crank, 3.2 + 1.2 * 0.8) is CrankState.TURNING
+
+
+def test_two_turns_of_a_gap_of_lines_are_two() -> None:
+    crank = cranked(0.8, 1.6, 2.4)
+    assert crank.moved(4.0, 2.0) == 0.0
+    assert crank.period_s == pytest.approx(0.8)

@@ -28,29 +28,41 @@ class PulsePeriod:
     """The usual time of one turn from the moments of the pulses alone, so that it can be had of a record too.
 
     `take` returns "first", "turn", "lost" (twice the usual: a pulse may be missing), "was lost" (the next came in
-    time again), "double" (a bounce) or "long" (a stop).
+    time again), "double" (a bounce) or "long" (a stop). `bounced` is whether one of the last change's pulses was a bounce
+    within the line: two in the usual time of one are one and a bounce, two in the time of two came in a gap of lines.
     """
 
     def __init__(self) -> None:
         self.period_s: float | None = None
         self.pulse_s: float | None = None
         self.direction = 1.0
+        self.bounced = False
         self._odd: str | None = None
         self._odd_s = 0.0
 
     def take(self, t_s: float, change: float) -> str:
         """The count changed by `change` (not 0) at t_s."""
         direction = 1.0 if change > 0 else -1.0
+        self.bounced = False
         if self.pulse_s is None or direction != self.direction:
             self.period_s = self._odd = None
             kind = "first"
         else:
-            interval = (t_s - self.pulse_s) / abs(change)
+            interval = (t_s - self.pulse_s) / self._turns_of(t_s - self.pulse_s, abs(change))
             kind = self._judge(interval)
             if kind == "double":
                 return kind
         self.pulse_s, self.direction = t_s, direction
         return kind
+
+    def _turns_of(self, since_s: float, pulses: float) -> float:
+        """Return how many turns so many pulses of one line were."""
+        usual = self.period_s
+        if usual is None or pulses < 2.0:
+            return pulses
+        fewer = pulses - 1.0
+        self.bounced = abs(since_s / fewer - usual) < abs(since_s / pulses - usual)
+        return fewer if self.bounced else pulses
 
     def _judge(self, interval: float) -> str:
         usual, odd, odd_s = self.period_s, self._odd, self._odd_s
@@ -113,10 +125,10 @@ class PulseCrank:
         kind = self._pulses.take(t_s, change)
         if kind == "double":
             return -change
-        amends = 0.0
+        amends = -self._pulses.direction if self._pulses.bounced else 0.0
         if kind == "was lost" and not self._stood_before:
             self._lossy += (1.0 - self._lossy) * 0.25
-            amends = self._pulses.direction
+            amends += self._pulses.direction
         elif kind == "lost" and self._stood:
             self._lossy += (1.0 - self._lossy) * 0.25  # a stop of just one turn is more likely no stop
         self._lossy *= 0.995
