@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import os
@@ -154,3 +155,26 @@ def test_at_a_terminal_each_part_is_asked_for(home: Path, tmp_path: Path) -> Non
     os.close(theirs)
     assert done.stdout.count("? y or n") == 2
     assert set(inside(out)) == {"about.json", FAULT_FILE, "trace/a.wind.jsonl"}
+
+
+@pytest.mark.parametrize(("of_output", "faults"), [(True, 0), (False, 1)])
+def test_a_terminal_that_hung_up_is_no_fault_and_a_disk_that_fails_is_one(
+    of_output: bool, faults: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class HungUp(io.StringIO):
+        def flush(self) -> None:
+            if of_output:
+                raise OSError(errno.EIO, "Input/output error")
+
+        def fileno(self) -> int:
+            return spare
+
+    def run(args: object) -> int:
+        raise OSError(errno.EIO, "Input/output error")
+
+    spare = os.open(os.devnull, os.O_WRONLY)
+    monkeypatch.setattr(plan, "run", run)
+    monkeypatch.setattr(sys, "stdout", HungUp())
+    assert main([*PLAN, "--home", str(tmp_path)]) == 1
+    os.close(spare)
+    assert len(list(tmp_path.glob(FAULT_FILE))) == faults

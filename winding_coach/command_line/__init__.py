@@ -160,19 +160,36 @@ def _main(argv: list[str] | None) -> int:
     except Problem as problem:
         print(f"winding-coach {name}: {printable(str(problem))}", file=sys.stderr)
         return problem.exit_status
-    except BrokenPipeError:
-        # The reader of our output went away, as `| head` does; the interpreter must not flush into the void at exit.
+    except OSError as error:
+        if not _reader_gone(error):
+            return _faulty(name, args, error)
+        # The interpreter must not flush into the void at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except KeyboardInterrupt:
         return 1
     except Exception as fault:  # No one outside can do anything with a traceback; it is kept for who can.
-        kept = keep_fault(folder_from(args), f"winding-coach {name}", fault)
-        print(f"winding-coach {name}: {printable(fault_told(fault, kept=kept))}", file=sys.stderr)
-        return 1
+        return _faulty(name, args, fault)
     finally:
         if log is not None:
             end_log(log)
+
+
+def _faulty(name: str, args: argparse.Namespace, fault: Exception) -> int:
+    kept = keep_fault(folder_from(args), f"winding-coach {name}", fault)
+    print(f"winding-coach {name}: {printable(fault_told(fault, kept=kept))}", file=sys.stderr)
+    return 1
+
+
+def _reader_gone(error: OSError) -> bool:
+    """Whether nobody takes our output any more: `| head` has enough (a closed pipe), a terminal hung up."""
+    if isinstance(error, BrokenPipeError):
+        return True
+    try:
+        sys.stdout.flush()
+    except OSError:
+        return True
+    return False
 
 
 def printable(text: str) -> str:

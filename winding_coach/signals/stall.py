@@ -28,8 +28,8 @@ class PulsePeriod:
     """The usual time of one turn from the moments of the pulses alone, so that it can be had of a record too.
 
     `take` returns "first", "turn", "lost" (twice the usual: a pulse may be missing), "was lost" (the next came in
-    time again), "double" (a bounce) or "long" (a stop). `bounced` is whether one of the last change's pulses was a bounce
-    within the line: two in the usual time of one are one and a bounce, two in the time of two came in a gap of lines.
+    time again), "double" (a bounce) or "long" (a stop). `bounced`: one of the last change's pulses was a bounce within
+    the line; two in the usual time of one are one and a bounce, two in the time of two came in a gap of lines.
     """
 
     def __init__(self) -> None:
