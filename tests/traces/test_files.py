@@ -273,3 +273,10 @@ def test_a_text_where_a_number_should_be_is_named() -> None:
         header_from(HEADER.as_json() | {"winder": {"ratio": "ten"}})
     with pytest.raises(TraceError, match=r"model\.hooks_m"):
         header_from(json.loads(json.dumps(HEADER.as_json()).replace('"hooks_m": 0.22', '"hooks_m": 1e999')))
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_pipe_that_nobody_writes_to_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "x.wind.jsonl")
+    with pytest.raises(TraceError, match=r"it is no file.*check its name"):
+        read_trace(tmp_path / "x.wind.jsonl")

@@ -6,6 +6,7 @@ every key and alarm (an unplugged computer loses at most the last second).
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import zlib
@@ -25,7 +26,6 @@ from winding_coach.traces.rows import TraceError, dump, input_from, input_row, i
 SUFFIX = ".wind.jsonl"
 SYNC_EVERY_S = 1.0
 CLOSES_WITHIN_S = 10.0
-"""Windows would write other line ends, and count them."""
 LONGEST_LINE = 2**20
 CHUNK = 2**18
 GZIP_FRAMED = 31
@@ -159,6 +159,8 @@ def trace_lines(path: Path) -> Iterator[bytes]:
     """Yield the lines with their ends, the last perhaps without; one past all measure is a TraceError."""
     rest = b""
     total = 0
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise OSError(errno.EINVAL, "it is no file")  # A pipe or a device would be waited for without an end.
     with path.open("rb") as opened:
         try:
             for chunk in _chunks(opened):
