@@ -30,6 +30,7 @@ MAY_ASK_THE_TIME_OF_DAY = {
     "command_line/backup.py",
     "command_line/calibrate.py",
     "command_line/flight.py",
+    "command_line/report_fault.py",
     "command_line/watch.py",
     "indexing.py",
     "sources/clock.py",
