@@ -30,17 +30,14 @@ CHECKS = (
     ("types", [PYTHON, "-m", "mypy"]),
     ("imports", [tool("lint-imports"), "--no-cache"]),
     ("tests", [PYTHON, "-m", "pytest", "-n", WORKERS, "--dist", "loadgroup", "--cov", "--cov-report=", *sys.argv[1:]]),
+    ("coverage", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=85"]),
     ("pure rooms", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=99", f"--include={PURE}"]),
 )
 
 
-ALL = ("coverage", [PYTHON, "-m", "coverage", "report", "--skip-covered", "--fail-under=85"])
-"""Only where all tests are traced (`--trace-all`), which takes half as long again."""
-
-
 def main() -> int:
     """Run the checks; return the exit status of the first that fails."""
-    for name, command in (*CHECKS, ALL) if "--trace-all" in sys.argv else CHECKS:
+    for name, command in CHECKS:
         print(f"== {name}", flush=True)
         status = subprocess.run(command, cwd=TOP, check=False).returncode
         if status:

@@ -18,18 +18,17 @@ settings.load_profile("project")
 def pytest_addoption(parser: pytest.Parser) -> None:
     """`--update-golden` accepts what is said and shown now as right: look at the difference before it is committed."""
     parser.addoption("--update-golden", action="store_true", help="write the golden files anew instead of comparing")
-    parser.addoption("--trace-all", action="store_true", help="trace every test for coverage, not the pure rooms' only")
 
 
 @pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put what takes long first, what waits on workers of its own, and trace only what tells something."""
     for item in items:
         file = item.nodeid.partition("::")[0]
         worker = order.worker_of(file)
         if worker is not None:
             item.add_marker(pytest.mark.xdist_group(worker))
-        if not (config.getoption("--trace-all") or order.traced(file)):
+        if not order.traced(file):
             item.add_marker(pytest.mark.no_cover)
     items.sort(key=lambda item: order.place_of(item.nodeid.partition("::")[0]))
 

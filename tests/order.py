@@ -2,7 +2,8 @@
 
 Whoever waits (a real port, a terminal that takes nothing) leaves the processor to others, so such files go to workers
 of their own, one more for each core. What takes long goes first, so that no worker is left with it at the end.
-Coverage is traced in the pure rooms' own tests only.
+Coverage is traced where a test works in this process on what its lines are for: whole winds over a port run in other
+processes, and whole winds in this one run the same lines as the rooms' own tests, three times as slowly.
 """
 
 from __future__ import annotations
@@ -55,19 +56,8 @@ LONG = (
 )
 """What takes the processor longest, first; the rest after it as it stands."""
 
-TRACED = (
-    "tests/coach/",
-    "tests/meter/",
-    "tests/review/",
-    "tests/rubber/",
-    "tests/signals/",
-    "tests/simulator/",
-    "tests/traces/",
-    "tests/test_standing.py",
-    "tests/test_units.py",
-)
-"""Tests of the pure rooms. Tracing makes a test up to three times as slow; elsewhere the lines that were reached told
-nothing that a failing test does not, and in those rooms each line must be reached by a test of its own room."""
+UNTRACED = ("tests/bench/", "tests/walkers/", "tests/firmware/", "tests/docs/", "tests/test_terminal.py")
+"""Their lines are covered by the tests of the rooms; what they test is the whole."""
 
 
 def worker_of(file: str) -> str | None:
@@ -83,4 +73,4 @@ def place_of(file: str) -> int:
 
 def traced(file: str) -> bool:
     """Return whether the lines that a file's tests run are counted."""
-    return file.startswith(TRACED)
+    return not file.startswith(UNTRACED) and not any(file in files for files in WAITING)

@@ -12,7 +12,7 @@ TOP = Path(__file__).parent.parent
 def test_every_file_that_is_named_is_there() -> None:
     waiting = [name for files in order.WAITING for name in files]
     assert len(set(waiting)) == len(waiting)
-    for name in (*waiting, *order.LONG, *order.TOGETHER, *order.TRACED):
+    for name in (*waiting, *order.LONG, *order.TOGETHER, *order.UNTRACED):
         assert (TOP / name).exists(), name
 
 
