@@ -77,7 +77,7 @@ def test_a_whole_number_of_four_hundred_digits_is_no_figure(tmp_path: Path) -> N
     assert b"0" * 400 in path.read_bytes()
     with pytest.raises(TraceError, match="share"):
         read_trace(path)
-    with pytest.raises(FiguresError, match="no number"):
+    with pytest.raises(FiguresError, match="not a number"):
         batch_from_json_dict({"format": "winding-coach batch", "version": 1, "torque_scales": [10**400]})
 
 
@@ -89,7 +89,7 @@ def test_a_shelf_whose_text_is_damaged_is_refused(tmp_path: Path) -> None:
     at = file.index(b"CREATE TABLE")
     for place in range(at, at + 40):
         (folder / "shelf.sqlite").write_bytes(file[:place] + b"\xce" + file[place + 1 :])
-        args = argparse.Namespace(folder=str(folder), home=str(tmp_path / "own"), units=None, json=True, under=None)
+        args = argparse.Namespace(folder=str(folder), home=str(tmp_path / "own"), units=None, json=True, prefix=None)
         args.dry_run = True
         with contextlib.suppress(Problem):
             import_.run(args)
