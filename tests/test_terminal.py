@@ -53,9 +53,9 @@ def test_a_wind_in_a_terminal_is_shown_and_saved(tmp_path: Path) -> None:
 
     tmux("new-session", "-d", "-s", "wind", "-x", "80", "-y", "24", f"{shlex.join(program)}; sleep 60")
     try:
-        until("Before the first turn")
+        until("Before you start")
         until("Keep cranking")
-        until("wrapper")
+        until("motor's label")
         tmux("send-keys", "-t", "wind", "q")
         until("Saved as")
     finally:
