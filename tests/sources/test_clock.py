@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from tests.sources.helpers import FakeClock
 from winding_coach.inputs import Ended, KeyPressed
 from winding_coach.sources.clock import Keys, WindClock, started_now
+from winding_coach.sources.emulator import CATCHES_UP_S
 from winding_coach.sources.pace import LATEST_S, Pace
 
 
@@ -61,3 +62,12 @@ def test_after_a_long_sleep_of_the_computer_time_goes_on_from_now() -> None:
     assert 0.0 < pace.wait_s(0.2) <= 0.1 + 1e-9, "the hour is not played in a rush"
     clock.now_s += LATEST_S / 2
     assert pace.wait_s(0.2) < 0, "a short delay is"
+
+
+def test_a_simulated_meter_that_stood_is_in_time_again_as_a_real_board_is() -> None:
+    """Its lines were 1.1 s too old from then on, and the coach said for minutes that no data came."""
+    clock = FakeClock()
+    pace = Pace(1.0, clock, CATCHES_UP_S)
+    assert pace.wait_s(0.0) == 0.0
+    clock.now_s += 5.0
+    assert pace.wait_s(0.0125) == pytest.approx(-4.9875)

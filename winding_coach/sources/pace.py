@@ -12,9 +12,11 @@ SHORTEST_S = 1e-6
 class Pace:
     """Tells how long to wait for a moment of another clock that goes `speed` times as fast."""
 
-    def __init__(self, speed: float, clock: Clock) -> None:
+    def __init__(self, speed: float, clock: Clock, latest_s: float = LATEST_S) -> None:
+        """latest_s: further behind than this, time goes on from now."""
         self._speed = speed
         self._clock = clock
+        self._latest_s = latest_s
         self._zero: float | None = None
 
     def wait_s(self, at_s: float) -> float:
@@ -23,7 +25,7 @@ class Pace:
         if self._zero is None:
             self._zero = now
         wait = self._zero + at_s / self._speed - now
-        if wait < -LATEST_S:
+        if wait < -self._latest_s:
             self.go_on_from(at_s)
             return 0.0
         # A wait too short to change the clock's figure would be waited for good.
