@@ -130,7 +130,7 @@ def test_what_was_said_then_is_passed_over_so_that_a_whole_trace_can_be_piped(ho
         ('{"at_s":0.5,"in":"time"}', "goes back in time"),
         ('[1.0,"key","jump"]', "names a key that there is not"),
         ('[-1,"time"]', "has no time"),
-        ('[1.0,"rx","\\u2022"]', "holds received bytes that are none"),
+        ('[1.0,"rx","\\u2022"]', "holds received bytes that are not bytes"),
         ('[0.5,"time"]', "goes back in time"),
         ('[2,"rx","' + "x" * 2**20 + '"]', "is longer than any row of a trace"),
     ],

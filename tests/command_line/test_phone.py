@@ -48,7 +48,7 @@ def test_a_phone_that_reads_the_code_finds_the_page_and_nobody_else_does(
     processes.append(process)
     assert process.stdout is not None
     first = process.stdout.readline()
-    assert "Whoever has this address" in process.stdout.readline()
+    assert "Anyone with this address" in process.stdout.readline()
     printed = re.search(r"http://\S+", first)
     assert printed is not None
     address = printed[0]
