@@ -70,7 +70,7 @@ def test_the_end_is_confirmed() -> None:
     [
         (VIEW, None, "Press enter when it hangs still."),
         (replace(VIEW, waiting_s=1.25), None, "Waiting for rest, 1.2 s"),
-        (replace(VIEW, finished=True), None, "see what comes of it"),
+        (replace(VIEW, finished=True), None, "to see the result"),
         (replace(VIEW, counts=None), "The meter is gone: pulled.", "The meter is gone: pulled."),
         (replace(VIEW, trouble="It does not come to rest."), None, "It does not come to rest."),
     ],
