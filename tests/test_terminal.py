@@ -26,7 +26,7 @@ def test_a_wind_in_a_terminal_is_shown_and_saved(tmp_path: Path) -> None:
         "--sim-script",
         "good",
         "--sim-speed",
-        "6",
+        "5",
         "--loop",
         "30 cm",
         "--mass",

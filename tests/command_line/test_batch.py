@@ -281,7 +281,7 @@ def test_every_command_that_takes_a_motor_takes_its_batch(
     assert plan["rests_on"] == rests_on
     assert plan["peak_torque_Nm"] > 1.02 * PLAN.peak_torque_Nm
     for number, words in enumerate(
-        (("practice", "--script", "good"), ("wind", "--port", "sim", "--sim-script", "good", "--sim-speed", "20"))
+        (("practice", "--script", "good"), ("wind", "--port", "sim", "--sim-script", "good", "--sim-speed", "5"))
     ):
         own = home / str(number)
         own.mkdir()

@@ -110,7 +110,7 @@ def test_plain_sentences_are_sentences(home: Path) -> None:
 
 
 def test_a_wind_on_an_emulated_meter_over_a_pseudo_terminal(home: Path, processes: Processes) -> None:
-    words = ("--port", "sim", "--sim-script", "good", "--sim-speed", "10", *SMALL, "--headless", "--json")
+    words = ("--port", "sim", "--sim-script", "good", "--sim-speed", "5", *SMALL, "--headless", "--json")
     done = run("wind", *words)
     assert done.returncode == 0, done.stderr
     events = [json.loads(line) for line in done.stdout.splitlines()]
@@ -120,7 +120,7 @@ def test_a_wind_on_an_emulated_meter_over_a_pseudo_terminal(home: Path, processe
 
 
 def test_a_killed_wind_is_readable_and_the_meter_goes_with_it(home: Path, processes: Processes) -> None:
-    wind = start(processes, "wind", "--port", "sim", "--sim-speed", "10", *SMALL, "--headless", "--json")
+    wind = start(processes, "wind", "--port", "sim", "--sim-speed", "5", *SMALL, "--headless", "--json")
     lines_until(wind, '"walk_in"')
     wind.send_signal(signal.SIGKILL)
     wind.wait(10)

@@ -149,7 +149,7 @@ def test_winds_log_themselves_finished_or_killed(home: Path, processes: Processe
         "--sim-script",
         "good",
         "--sim-speed",
-        "20",
+        "5",
         "--motor",
         "th-07",
         "--winder",

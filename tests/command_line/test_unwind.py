@@ -23,7 +23,7 @@ from winding_coach.traces.files import TraceWriter
 from winding_coach.traces.header import Header
 
 pytestmark = pytest.mark.usefixtures("hurried_disk")
-SIM = ("unwind", "--port", "sim", "--sim-speed", "20", "--headless")
+SIM = ("unwind", "--port", "sim", "--sim-speed", "5", "--headless")
 
 
 @pytest.fixture(autouse=True)

@@ -360,3 +360,13 @@ def test_a_key_interrupts_a_long_read() -> None:
         event = bench.source.read(3600.0)
     assert event.name == "next"
     assert bench.clock() - begun < 3600.0
+
+
+def test_a_second_of_a_simulated_meter_is_a_second_of_the_wind() -> None:
+    """At three times real time the hands took their motor off before the coach had seen it held at launch torque."""
+    clock = FakeClock()
+    source = SerialSource("/dev/none", clock=clock, sleep=clock.sleep, start=lambda work: work(), speed=4.0)
+    began_s = clock()
+    while not isinstance(event := source.read(2.0), TimePassed):
+        pass
+    assert event.at_s == pytest.approx(4.0 * (clock() - began_s))

@@ -42,7 +42,7 @@ for found in pkgutil.walk_packages(winding_coach.__path__, "winding_coach."):
 from winding_coach.command_line import main
 figures = ["--loop", "30 cm", "--mass", "1.4 g", "--orings", "0.08 g", "--hooks", "22 cm", "--home", sys.argv[1]]
 assert main(["plan", *figures, "--json"]) == 0
-assert main(["wind", "--headless", "--port", "sim", "--sim-script", "good", "--sim-speed", "10", *figures]) == 0
+assert main(["wind", "--headless", "--port", "sim", "--sim-script", "good", "--sim-speed", "5", *figures]) == 0
 assert main(["meter", "emulate", "--link", "port", "--until-stdin-closes"]) == 1
 assert main(["meter", "emulate", "--until-stdin-closes"]) == 0
 assert main(["motor", "add", "th-07", *figures[:6], "--home", sys.argv[1]]) == 0

@@ -26,21 +26,26 @@ class Stand:
         self._kept: KeptPort | None = None
         self._meter: SimulatedMeter | None = None
 
-    def source(self, port: str, simulated: Sequence[str] | None = None, crank_port: str | None = None) -> SerialSource:
+    def source(
+        self, port: str, simulated: Sequence[str] | None = None, crank_port: str | None = None, speed: float = 1.0
+    ) -> SerialSource:
         """Return the source of the next wind. simulated: options of `meter emulate` for what is hooked up there.
 
-        crank_port: of a crank sender.
+        crank_port: of a crank sender. speed: how fast the simulated meter's time passes.
 
         Raises:
             Problem: the simulated meter cannot be had.
         """
+        from functools import partial
+
         from winding_coach.sources.kept import KeptPort
+        from winding_coach.sources.serial_port import SerialSource
 
         if simulated is not None:
             port = self._put_on(simulated)
         if self._kept is None:
             self.port = port
-            self._kept = KeptPort(port, crank_port=crank_port)
+            self._kept = KeptPort(port, partial(SerialSource, speed=speed), crank_port=crank_port)
         return self._kept.source()
 
     def _put_on(self, options: Sequence[str]) -> str:

@@ -9,6 +9,8 @@ from winding_coach.units import Kind, QuantityError, UnitSystem, parse_number, p
 
 LONGEST_SHOWN = 40
 MOST_SEED = 2**53
+SLOWEST_SIMULATED, FASTEST_SIMULATED = 0.01, 10.0
+"""A simulated meter's time beside ours. Faster, and a pause of a busy computer counts for seconds of the wind."""
 
 
 def number(option: str, typed: str, low: float, high: float) -> float:
@@ -26,6 +28,15 @@ def number(option: str, typed: str, low: float, high: float) -> float:
     if not low <= value <= high:
         raise UsageProblem(f"{option}: '{typed[:LONGEST_SHOWN]}' is not a number from {low:g} to {high:g}.")
     return value
+
+
+def sim_speed(typed: str) -> float:
+    """Return what was typed after `--sim-speed`.
+
+    Raises:
+        UsageProblem: it is no such speed.
+    """
+    return number("--sim-speed", typed, SLOWEST_SIMULATED, FASTEST_SIMULATED)
 
 
 def whole(option: str, typed: str, low: int, high: int) -> int:

@@ -45,7 +45,7 @@ from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.settings import drawn_from, eyes_from, fill_in
 from winding_coach.command_line.shelving import SHORT_ID, looked, shelf_at, shelf_file
 from winding_coach.command_line.sound import sound_from, sounding
-from winding_coach.command_line.typed import number
+from winding_coach.command_line.typed import number, sim_speed
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -79,7 +79,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_crank_argument(meter)
     meter.add_argument("--calibration", metavar="FILE", help="calibration file of the meter")
     meter.add_argument("--left", default="20", metavar="PERCENT", help="with --port sim: of the launch turns (20)")
-    meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
+    meter.add_argument(
+        "--sim-speed", default="1", metavar="TIMES", help="speed of time at the simulated meter, up to 10 (1)"
+    )
     add_motor_arguments(parser)
     parser.add_argument("--person", metavar="NAME", help="who lets it down")
     add_coaching_arguments(parser)
@@ -106,7 +108,11 @@ def run(args: argparse.Namespace) -> int:
     found: Unwound | None = None
     try:
         crank_port = None if simulated else crank_port_of(args)
-        source = SerialSource(args.port or "auto" if meter is None else meter.device, crank_port=crank_port)
+        source = SerialSource(
+            args.port or "auto" if meter is None else meter.device,
+            crank_port=crank_port,
+            speed=1.0 if meter is None else sim_speed(args.sim_speed),
+        )
         header = header_for(settings, source.started, args.port or "auto", args.person, _more(wind, scale))
         writer = _writer(home, header)
         found = _let_down(args, home, units, coach, source, writer)
@@ -261,7 +267,7 @@ def _simulated(args: argparse.Namespace) -> SimulatedMeter:
     from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
 
     number("--left", args.left.strip().rstrip("% "), 1, 100)
-    number("--sim-speed", args.sim_speed, 0.01, 1000)
+    sim_speed(args.sim_speed)
     given = ("loop", "mass", "orings", "strands", "use", "ratio", "hooks")
     words = [w for name in given if getattr(args, name) for w in (f"--{name}", getattr(args, name))]
     try:

@@ -51,7 +51,7 @@ from winding_coach.command_line.problem import Problem, UsageProblem
 from winding_coach.command_line.set_up import ask, wants_set_up
 from winding_coach.command_line.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.command_line.stand import Stand
-from winding_coach.command_line.typed import number
+from winding_coach.command_line.typed import number, sim_speed
 from winding_coach.command_line.unwind import let_down_after
 from winding_coach.command_line.upcoming import UpcomingWinds
 from winding_coach.meter.calibration import Calibration
@@ -94,7 +94,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     meter.add_argument(
         "--sim-script", default="listens", metavar="STYLE", help="how the simulated hands wind (listens)"
     )
-    meter.add_argument("--sim-speed", default="1", metavar="TIMES", help="how fast the simulated meter runs (1)")
+    meter.add_argument(
+        "--sim-speed", default="1", metavar="TIMES", help="speed of time at the simulated meter, up to 10 (1)"
+    )
     add_motor_arguments(parser)
     parser.add_argument(
         "--turns-in", metavar="N", help="turns that the motor holds already (found from its torque at full stretch)"
@@ -173,7 +175,7 @@ def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
     tell([f"{motor_words(figures.motor, units)}; winder {winder_words(figures.winder, units)}."])
     tell(doubts_of(settings.plan, figures.motor, figures.model, units))
     words, crank_port = (_simulated_words(args), None) if simulated else (None, crank_port_of(args))
-    source = stand.source(args.port, words, crank_port)
+    source = stand.source(args.port, words, crank_port, sim_speed(args.sim_speed) if simulated else 1.0)
     writer = None
     try:
         earlier, ports = None, None
@@ -292,7 +294,7 @@ def _check_simulation(args: argparse.Namespace) -> None:
     from winding_coach.simulator.hands import STYLES
     from winding_coach.sources.listening import LISTENS
 
-    number("--sim-speed", args.sim_speed, 0.01, 1000)
+    sim_speed(args.sim_speed)
     styles = (*STYLES, LISTENS)
     if args.sim_script not in styles:
         raise UsageProblem(f"--sim-script: there is no style '{args.sim_script}': choose one of {', '.join(styles)}.")

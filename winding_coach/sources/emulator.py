@@ -21,6 +21,8 @@ TICK_S = 0.0125
 CATCHES_UP_S = 20.0
 """After a standstill up to this the meter's clock is right again, as a real board's is: else its lines would be as much
 too old from then on, and the coach would show none of them as live."""
+KEEPS_UP = 10.0
+"""A bench and a coach at a port manage this many times real time; a faster one is always behind."""
 LINGER_S = 1.0
 """The meter stays so long after the hands have finished: a reader has its last bytes to take."""
 IDLE_POLL_S = 0.02
@@ -189,7 +191,7 @@ def emulate(
     have finished, and goes on sending. crank_port: of a crank sender; crank_sent: what it has
     sent since it was last asked. printed: what goes out instead of what the bench sends.
     """
-    pace = Pace(speed, clock, CATCHES_UP_S if speed <= 1.0 else LATEST_S)
+    pace = Pace(speed, clock, CATCHES_UP_S if speed <= KEEPS_UP else LATEST_S)
     passed_s = 0.0
     finished: float | None = None
     try:

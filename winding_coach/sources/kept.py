@@ -23,7 +23,7 @@ class KeptPort:
     def __init__(
         self, port: str, source: Callable[..., SerialSource] = SerialSource, crank_port: str | None = None
     ) -> None:
-        """source: makes the source of a wind; a test may give it another clock. crank_port: of a crank sender."""
+        """source: makes the source of a wind; another clock or speed may be given. crank_port: of a crank sender."""
         self.port = port
         self._crank = None if crank_port is None else CrankLink(crank_port, open_wire)
         self._make = source

@@ -53,15 +53,19 @@ class SerialSource:
         keep: Callable[[Found], None] | None = None,
         crank_port: str | None = None,
         crank: CrankLink | None = None,
+        speed: float = 1.0,
     ) -> None:
         """start: runs what may block (finding and opening the port); a test may run it at once. link: a port that is
         open already. known: the meter to find again. keep: takes the open port at the end, instead of its closing.
-        crank_port: of a crank sender, whose lines are joined; crank: or the link to one, which is not closed here."""
+        crank_port: of a crank sender, whose lines are joined; crank: or the link to one, which is not closed here.
+        speed: of a simulated meter; the wind's time passes as its time does, so that a second of its hands is one of
+        the coach."""
         self.started = started_now()
         self._port = port
         self._keys = Keys()
         self._raw_clock = clock
-        self._clock = WindClock(clock)
+        self._clock = WindClock(clock if speed == 1.0 else lambda: speed * clock())
+        self._slack = max(speed, 1.0)
         self._sleep = sleep
         self._crank = None if crank_port is None else CrankLink(crank_port, open_wire)
         crank = crank or self._crank
@@ -144,7 +148,7 @@ class SerialSource:
             return self._lost(plain_reason(self._name, error, opening=False))
         now_s = self._clock.now()
         stood_s, self._looked_s = now_s - self._looked_s, now_s
-        if stood_s > STOPPED_S:
+        if stood_s > STOPPED_S * self._slack:
             data += self._drained(wire, data)
             self._backlog.late_s(now_s, data)
             self._heard_at_s = self._clock.now()
@@ -154,9 +158,9 @@ class SerialSource:
             self._asked = False
             return self._judged(wire, now_s, data)
         silent_s = now_s - self._heard_at_s
-        if silent_s >= REOPEN_AFTER_SILENT_S:
+        if silent_s >= REOPEN_AFTER_SILENT_S * self._slack:
             return self._lost(f"no data for {silent_s:.0f} seconds, even when asked: opening {self._name} again")
-        if silent_s >= ASK_AFTER_SILENT_S and not self._asked:
+        if silent_s >= ASK_AFTER_SILENT_S * self._slack and not self._asked:
             self._asked = True
             ask(wire)
         return None
@@ -164,7 +168,7 @@ class SerialSource:
     def _judged(self, wire: Wire, now_s: float, data: bytes) -> Input | None:
         """Return bytes that came just now as an input, or that some of them are left out."""
         late_s = self._backlog.late_s(now_s, data)
-        if late_s is not None and late_s > LATE_S and len(data) > MANY_BYTES:
+        if late_s is not None and late_s > LATE_S * self._slack and len(data) > MANY_BYTES:
             more = self._drained(wire, data)
             self._backlog.late_s(self._clock.now(), more)
             data += more
