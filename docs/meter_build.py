@@ -1,6 +1,6 @@
 """Makes the drawings and tables of docs/meter-build.md. `python docs/meter_build.py` rewrites them.
 
-Drawings are 1:1. The formulas are in winding_coach.meter.mechanics, the motors in the winding plan.
+Drawings are 1:1. The formulas are in winding_coach.meter.commissioning.mechanics, the motors in the winding plan.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import math
 import re
 from pathlib import Path
 
-from winding_coach.meter import mechanics as m
+from winding_coach.meter.commissioning import mechanics as m
 from winding_coach.report.drawing import across, box, note, ring, upright
 from winding_coach.report.svg import SECOND, curve, line, page, words
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures

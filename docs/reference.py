@@ -9,6 +9,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeAlias
 
+from winding_coach.app.batches import BATCHES_FOLDER
+from winding_coach.app.fault import FAULT_FILE
+from winding_coach.app.home import CALIBRATION_FILE, SETTINGS_FILE, TRACES_FOLDER
+from winding_coach.app.progress import PROGRESS_FILE
+from winding_coach.base.inputs import KEYS
+from winding_coach.cli import COMMANDS, parser_of
+from winding_coach.cli.commands.calibrate import FOLDER as CALIBRATIONS_FOLDER
 from winding_coach.coach import wording
 from winding_coach.coach.alarms import RULES
 from winding_coach.coach.said import (
@@ -24,13 +31,6 @@ from winding_coach.coach.said import (
     Said,
     Summary,
 )
-from winding_coach.command_line import COMMANDS, parser_of
-from winding_coach.command_line.batch import BATCHES_FOLDER
-from winding_coach.command_line.calibrate import FOLDER as CALIBRATIONS_FOLDER
-from winding_coach.command_line.fault import FAULT_FILE
-from winding_coach.command_line.home import CALIBRATION_FILE, SETTINGS_FILE, TRACES_FOLDER
-from winding_coach.command_line.progress import PROGRESS_FILE
-from winding_coach.inputs import KEYS
 from winding_coach.shelf.store import SHELF_FILE
 
 Group: TypeAlias = tuple[str, tuple[tuple[str, str], ...]]

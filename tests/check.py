@@ -11,8 +11,9 @@ from pathlib import Path
 from tests.order import WAITING
 
 TOP = Path(__file__).parent.parent
-ROOMS = ("units.py", "inputs.py", "rubber/*", "meter/*", "signals/*", "coach/*", "simulator/*", "review/*", "traces/*")
-PURE = ",".join(f"winding_coach/{room}" for room in ROOMS)
+ROOMS = ("rubber", "meter", "signals", "coach", "simulator", "review", "traces")
+FILES = ("base/units.py", "base/inputs.py", *(f"{room}/**" for room in ROOMS))
+PURE = ",".join(f"winding_coach/{file}" for file in FILES)
 
 
 def tool(name: str) -> str:

@@ -8,12 +8,12 @@ from functools import cache
 import numpy as np
 
 from tests.scenario import MOTOR, PLAN, SETTINGS, TICK_S, WINDER
+from winding_coach.base.inputs import KEYS, BytesArrived, Ended, KeyPressed, LinkUp, TimePassed
+from winding_coach.cli.commands.lesson import seen_by
 from winding_coach.coach.said import Alarm
 from winding_coach.coach.step import Coach
-from winding_coach.command_line.lesson import seen_by
-from winding_coach.inputs import KEYS, BytesArrived, Ended, KeyPressed, LinkUp, TimePassed
-from winding_coach.review.figures import WindWatch
-from winding_coach.review.wind import WindReview, review_of
+from winding_coach.review.wind.figures import WindWatch
+from winding_coach.review.wind.happened import WindReview, review_of
 from winding_coach.simulator.bench import Truth
 from winding_coach.simulator.learners import Learner, Manner
 from winding_coach.simulator.lessons import Lesson, LessonBench

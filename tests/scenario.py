@@ -7,10 +7,10 @@ from functools import lru_cache
 
 import numpy as np
 
+from winding_coach.base.inputs import BytesArrived, Input, LinkUp
 from winding_coach.coach.said import Said
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived, Input, LinkUp
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
 from winding_coach.rubber.plan import make_plan

@@ -7,8 +7,8 @@ import inspect
 import pkgutil
 
 import winding_coach
-from winding_coach import errors
-from winding_coach.errors import CoachError
+from winding_coach.base import errors
+from winding_coach.base.errors import CoachError
 
 
 def _classes() -> set[type[BaseException]]:

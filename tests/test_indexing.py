@@ -17,8 +17,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.scenario import MODEL, MOTOR, PLAN, WINDER
-from winding_coach.indexing import Found, look, rebuild, trace_files
-from winding_coach.inputs import LinkUp, TimePassed
+from winding_coach.base.inputs import LinkUp, TimePassed
+from winding_coach.keeping.indexing import Found, look, rebuild, trace_files
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.shelf.records import Flight, Meter, Motor
 from winding_coach.shelf.store import Shelf

@@ -13,10 +13,10 @@ import pytest
 
 from tests.shelf.examples import AMBER, TEN, TH_07, WREN, a_wind
 from tests.test_indexing import SUMMARY, make_trace
-from winding_coach import merging
-from winding_coach.indexing import look, rebuild
-from winding_coach.merging import Merge, carry_out, plan_merge
-from winding_coach.saving import back_up, copy_verified
+from winding_coach.keeping import merging
+from winding_coach.keeping.indexing import look, rebuild
+from winding_coach.keeping.merging import Merge, carry_out, plan_merge
+from winding_coach.keeping.saving import back_up, copy_verified
 from winding_coach.shelf.records import Batch, Flight, Meter, Motor, Person, Winder
 from winding_coach.shelf.store import Shelf
 

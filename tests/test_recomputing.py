@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from tests.test_indexing import make_trace
-from winding_coach.indexing import look
-from winding_coach.recomputing import again_of, coach_id, left_to_do, recompute
+from winding_coach.keeping.indexing import look
+from winding_coach.keeping.recomputing import again_of, coach_id, left_to_do, recompute
 from winding_coach.shelf.records import Again
 from winding_coach.shelf.store import Shelf
 from winding_coach.traces.files import read_trace
@@ -57,7 +57,7 @@ def test_the_present_coach_makes_of_a_recording_what_it_says_live() -> None:
 def test_a_trace_that_makes_trouble_is_told_with_the_rest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "x.wind.jsonl"
     assert "no trace" in str(again_of(path, "w", None, "c").trouble)
-    monkeypatch.setattr("winding_coach.recomputing.summary_again", lambda _: 1 / 0)
+    monkeypatch.setattr("winding_coach.keeping.recomputing.summary_again", lambda _: 1 / 0)
     assert "stumbled" in str(again_of(make_trace(tmp_path), "w", None, "c").trouble)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from winding_coach.replaying import difference, said_again, settings_of
+from winding_coach.keeping.replaying import difference, said_again, settings_of
 from winding_coach.traces.files import Trace, read_trace
 from winding_coach.traces.rows import dump, input_row
 

@@ -12,9 +12,9 @@ import pytest
 
 from tests.shelf.examples import WREN, a_wind
 from tests.test_indexing import make_trace
-from winding_coach import saving
-from winding_coach.indexing import look
-from winding_coach.saving import SavingError, back_up, check_backup, copy_verified
+from winding_coach.keeping import saving
+from winding_coach.keeping.indexing import look
+from winding_coach.keeping.saving import SavingError, back_up, check_backup, copy_verified
 from winding_coach.shelf.records import Flight, Person
 from winding_coach.shelf.store import Shelf
 

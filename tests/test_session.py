@@ -11,14 +11,14 @@ from pathlib import Path
 import pytest
 
 from tests.scenario import MODEL, MOTOR, PLAN, SETTINGS, SMALL, WINDER, wind
+from winding_coach.base.inputs import Ended, Input, KeyPressed, TimePassed
 from winding_coach.coach.said import ReadingSaid, Said, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Ended, Input, KeyPressed, TimePassed
+from winding_coach.keeping.replaying import difference, said_again, settings_of
+from winding_coach.live.session import Session, as_kept
+from winding_coach.live.sources.replay import ReplaySource
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.replaying import difference, said_again, settings_of
-from winding_coach.session import Session, as_kept
-from winding_coach.sources.replay import ReplaySource
 from winding_coach.traces.files import Trace, TraceWriter, read_trace
 from winding_coach.traces.header import Header
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from winding_coach.standing import (
+from winding_coach.base.standing import (
     AT_MARK_M,
     MOST_MARKS,
     STEP_UNITS,
@@ -24,7 +24,7 @@ from winding_coach.standing import (
     short_words,
     tape_at_m,
 )
-from winding_coach.units import FOOT_M, INCH_M, UnitSystem
+from winding_coach.base.units import FOOT_M, INCH_M, UnitSystem
 
 FEET, PACES = Steps("feet"), Steps("paces", pace_m=0.6)
 TAPE = Steps("tape", tape_m=tape_at_m(0.25, 1.81))

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from winding_coach.inputs import KEYS, BytesArrived, Ended, KeyPressed, LinkDown, LinkUp, TimePassed
-from winding_coach.units import (
+from winding_coach.base.inputs import KEYS, BytesArrived, Ended, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.base.units import (
     GF_CM_NM,
     INCH_M,
     OUNCE_KG,

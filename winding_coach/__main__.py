@@ -2,6 +2,6 @@
 
 import sys
 
-from winding_coach.command_line import main
+from winding_coach.cli import main
 
 sys.exit(main())

@@ -6,7 +6,7 @@
     print(wind.phase[wind.torque_Nm.argmax()], wind.torque_Nm.max())
 
 All else in the package may change with any version; `docs/interfaces.md` has the files and events. What goes wrong is
-raised as a `winding_coach.errors.CoachError` whose text is a sentence.
+raised as a `winding_coach.base.errors.CoachError` whose text is a sentence.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from winding_coach.base.errors import CoachError
 from winding_coach.coach.said import Said, Summary
 from winding_coach.coach.step import Coach
-from winding_coach.errors import CoachError
-from winding_coach.replaying import readings_again, settings_of
+from winding_coach.keeping.replaying import readings_again, settings_of
 from winding_coach.traces.files import Trace, read_trace
 
 __all__ = ["CoachError", "Coached", "coached", "open_trace"]

@@ -29,7 +29,9 @@ from textual.widgets import Input
 
 from tests.coach.test_unwinding import found, let_down
 from tests.scenario import MOTOR, PLAN
-from winding_coach.command_line import main
+from winding_coach.cli import main
+from winding_coach.live.sources.kept import KeptPort
+from winding_coach.live.sources.serial_port import SerialSource
 from winding_coach.rubber.figures import WinderFigures
 from winding_coach.rubber.turns_left import STRETCH_LENGTHS
 from winding_coach.screen.app import CoachApp
@@ -40,8 +42,6 @@ from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.hands import STYLES, ScriptedHands
 from winding_coach.simulator.letting_down import LettingDown, landed
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.sources.kept import KeptPort
-from winding_coach.sources.serial_port import SerialSource
 
 FLIGHTS, RATIO = 12, 10.0
 MOTORS = {"moss-1": "10.0 cm", "moss-2": "10.3 cm", "moss-3": "9.8 cm", "moss-4": "10.1 cm"}
@@ -235,7 +235,7 @@ def run_day(home: Path, flights: int = FLIGHTS) -> tuple[list[Flight], Meter, Da
     with ExitStack() as stack:
         stack.enter_context(at(home))
         shelve()
-        stack.enter_context(patch("winding_coach.sources.kept.KeptPort", partial(KeptPort, source=source)))
+        stack.enter_context(patch("winding_coach.live.sources.kept.KeptPort", partial(KeptPort, source=source)))
         stack.enter_context(patch("winding_coach.screen.app.run_screen", screen))
         stack.enter_context(patch("winding_coach.screen.terminal.is_terminal", lambda: True))
         words = ["--port", "/dev/invented", "--calibration", "simulated", "--model", "Bluebell"]

@@ -17,12 +17,12 @@ from multiprocessing import get_context
 import numpy as np
 
 from tests.review.flying import Flyer, Size, best_size, random_model, true_duration
-from winding_coach.review.advice import WORTH_IT, Advised, advise
-from winding_coach.review.advice_words import Advice, density_of
-from winding_coach.review.flight_fit import fit_flights, usable
-from winding_coach.review.flown import Flown, all_flown
-from winding_coach.review.next_motor import base_of, best_changes, best_flown, options
-from winding_coach.review.rules_of_thumb import rule_for
+from winding_coach.review.advice.advice_words import Advice, density_of
+from winding_coach.review.advice.advise import WORTH_IT, Advised, advise
+from winding_coach.review.advice.flight_fit import fit_flights, usable
+from winding_coach.review.advice.flown import Flown, all_flown
+from winding_coach.review.advice.next_motor import base_of, best_changes, best_flown, options
+from winding_coach.review.advice.rules_of_thumb import rule_for
 from winding_coach.shelf.records import Model
 
 AFTER = (1, 3, 6, 10)

@@ -15,8 +15,8 @@ import time
 import uuid
 from pathlib import Path
 
-from winding_coach.indexing import look
-from winding_coach.recomputing import coach_id, left_to_do, recompute
+from winding_coach.keeping.indexing import look
+from winding_coach.keeping.recomputing import coach_id, left_to_do, recompute
 from winding_coach.shelf.store import Shelf
 
 RECORDINGS = sorted((Path(__file__).parents[2] / "recordings").glob("*.gz"))

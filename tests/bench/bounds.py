@@ -97,7 +97,7 @@ CASES: tuple[tuple[str, Callable[[Path], None], str, tuple[str, ...]], ...] = (
 )
 RUN = """
 import sys
-from winding_coach.command_line import main
+from winding_coach.cli import main
 status = main(sys.argv[1:])
 # Not ru_maxrss: that begins with what the process that started this one held.
 peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))

@@ -14,11 +14,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tests.scenario import MODEL, MOTOR, SETTINGS, WINDER, wind
+from winding_coach.base.inputs import BytesArrived
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived
+from winding_coach.live.session import Session
+from winding_coach.live.sources.replay import ReplaySource
 from winding_coach.rubber.plan import make_plan
-from winding_coach.session import Session
-from winding_coach.sources.replay import ReplaySource
 
 
 def best_of(times: int, run: Callable[[], object]) -> float:

@@ -23,13 +23,13 @@ from textual.app import App
 
 from tests.scenario import SETTINGS
 from winding_coach.coach.step import Coach
+from winding_coach.live.session import Session
+from winding_coach.live.sources.serial_port import SerialSource
 from winding_coach.meter.frames import Sample, encode_sample
 from winding_coach.screen.app import CoachApp
 from winding_coach.screen.figures import torque_figure
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.sheet_view import SheetView
-from winding_coach.session import Session
-from winding_coach.sources.serial_port import SerialSource
 
 JUMPS = 40
 JUMP_COUNTS = 60_000

@@ -16,8 +16,8 @@ import tty
 import numpy as np
 from numpy.typing import NDArray
 
-from winding_coach.inputs import BytesArrived
-from winding_coach.sources.serial_port import SerialSource
+from winding_coach.base.inputs import BytesArrived
+from winding_coach.live.sources.serial_port import SerialSource
 
 FloatArray = NDArray[np.float64]
 LINES_PER_S = 80

@@ -21,14 +21,14 @@ import numpy as np
 from tests.scenario import MOTOR, SETTINGS, TICK_S, wind
 from tests.traces.test_files import HEADER
 from tests.trust.winder import FreeHands
+from winding_coach.base.inputs import BytesArrived, Input, LinkUp
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import BytesArrived, Input, LinkUp
+from winding_coach.live.session import Session
+from winding_coach.live.sources.replay import ReplaySource
 from winding_coach.screen.page import page_object
-from winding_coach.session import Session
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.sources.replay import ReplaySource
 from winding_coach.traces.files import TraceWriter
 
 WAITING_S = 62.0

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from tests.scenario import MOTOR, PLAN, SETTINGS, WINDER
+from winding_coach.base.inputs import BytesArrived, Input, LinkUp
 from winding_coach.coach.band import RateBand
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.live import LiveScale
@@ -18,7 +19,6 @@ from winding_coach.coach.said import Phase
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import BytesArrived, Input, LinkUp
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.offline import analyse

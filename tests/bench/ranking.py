@@ -25,8 +25,8 @@ from tests.bench.walkers.motor import LAWS, WalkedMotor
 from tests.bench.walkers.people import draw
 from tests.bench.walkers.winding import HOOKS_M, LABELLED, PLAN, SETTINGS, TICK_S, Cell, Wound, _Wind, plan_of
 from tests.bench.walkers.wire import Wire
-from winding_coach.inputs import BytesArrived, Ended, Input, LinkUp
-from winding_coach.review.wind import review
+from winding_coach.base.inputs import BytesArrived, Ended, Input, LinkUp
+from winding_coach.review.wind.happened import review
 
 FEET = ("shuffles", "strides", "at once", "walks")
 HARMLESS_LAUNCH = 0.03

@@ -19,7 +19,7 @@ import numpy as np
 
 from tests.shelf.examples import ALL, a_wind
 from tests.test_indexing import SUMMARY, make_trace
-from winding_coach.indexing import look, rebuild
+from winding_coach.keeping.indexing import look, rebuild
 from winding_coach.shelf.records import Flight, Motor, Person
 from winding_coach.shelf.store import Shelf
 

@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 
 from tests.scenario import SETTINGS
 from winding_coach.coach.step import Coach
+from winding_coach.live.session import Session
+from winding_coach.live.sources.serial_port import SerialSource
 from winding_coach.meter.frames import Sample, encode_sample
-from winding_coach.session import Session
 from winding_coach.sound.device import DEVICE_RATE_HZ, SoundCard
 from winding_coach.sound.hearing import Cue, Ear
 from winding_coach.sound.playing import Playing
-from winding_coach.sources.serial_port import SerialSource
 
 DANGERS = 60
 LOUD = 0.02

@@ -8,10 +8,10 @@ import numpy as np
 from scipy.signal import lfilter
 
 from tests.signals.streams import FULL_SCALE_NM, Floats, Stream
+from winding_coach.base.units import OZF_IN_NM
 from winding_coach.signals.alpha_beta import gains_for_lag
 from winding_coach.signals.offline import Record, analyse
 from winding_coach.signals.smoother import period_indices, weights
-from winding_coach.units import OZF_IN_NM
 
 Rates = Callable[[Stream], tuple[Floats, Floats]]
 """Times at which a rate became known, and the rates."""

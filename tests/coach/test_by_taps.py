@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from tests.scenario import SETTINGS, wind
+from winding_coach.base.inputs import BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.coach.said import Phase, Prompt, Summary
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 
 RATIO, PLAN = SETTINGS.winder.ratio, SETTINGS.plan
 EVERY_S = 0.1

@@ -7,9 +7,9 @@ from functools import lru_cache
 import pytest
 
 from tests.scenario import PLAN, SETTINGS, WINDER, coached, wind
+from winding_coach.base.inputs import BytesArrived
 from winding_coach.coach.said import Alarm, LinkSaid, PhaseSaid, Said, Summary
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived
 from winding_coach.simulator.bench import MeterModel
 
 SENDER = MeterModel(crank_sender=True)

@@ -9,6 +9,7 @@ import pytest
 
 from tests.coach.test_alarms import CALM, LIMITS
 from tests.scenario import MOTOR, PLAN, SETTINGS, WINDER
+from winding_coach.base.inputs import BytesArrived, LinkUp
 from winding_coach.coach.follow import Fallen
 from winding_coach.coach.lead import Lead
 from winding_coach.coach.moment import Moment
@@ -19,11 +20,10 @@ from winding_coach.coach.step import Coach
 from winding_coach.coach.steps_seen import StepsSeen
 from winding_coach.coach.turns_by_time import TurnsByTime
 from winding_coach.coach.wanted import FEET
-from winding_coach.inputs import BytesArrived, LinkUp
+from winding_coach.live.sources.listening import ListeningBench, listener
 from winding_coach.rubber.path import PlanPath
 from winding_coach.simulator.bench import MeterModel
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.sources.listening import ListeningBench, listener
 
 PATH = PlanPath(PLAN, MOTOR)
 HALF_IN = 960.0

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from tests.coach.test_alarms import CALM, LIMITS
 from tests.scenario import MOTOR, PLAN
+from winding_coach.base.units import UnitSystem
 from winding_coach.coach.band import RateBand
 from winding_coach.coach.curve import MOST_POINTS, Curve
 from winding_coach.coach.lead import Word
@@ -37,7 +38,6 @@ from winding_coach.coach.wanted import FEET, Wanted
 from winding_coach.coach.watching import MotorTurns, Stillness, ZeroTaker
 from winding_coach.coach.wording import distance_words, prompt_words
 from winding_coach.rubber.path import PlanPath
-from winding_coach.units import UnitSystem
 
 PATH = PlanPath(PLAN, MOTOR)
 

@@ -12,7 +12,7 @@ from winding_coach.coach.said import Phase, PhaseSaid
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.crosstalk import pull_reads_Nm
+from winding_coach.meter.commissioning.crosstalk import pull_reads_Nm
 from winding_coach.simulator.bench import MeterModel
 
 PER_N = 25e-6

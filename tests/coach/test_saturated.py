@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from tests.scenario import coached, wind
-from winding_coach.inputs import BytesArrived, Input
+from winding_coach.base.inputs import BytesArrived, Input
 from winding_coach.meter.frames import OVERLOAD, RAW_MAX, SATURATED, FrameParser, Sample, encode
 
 

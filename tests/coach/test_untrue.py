@@ -20,13 +20,13 @@ from tests.coach.untrue import (
     weight_on,
 )
 from tests.scenario import PLAN, SETTINGS, coached, wind
+from winding_coach.base.inputs import KEYS, BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.base.units import Kind, show
 from winding_coach.coach.ending import ENDS_AFTER_S
 from winding_coach.coach.said import Alarm, Level, Phase, Prompt
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import KEYS, BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.frames import FrameParser, Hello, Sample, encode_hello, encode_sample
 from winding_coach.simulator.bench import MeterModel
-from winding_coach.units import Kind, show
 
 C, CD, ALONE = MeterModel(channels="c"), MeterModel(channels="cd"), MeterModel(channels="")
 MORE = {"start_cranking", "keep_cranking", "crank_faster", "crank_slower", "walk_in_to", "hold_distance"}

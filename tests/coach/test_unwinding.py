@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from tests.scenario import MOTOR, PLAN, SETTINGS, WINDER
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp, TimePassed
 from winding_coach.coach.said import Phase, PhaseSaid, Prompt, Unwound
 from winding_coach.coach.unwinding import UnwindCoach
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp, TimePassed
 from winding_coach.rubber.path import PlanPath
 from winding_coach.rubber.turns_left import StretchedMotor
 from winding_coach.simulator.bench import Bench, MeterModel

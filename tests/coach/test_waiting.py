@@ -8,13 +8,13 @@ import pytest
 
 from tests.coach.test_alarms import CALM
 from tests.scenario import SETTINGS, coached, wind
+from winding_coach.base.inputs import BytesArrived, Input, KeyPressed
 from winding_coach.coach.checks import checks_for, ticked
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.said import Phase, Prompt, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.coach.waiting import HELD_S, Waiting, turns_to_take_in
 from winding_coach.coach.wording import prompt_words
-from winding_coach.inputs import BytesArrived, Input, KeyPressed
 from winding_coach.rubber.path import PlanPath
 from winding_coach.simulator.letting_down import landed
 

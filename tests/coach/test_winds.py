@@ -8,10 +8,10 @@ from itertools import pairwise
 import pytest
 
 from tests.scenario import PLAN, SETTINGS, WINDER, coached, wind
+from winding_coach.base.inputs import BytesArrived, Ended, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.coach.said import Alarm, Level, Phase, PhaseSaid, Prompt, Said, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.coach.wanted import FEET
-from winding_coach.inputs import BytesArrived, Ended, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.rubber.figures import WinderFigures
 from winding_coach.simulator.bench import MeterModel

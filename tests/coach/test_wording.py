@@ -8,6 +8,8 @@ from dataclasses import replace
 import pytest
 
 from tests.scenario import PLAN, SETTINGS, coached, wind
+from winding_coach.base.inputs import Input
+from winding_coach.base.standing import STEP_UNITS, USUAL, Steps, tape_at_m
 from winding_coach.coach.pacer import Pacer
 from winding_coach.coach.prompts import mark_of
 from winding_coach.coach.said import PROMPTS, Alarm, Prompt
@@ -16,8 +18,6 @@ from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
 from winding_coach.coach.wanted import Wanted
 from winding_coach.coach.wording import prompt_words, reworded
-from winding_coach.inputs import Input
-from winding_coach.standing import STEP_UNITS, USUAL, Steps, tape_at_m
 
 TAPE = Steps("tape", tape_m=tape_at_m(0.25, PLAN.stretch_distance_m))
 PACES = Steps("paces", pace_m=0.6)

@@ -13,10 +13,10 @@ import numpy as np
 
 from tests.bench.people import shown_of
 from tests.scenario import MOTOR, SETTINGS
+from winding_coach.base.inputs import BytesArrived, Input, KeyPressed, LinkUp, TimePassed
 from winding_coach.coach.said import Alarm, Level, Phase, Prompt, ReadingSaid, Said
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived, Input, KeyPressed, LinkUp, TimePassed
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.frames import RAW_MAX, RAW_MIN, FrameParser, Sample, encode, encode_sample
 from winding_coach.simulator.bench import Bench, MeterModel, Truth

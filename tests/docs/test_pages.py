@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import winding_coach
-from winding_coach.command_line import COMMANDS
+from winding_coach.cli import COMMANDS
 
 DOCS = Path(__file__).parents[2] / "docs"
 PAGES = (*sorted(DOCS.glob("*.md")), DOCS.parent / "README.md", DOCS.parent / "DEVELOPERS.md")

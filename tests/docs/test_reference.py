@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
+from winding_coach.cli import COMMANDS
+from winding_coach.cli.args.settings import FILLED_IN
 from winding_coach.coach.said import ALARMS, PROMPTS
-from winding_coach.command_line import COMMANDS
-from winding_coach.command_line.settings import FILLED_IN
 
 TOP = Path(__file__).parents[2]
 

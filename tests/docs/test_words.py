@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from winding_coach.command_line import COMMANDS, MODULES
+from winding_coach.cli import COMMANDS, MODULES
 
 TOP = Path(__file__).parents[2]
 PROGRAM = TOP / "winding_coach"

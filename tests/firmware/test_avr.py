@@ -10,7 +10,7 @@ import pytest
 
 from tests.firmware.build import Run, Script, run_rig
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.conforming import Conformance
+from winding_coach.meter.commissioning.conforming import Conformance
 from winding_coach.meter.frames import (
     LINE_DROPPED,
     NO_DATA,

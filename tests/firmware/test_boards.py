@@ -15,7 +15,7 @@ import pytest
 
 from tests.firmware.build import HERE, SKETCH, build_modelled
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.conforming import Conformance, Fault
+from winding_coach.meter.commissioning.conforming import Conformance, Fault
 from winding_coach.meter.frames import (
     FROZEN,
     LONGEST_HELLO,

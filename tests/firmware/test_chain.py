@@ -15,15 +15,15 @@ import pytest
 
 from tests.firmware.build import Script, run_rig
 from tests.scenario import SMALL, coached, wind
+from winding_coach.app.beginning import header_for
+from winding_coach.base.inputs import BytesArrived, Input, LinkUp
 from winding_coach.coach.said import Said
 from winding_coach.coach.step import Coach
-from winding_coach.command_line.coaching import header_for
-from winding_coach.inputs import BytesArrived, Input, LinkUp
+from winding_coach.keeping.replaying import difference, settings_of
+from winding_coach.live.session import Session
+from winding_coach.live.sources.serial_port import SerialSource
 from winding_coach.meter.frames import RAW_MAX, FrameParser, Sample
-from winding_coach.replaying import difference, settings_of
-from winding_coach.session import Session
 from winding_coach.simulator.bench import MeterModel
-from winding_coach.sources.serial_port import SerialSource
 from winding_coach.traces.files import TraceWriter, read_trace
 
 pytestmark = pytest.mark.no_cover

@@ -12,7 +12,7 @@ import pytest
 
 from tests.firmware.build import build_modelled, build_sketch, need
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.conforming import Conformance
+from winding_coach.meter.commissioning.conforming import Conformance
 from winding_coach.meter.frames import LINE_DROPPED, LONGEST_LINE, U32, CrankLine, FrameParser
 from winding_coach.meter.reader import MeterReader
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from winding_coach.meter.calibrating import Point
+from winding_coach.meter.commissioning.calibrating import Point
 
 ARM_M, GRAVITY, ZERO, COUNTS_PER_NM = 0.030, 9.80665, 84_200.0, 72_994e3
 SHORT_G = (0, 10, 20, 50, 20, 10, 0)

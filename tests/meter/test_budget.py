@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from winding_coach.meter.budget import Part, combined, coverage_factor, gravity_m_per_s2
+from winding_coach.meter.commissioning.budget import Part, combined, coverage_factor, gravity_m_per_s2
 
 
 def test_the_gauge_block_of_the_guide() -> None:

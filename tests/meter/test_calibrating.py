@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from winding_coach.meter.calibrating import Calibrated, Point, calibrate
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
+from winding_coach.meter.commissioning.calibrating import Calibrated, Point, calibrate
 
 ARM_M, GRAVITY = 0.030, 9.80665
 SLOPE = SIMULATED.Nm_per_count

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from winding_coach.meter.calibration import SIMULATED, Calibration
-from winding_coach.meter.checking import MeterCheck, check_meter
+from winding_coach.meter.commissioning.checking import MeterCheck, check_meter
 from winding_coach.meter.frames import (
     NO_DATA,
     OVERLOAD,

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from tests.meter.defects import DEFECTS, Stream
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.conforming import Conformance, line_faults
+from winding_coach.meter.commissioning.conforming import Conformance, line_faults
 from winding_coach.meter.frames import FrameParser, Hello, Sample, encode_hello, encode_sample
 from winding_coach.meter.reader import MeterReader
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.conforming import Conformance, line_faults
+from winding_coach.meter.commissioning.conforming import Conformance, line_faults
 from winding_coach.meter.crank_sender import DELAY_S, GONE_S, UNHEARD_S, CrankSender
 from winding_coach.meter.frames import (
     BATTERY_LOW,

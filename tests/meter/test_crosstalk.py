@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from winding_coach.meter.crosstalk import PullPoint, crosstalk
-from winding_coach.meter.mechanics import pull_torque_Nm
+from winding_coach.meter.commissioning.crosstalk import PullPoint, crosstalk
+from winding_coach.meter.commissioning.mechanics import pull_torque_Nm
 
 LEAN = math.radians(5.0)
 PULLS = [(0.0, 0.0, 0.0), (4.9, 0.0, 0.0), (9.8, 0.0, 0.0), (9.8, LEAN, 0.0), (9.8, -LEAN, 0.0), (0.0, 0.0, 0.0)]

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from winding_coach.meter.budget import coverage_factor
-from winding_coach.meter.fitting import (
+from winding_coach.meter.commissioning.budget import coverage_factor
+from winding_coach.meter.commissioning.fitting import (
     FitError,
     better_with,
     fit,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.guiding import AT_THE_END, FROZEN, UNCHANGED, Guide, Load
+from winding_coach.meter.commissioning.guiding import AT_THE_END, FROZEN, UNCHANGED, Guide, Load
 from winding_coach.meter.reader import MeterReader
 from winding_coach.simulator.weights import WeighedMeter, WeightBench
 

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 import scipy.linalg
 
-from winding_coach.meter import mechanics as m
 from winding_coach.meter.calibration import SIMULATED
+from winding_coach.meter.commissioning import mechanics as m
 
 DOCS = Path(__file__).parents[2] / "docs"
 

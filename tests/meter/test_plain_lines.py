@@ -15,11 +15,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from winding_coach.command_line import main
+from winding_coach.cli import main
+from winding_coach.live.sources.wires import open_wire
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.plain_lines import TORQUE_PER_COUNT_NM, PlainLines, counts_of
 from winding_coach.meter.reader import MeterReader, TorqueSample
-from winding_coach.sources.wires import open_wire
 
 
 @pytest.mark.parametrize(
@@ -175,7 +175,7 @@ def test_a_check_without_a_calibration_says_so_unless_the_numbers_are_torque(
             samples += reader.feed(lines.translate(at_s, text.encode()))
         return samples, sum(len(text) for _, text in pieces)
 
-    monkeypatch.setattr("winding_coach.command_line.meter.listen", listen)
+    monkeypatch.setattr("winding_coach.cli.commands.meter.listen", listen)
     main(["meter", "check", "/dev/none", "--lines", "plain", "--seconds", "8"])
     said = capsys.readouterr().out
     assert reads in said

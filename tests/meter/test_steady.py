@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from winding_coach.meter.calibration import SIMULATED
+from winding_coach.meter.commissioning.steady import Plateau, SteadyWatch
 from winding_coach.meter.frames import NO_DATA, RAW_MAX, SATURATED, SETTLING, Sample, encode_sample
 from winding_coach.meter.reader import MeterReader
-from winding_coach.meter.steady import Plateau, SteadyWatch
 from winding_coach.simulator.weights import WeighedMeter, WeightBench
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.trials import crank_trial, pull_trial, release_trial, stretch_trial
+from winding_coach.meter.commissioning.trials import crank_trial, pull_trial, release_trial, stretch_trial
 
 PULL_N = 9.80665
 

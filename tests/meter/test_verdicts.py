@@ -10,9 +10,9 @@ import pytest
 
 from tests.meter.defects import DEFECTS, GOOD, Defect, Stream
 from tests.meter.spoilt_sets import GOOD_BENCHES, LONG_G, SETS, SHORT_G, Bench, SpoiltSet
-from winding_coach.meter.calibrating import Calibrated, Point, calibrate
 from winding_coach.meter.calibration import SIMULATED, CalibrationError
-from winding_coach.meter.checking import Arrivals, MeterCheck, check_meter
+from winding_coach.meter.commissioning.calibrating import Calibrated, Point, calibrate
+from winding_coach.meter.commissioning.checking import Arrivals, MeterCheck, check_meter
 from winding_coach.meter.frames import Hello
 from winding_coach.meter.reader import MeterReader, TorqueSample
 

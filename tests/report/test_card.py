@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import pytest
 
+from winding_coach.base.units import UnitSystem
 from winding_coach.report.card import card_html, card_svg
 from winding_coach.report.svg import Axes, round_marks
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
 from winding_coach.rubber.plan import make_plan
 from winding_coach.rubber.spread import spread_of
-from winding_coach.units import UnitSystem
 
 TH_07 = MotorFigures(loop_m=0.30, mass_kg=1.40e-3, orings_kg=0.08e-3, name="th-07")
 THISTLEDOWN = ModelFigures(hooks_m=0.22, name="Thistledown")

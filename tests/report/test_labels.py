@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from winding_coach.command_line.codes import modules_of
+from winding_coach.app.codes import modules_of
 from winding_coach.report.labels import (
     A_SHEET,
     BOXES,

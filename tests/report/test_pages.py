@@ -22,8 +22,8 @@ from winding_coach.report.html_page import page_html
 from winding_coach.report.page import Report, Section, Table
 from winding_coach.report.seasons import person_report, season_report, simulated_words
 from winding_coach.report.winds import INVENTED, one_wind, several_winds, short_names
-from winding_coach.review.record import WindRecord
-from winding_coach.review.season import season_of
+from winding_coach.review.season.table import season_of
+from winding_coach.review.wind.record import WindRecord
 from winding_coach.rubber.batch import Batch, fitted
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.strength import Wound

@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 from pathlib import Path
 
-from winding_coach.replaying import settings_of
-from winding_coach.review.record import WindRecord, record_of
+from winding_coach.keeping.replaying import settings_of
+from winding_coach.review.wind.record import WindRecord, record_of
 from winding_coach.traces.files import read_trace
 
 RECORDINGS = Path(__file__).parent.parent.parent / "recordings"

@@ -9,12 +9,12 @@ import pytest
 
 from tests.review.flying import Flyer, Size
 from tests.review.test_wear import HOOKS_M, MOTOR, wind
-from winding_coach.review.advice import Advised, advise
-from winding_coach.review.advice_words import minutes, percent
-from winding_coach.review.flown import flown_of
+from winding_coach.base.units import UnitSystem
+from winding_coach.review.advice.advice_words import minutes, percent
+from winding_coach.review.advice.advise import Advised, advise
+from winding_coach.review.advice.flown import flown_of
 from winding_coach.shelf.records import Flight, Model, Motor, Wind
 from winding_coach.simulator.flights import SimulatedModel
-from winding_coach.units import UnitSystem
 
 SIMULATED = SimulatedModel("Thistledown", mass_kg=2.0e-3, radius_m=0.16)
 SIZE = Size(0.34, 1.9e-3, 2.6e-3)
@@ -118,7 +118,7 @@ def test_from_two_flights_on_the_fit_speaks() -> None:
 
 def test_the_motor_that_is_advised_flies_longer() -> None:
     from tests.review.flying import true_duration
-    from winding_coach.review.advice_words import density_of
+    from winding_coach.review.advice.advice_words import density_of
 
     for loop, density, launch in ((1.5, 1.0, 1.0), (1.0, 0.8, 1.0), (0.8, 1.15, 1.0)):
         found = advised(flyer(4, loop, density, launch))
@@ -267,7 +267,7 @@ def test_fresh_motors_are_not_held_against_broken_in_ones() -> None:
 
 
 def test_where_nothing_gains_enough_the_motor_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("winding_coach.review.advice.WORTH_IT", 9.0)
+    monkeypatch.setattr("winding_coach.review.advice.advise.WORTH_IT", 9.0)
     found = advised(flyer(4))
     assert found.items[0].do.startswith("Keep this motor")
     assert found.items[0].gain is None

@@ -4,11 +4,11 @@ import pytest
 
 from tests.review.test_flight_fit import flights
 from tests.review.test_next_motor import option, practised
-from winding_coach.review import advice_words as words
-from winding_coach.review.flight_fit import FlightFit, fit_flights
-from winding_coach.review.rules_of_thumb import Rule
+from winding_coach.base.units import UnitSystem
+from winding_coach.review.advice import advice_words as words
+from winding_coach.review.advice.flight_fit import FlightFit, fit_flights
+from winding_coach.review.advice.rules_of_thumb import Rule
 from winding_coach.rubber.figures import MotorFigures
-from winding_coach.units import UnitSystem
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from tests.scenario import MOTOR
-from winding_coach.review.energy import crank_work, work_of
+from winding_coach.review.wind.energy import crank_work, work_of
 from winding_coach.rubber.law import DEFAULT_RUBBER, energy_J, torque_Nm
 from winding_coach.rubber.motor import geometry_of
 

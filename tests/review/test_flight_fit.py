@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.review.flying import Flyer, Size
-from winding_coach.review.flight_fit import (
+from winding_coach.review.advice.flight_fit import (
     HALL_M,
     MASS_EXPONENT,
     FlightFit,
@@ -18,7 +18,7 @@ from winding_coach.review.flight_fit import (
     torque_scale,
     usable,
 )
-from winding_coach.review.flown import Flown, all_flown
+from winding_coach.review.advice.flown import Flown, all_flown
 from winding_coach.simulator.flights import SimulatedModel
 
 MODEL = SimulatedModel("Thistledown", mass_kg=2.0e-3, radius_m=0.16)

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from tests.scenario import MOTOR, PLAN
-from winding_coach.review.loosening import (
+from winding_coach.review.wind.loosening import (
     FAR,
     FAR_LET_GO,
     LEAST_FALL,

@@ -5,9 +5,10 @@ from dataclasses import replace
 import pytest
 
 from tests.review.test_flight_fit import flights
-from winding_coach.review.flight_fit import fit_flights
-from winding_coach.review.flown import Flown
-from winding_coach.review.next_motor import (
+from winding_coach.base.units import G_PER_IN_KG_PER_M, INCH_M, show
+from winding_coach.review.advice.flight_fit import fit_flights
+from winding_coach.review.advice.flown import Flown
+from winding_coach.review.advice.next_motor import (
     Option,
     base_of,
     best_changes,
@@ -17,7 +18,6 @@ from winding_coach.review.next_motor import (
 )
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.flight import launch_at, unwinding_of
-from winding_coach.units import G_PER_IN_KG_PER_M, INCH_M, show
 
 HOOKS_M = 13 * INCH_M
 

@@ -11,10 +11,10 @@ import pytest
 
 from tests.review.recorded import NAMES, RECORDINGS, recorded
 from tests.scenario import MOTOR, PLAN, SETTINGS, WINDER, wind
+from winding_coach.base.inputs import BytesArrived, Input, LinkUp
 from winding_coach.coach.said import Phase
-from winding_coach.inputs import BytesArrived, Input, LinkUp
-from winding_coach.replaying import ADDED
-from winding_coach.review.compare import (
+from winding_coach.keeping.replaying import ADDED
+from winding_coach.review.wind.compare import (
     FIGURES,
     NOT_KNOWN,
     best_column,
@@ -23,9 +23,9 @@ from winding_coach.review.compare import (
     label_of,
     median_column,
 )
-from winding_coach.review.energy import work_of
-from winding_coach.review.record import Stall, WindRecord, record_of
-from winding_coach.review.telling import WHAT_IS_COUNTED, flown, told
+from winding_coach.review.wind.energy import work_of
+from winding_coach.review.wind.record import Stall, WindRecord, record_of
+from winding_coach.review.wind.telling import WHAT_IS_COUNTED, flown, told
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.shelf.records import Flight
 from winding_coach.simulator.bench import Bench, MeterModel

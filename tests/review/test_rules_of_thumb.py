@@ -4,8 +4,8 @@ import pytest
 
 from tests.review.test_next_motor import practised
 from tests.scenario import MOTOR, WINDER
-from winding_coach.review.flown import Flown
-from winding_coach.review.rules_of_thumb import rule_for
+from winding_coach.review.advice.flown import Flown
+from winding_coach.review.advice.rules_of_thumb import rule_for
 from winding_coach.rubber.figures import ModelFigures
 from winding_coach.rubber.plan import make_plan
 

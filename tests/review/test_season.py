@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.stats import t
 
-from winding_coach.review.scatter import densities_of
-from winding_coach.review.season import FIGURES, NOBODY, person_season, season_of, shown
+from winding_coach.review.season.table import FIGURES, NOBODY, person_season, season_of, shown
+from winding_coach.review.wind.scatter import densities_of
 from winding_coach.shelf.records import Flight, Wind
 
 WIND = Wind(

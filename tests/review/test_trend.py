@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import theilslopes
 
-from winding_coach.review.trend import LEAST, MOST, trend_of
+from winding_coach.review.season.trend import LEAST, MOST, trend_of
 
 
 def test_it_agrees_with_scipy() -> None:

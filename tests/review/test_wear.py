@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from winding_coach.review.wear import MANY_USES, MOST_RISK, TORQUE_LOST, grown, next_share, wear_of
+from winding_coach.review.season.wear import MANY_USES, MOST_RISK, TORQUE_LOST, grown, next_share, wear_of
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.flight import unwinding_of
 from winding_coach.rubber.law import DEFAULT_RUBBER

@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 
 from tests.scenario import MODEL, MOTOR, PLAN, SETTINGS, WINDER, coached, wind
+from winding_coach.base.inputs import Ended
 from winding_coach.coach.said import Alarm, Level, Phase, ReadingSaid, Summary
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView, Marks, Targets
-from winding_coach.inputs import Ended
+from winding_coach.keeping.replaying import settings_of
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.replaying import settings_of
-from winding_coach.review.figures import STARTING_PERIODS, WindFigures, WindWatch
-from winding_coach.review.rules import CAPS, MANNER, RULES, WELL
-from winding_coach.review.wind import AIMS, BY_NAME, review, review_of
+from winding_coach.review.wind.figures import STARTING_PERIODS, WindFigures, WindWatch
+from winding_coach.review.wind.happened import AIMS, BY_NAME, review, review_of
+from winding_coach.review.wind.rules import CAPS, MANNER, RULES, WELL
 from winding_coach.rubber.path import PlanPath
 from winding_coach.simulator.bench import MeterModel
 from winding_coach.simulator.hands import STYLES

@@ -12,13 +12,13 @@ from functools import lru_cache
 
 from tests.rubber import outside
 from tests.rubber.motors import FIFTEEN_TO_ONE, KNOWN, KNOWN_MODEL
+from winding_coach.base.units import OZF_IN_NM
 from winding_coach.rubber.course import course_through, wind_along
 from winding_coach.rubber.figures import Plan
 from winding_coach.rubber.history import History, advance, relaxed
 from winding_coach.rubber.law import DEFAULT_RUBBER, TRELOAR_RUBBER
 from winding_coach.rubber.motor import before_the_wind, breaking_turns, geometry_of
 from winding_coach.rubber.plan import make_plan
-from winding_coach.units import OZF_IN_NM
 
 LOOP_M = KNOWN.loop_m
 HOOKS_M = KNOWN_MODEL.hooks_m or 0.0

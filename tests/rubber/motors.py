@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from winding_coach.base.units import INCH_M, OZF_IN_NM
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
-from winding_coach.units import INCH_M, OZF_IN_NM
 
 OZF_IN = OZF_IN_NM
 TH_07 = MotorFigures(loop_m=0.30, mass_kg=1.40e-3, orings_kg=0.08e-3, name="th-07")

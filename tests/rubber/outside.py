@@ -13,13 +13,13 @@ from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
+from winding_coach.base.units import INCH_M
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.flight import unwinding_of
 from winding_coach.rubber.history import advance, permanent_set, relaxed
 from winding_coach.rubber.law import DEFAULT_RUBBER, TRELOAR_RUBBER, Geometry, Rubber, geometry
 from winding_coach.rubber.motor import breaking_turns
 from winding_coach.rubber.published import PUBLISHED_MARKS as PUBLISHED_MARKS
-from winding_coach.units import INCH_M
 
 DATA = Path(__file__).parent / "data"
 FT_LBF_J, LB_KG, LBF_N = 1.3558179483314004, 0.45359237, 4.4482216152605

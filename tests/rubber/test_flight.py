@@ -5,13 +5,13 @@ import math
 import numpy as np
 import pytest
 
+from winding_coach.base.units import GRAVITY_M_PER_S2
 from winding_coach.rubber.course import back_off_from, wind_along
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.flight import LAUNCH_HEIGHT_M, FlightLaw, Launch, fly, launch_at, unwinding_of
 from winding_coach.rubber.motor import before_the_wind, breaking_turns, geometry_of
 from winding_coach.rubber.plan import planned_course
 from winding_coach.rubber.table import Table, table
-from winding_coach.units import GRAVITY_M_PER_S2
 
 MOTOR = MotorFigures(0.30, 1.40e-3, 0.08e-3, use=3)
 HOOKS_M = 0.22

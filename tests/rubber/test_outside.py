@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from tests.rubber import outside
 from tests.rubber.evidence import BODY, HOOKS_M, Kind, fitted_rows, independent_rows, plan_of, straight_to
+from winding_coach.base.units import OZF_IN_NM
 from winding_coach.rubber.law import DEFAULT_RUBBER, TRELOAR_RUBBER, geometry
 from winding_coach.rubber.motor import breaking_turns
-from winding_coach.units import OZF_IN_NM
 
 TREND = {50: 1.10, 75: 1.30, 100: 1.05}
 """How far the law may be above the work of 1889: nothing was fitted to it."""

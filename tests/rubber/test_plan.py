@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.rubber.motors import FIFTEEN_TO_ONE, KNOWN, KNOWN_MODEL, OZF_IN, TEN_TO_ONE, TH_07, THISTLEDOWN
+from winding_coach.base.units import INCH_M
 from winding_coach.rubber.course import course_through, wind_along
 from winding_coach.rubber.figures import FiguresError, ModelFigures, MotorFigures, Plan, WinderFigures
 from winding_coach.rubber.history import advance
@@ -19,7 +20,6 @@ from winding_coach.rubber.law import Rubber, energy_J, geometry, torque_Nm
 from winding_coach.rubber.motor import before_the_wind, geometry_of
 from winding_coach.rubber.plan import make_plan, share_for_risk
 from winding_coach.rubber.plan_json import plan_from_json_dict, plan_to_json_dict
-from winding_coach.units import INCH_M
 
 SENTENCE = r"^[A-Z][^\n]*: [^\n]*\.$"
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import winding_coach
 
-PARTS = ("screen", "coach", "standing.py", "units.py", "sound")
+PARTS = ("screen", "coach", "base/standing.py", "base/units.py", "sound")
 TOOLKIT = "▐▌●╭╮╰╯─│▁▂▃▄▅▆▇█"
 """What the widgets of set-up and help draw themselves: choices, frames, the bar of a scroll."""
 

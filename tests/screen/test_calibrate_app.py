@@ -9,8 +9,8 @@ from dataclasses import replace
 import pytest
 from textual.pilot import Pilot
 
-from winding_coach.meter.calibrating import Point
-from winding_coach.meter.guiding import GuideView
+from winding_coach.meter.commissioning.calibrating import Point
+from winding_coach.meter.commissioning.guiding import GuideView
 from winding_coach.screen.calibrate_app import CalibrateApp, sheet
 
 VIEW = GuideView(

@@ -13,7 +13,7 @@ import pytest
 from tests.screen.test_playback import Clock
 from tests.screen.test_side import Seen
 from tests.screen.views import done, shown, state, walk_in
-from winding_coach.command_line.set_up import questions, wrong_answers
+from winding_coach.cli.commands.set_up import questions, wrong_answers
 from winding_coach.screen.app import LOOK_KEYS, CoachApp
 from winding_coach.screen.playback import Film, Playback
 from winding_coach.screen.replay_app import ReplayApp

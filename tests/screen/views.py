@@ -11,12 +11,12 @@ from itertools import pairwise
 
 from textual.app import App
 
+from winding_coach.base.standing import Steps, tape_at_m
 from winding_coach.coach.curve import Curve
 from winding_coach.coach.said import Alarm, AlarmFigures, Level, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.coach.view import CoachView, LinkView, Marks, Targets
 from winding_coach.coach.wording import alarm_words, in_words
 from winding_coach.rubber.figures import MotorFigures, Plan, WalkInRow
-from winding_coach.standing import Steps, tape_at_m
 
 PLAN = Plan(
     linear_density_kg_per_m=2.2e-3,

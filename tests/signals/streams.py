@@ -14,7 +14,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from winding_coach.units import OZF_IN_NM
+from winding_coach.base.units import OZF_IN_NM
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

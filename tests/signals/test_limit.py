@@ -2,8 +2,8 @@
 
 import pytest
 
+from winding_coach.base.units import OZF_IN_NM
 from winding_coach.signals.limit import LimitPredictor
-from winding_coach.units import OZF_IN_NM
 
 SCALE = 1.85 * OZF_IN_NM
 LIMIT = 1.8 * OZF_IN_NM

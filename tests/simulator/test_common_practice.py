@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from winding_coach.base.units import INCH_M, OZF_IN_NM
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, WinderFigures
 from winding_coach.rubber.plan import make_plan
 from winding_coach.simulator.hands import STYLES, ScriptedHands
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.units import INCH_M, OZF_IN_NM
 
 LOOP_M, HOOKS_M = 17.5 * INCH_M, 15 * INCH_M
 MOTOR = MotorFigures(loop_m=LOOP_M, mass_kg=2.8e-3, use=3, share=0.89)

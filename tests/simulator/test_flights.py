@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from tests.review.flying import Size, best_size, true_duration, wound
+from winding_coach.base.units import GRAVITY_M_PER_S2
 from winding_coach.rubber.table import table
 from winding_coach.simulator.flights import AIR_KG_PER_M3, SimulatedModel, fly, induced_m_per_s
-from winding_coach.units import GRAVITY_M_PER_S2
 
 MODEL = SimulatedModel()
 SIZE = Size(0.30, 2.2e-3, 3e-3)

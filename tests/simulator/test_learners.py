@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winding_coach.inputs import KEYS
+from winding_coach.base.inputs import KEYS
 from winding_coach.simulator.hands import COMMANDS
 from winding_coach.simulator.learners import HOLDS_S, MANNERS, REVERSES_S, Learner, Manner, Seen
 

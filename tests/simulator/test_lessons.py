@@ -10,7 +10,7 @@ import pytest
 from tests.learning import take
 from tests.scenario import MOTOR, PLAN, TICK_S, WINDER
 from winding_coach.coach.said import Phase
-from winding_coach.review.wind import BY_NAME
+from winding_coach.review.wind.happened import BY_NAME
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.simulator.bench import Truth

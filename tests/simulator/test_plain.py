@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tests.scenario import wind
-from winding_coach.inputs import BytesArrived
+from winding_coach.base.inputs import BytesArrived
 from winding_coach.meter.frames import FrameParser, Sample
 from winding_coach.simulator.plain import PlainPrinter
 

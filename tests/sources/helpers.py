@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
-from winding_coach.inputs import Input
+from winding_coach.base.inputs import Input
+from winding_coach.live.sources.source import Source
 from winding_coach.meter.frames import Hello, Sample, encode_hello, encode_sample
-from winding_coach.sources.source import Source
 
 DEADLINE_S = 20.0
 """Only a broken program waits so long; nothing is asserted about how long it really took."""

@@ -11,14 +11,14 @@ import pytest
 from tests.scenario import SETTINGS
 from tests.sources.helpers import FakeClock, FakeWire, at_once, line, pty, until
 from tests.test_session import HEADER
+from winding_coach.base.inputs import BytesArrived, Input, LinkUp, Skipped, TimePassed
 from winding_coach.coach.said import LinkSaid
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived, Input, LinkUp, Skipped, TimePassed
+from winding_coach.keeping.replaying import difference, settings_of
+from winding_coach.live.session import Session
+from winding_coach.live.sources.backlog import BYTES_AT_ONCE, BYTES_PER_S, JUNK_AT_ONCE, JUNK_PER_S, LATE_S
+from winding_coach.live.sources.serial_port import SerialSource
 from winding_coach.meter.frames import Sample, encode_sample
-from winding_coach.replaying import difference, settings_of
-from winding_coach.session import Session
-from winding_coach.sources.backlog import BYTES_AT_ONCE, BYTES_PER_S, JUNK_AT_ONCE, JUNK_PER_S, LATE_S
-from winding_coach.sources.serial_port import SerialSource
 from winding_coach.traces.files import TraceWriter, read_trace
 from winding_coach.traces.rows import TraceError, input_from, input_row, load
 

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.sources.helpers import FakeClock
-from winding_coach.inputs import Ended, KeyPressed
-from winding_coach.sources.clock import Keys, WindClock, started_now
-from winding_coach.sources.emulator import CATCHES_UP_S
-from winding_coach.sources.pace import LATEST_S, Pace
+from winding_coach.base.inputs import Ended, KeyPressed
+from winding_coach.live.sources.clock import Keys, WindClock, started_now
+from winding_coach.live.sources.emulator import CATCHES_UP_S
+from winding_coach.live.sources.pace import LATEST_S, Pace
 
 
 @given(st.lists(st.floats(-1e6, 1e6, allow_nan=False), min_size=1))

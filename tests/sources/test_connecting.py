@@ -10,8 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.sources.helpers import HELLO, FakeClock, FakeWire, Pty, eventually, line, pty
-from winding_coach.meter.frames import Hello, encode_hello
-from winding_coach.sources.connecting import (
+from winding_coach.live.sources.connecting import (
     ANSWER_WITHIN_S,
     Attempt,
     Found,
@@ -22,8 +21,9 @@ from winding_coach.sources.connecting import (
     connect,
     in_thread,
 )
-from winding_coach.sources.ports import Port
-from winding_coach.sources.wires import Wire, open_wire
+from winding_coach.live.sources.ports import Port
+from winding_coach.live.sources.wires import Wire, open_wire
+from winding_coach.meter.frames import Hello, encode_hello
 
 METER = Port("/dev/ttyACM0", "board", (0x2341, 0x43, "85"), "1-2")
 OTHER = Port("/dev/ttyACM1", "phone", (0x18D1, 0x4EE7, "p1"), "1-3")

@@ -15,12 +15,12 @@ import pytest
 
 from tests.scenario import MOTOR, PLAN, WINDER
 from tests.sources.helpers import FakeClock, eventually
+from winding_coach.live.sources.emulator import LINGER_S, TICK_S, PseudoPort, emulate
 from winding_coach.meter.frames import FrameParser, Hello
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.faults import FaultyBench, parse_fault
 from winding_coach.simulator.hands import STYLES, ScriptedHands
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.sources.emulator import LINGER_S, TICK_S, PseudoPort, emulate
 
 
 @contextmanager

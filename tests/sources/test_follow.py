@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from tests.scenario import MODEL, MOTOR, PLAN, WINDER
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.live.sources.clock import started_now
+from winding_coach.live.sources.follow import GRACE_S, FollowSource
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.sources.clock import started_now
-from winding_coach.sources.follow import GRACE_S, FollowSource
 from winding_coach.traces.files import TraceWriter
 from winding_coach.traces.header import Header
 from winding_coach.traces.rows import TraceError

@@ -8,10 +8,10 @@ from functools import partial
 import pytest
 
 from tests.sources.helpers import FakeClock, FakeWire, at_once
-from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
-from winding_coach.sources.kept import KeptPort
-from winding_coach.sources.serial_port import SerialSource
-from winding_coach.sources.wires import Wire
+from winding_coach.base.inputs import BytesArrived, LinkDown, LinkUp
+from winding_coach.live.sources.kept import KeptPort
+from winding_coach.live.sources.serial_port import SerialSource
+from winding_coach.live.sources.wires import Wire
 
 PATIENCE_S = 10.0
 

@@ -13,16 +13,16 @@ from hypothesis import strategies as st
 from tests.scenario import MOTOR, PLAN, TICK_S, WINDER
 from tests.sources.helpers import DEADLINE_S, FakeClock, FakeWire, Pty, at_once, pty, until
 from tests.sources.uart import heard
-from winding_coach.inputs import BytesArrived, Input, LinkDown, LinkUp, TimePassed
+from winding_coach.base.inputs import BytesArrived, Input, LinkDown, LinkUp, TimePassed
+from winding_coach.live.sources.serial_port import SerialSource
+from winding_coach.live.sources.wires import Wire
 from winding_coach.meter.calibration import SIMULATED
-from winding_coach.meter.checking import check_meter
+from winding_coach.meter.commissioning.checking import check_meter
 from winding_coach.meter.frames import FrameParser, Sample
 from winding_coach.meter.reader import MeterReader, TorqueSample
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.hands import STYLES, ScriptedHands
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.sources.serial_port import SerialSource
-from winding_coach.sources.wires import Wire
 
 METER_BYTES_PER_S = 12_000
 """As a quick meter sends; faster is a flood, which the source does not pass on."""

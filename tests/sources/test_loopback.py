@@ -9,7 +9,7 @@ from contextlib import contextmanager
 import pytest
 
 from tests.sources.helpers import eventually
-from winding_coach.sources.loopback import LoopbackPort
+from winding_coach.live.sources.loopback import LoopbackPort
 
 
 @pytest.fixture

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from tests.scenario import MOTOR, PLAN, SETTINGS, TICK_S, WINDER
+from winding_coach.base.inputs import BytesArrived, Input, LinkDown, LinkUp, TimePassed
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import BytesArrived, Input, LinkDown, LinkUp, TimePassed
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.faults import FaultyBench, parse_fault
 from winding_coach.simulator.hands import STYLES, ScriptedHands

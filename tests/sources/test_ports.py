@@ -12,8 +12,8 @@ import serial
 from serial.tools.list_ports_common import ListPortInfo
 
 from tests.sources.helpers import pty
-from winding_coach.sources.ports import Port, error_number, list_ports, plain_reason
-from winding_coach.sources.wires import open_wire
+from winding_coach.live.sources.ports import Port, error_number, list_ports, plain_reason
+from winding_coach.live.sources.wires import open_wire
 
 
 def refusal(name: str) -> Exception:

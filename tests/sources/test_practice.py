@@ -7,13 +7,13 @@ import pytest
 
 from tests.scenario import MOTOR, WINDER
 from tests.sources.helpers import FakeClock
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp, TimePassed
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp, TimePassed
+from winding_coach.live.sources.practice import CHUNK_S, POLL_S, PORT, PracticeSource
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.reader import MeterReader
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.hands import KeyboardHands
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.sources.practice import CHUNK_S, POLL_S, PORT, PracticeSource
 
 
 class Script:

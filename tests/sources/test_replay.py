@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.sources.helpers import FakeClock
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
-from winding_coach.sources.pace import LATEST_S
-from winding_coach.sources.replay import POLL_S, ReplaySource
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.live.sources.pace import LATEST_S
+from winding_coach.live.sources.replay import POLL_S, ReplaySource
 
 WIND: tuple[Input, ...] = (
     LinkUp(0.0, "meter"),

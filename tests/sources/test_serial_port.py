@@ -11,10 +11,10 @@ import pytest
 import serial
 
 from tests.sources.helpers import HELLO, FakeClock, FakeWire, at_once, eventually, line, pty, until
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
-from winding_coach.sources.ports import Port
-from winding_coach.sources.serial_port import SerialSource
-from winding_coach.sources.wires import Wire
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.live.sources.ports import Port
+from winding_coach.live.sources.serial_port import SerialSource
+from winding_coach.live.sources.wires import Wire
 
 USB = (0x2341, 0x43, "85")
 

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from tests.sources.helpers import eventually, until
-from winding_coach.inputs import BytesArrived, LinkDown, LinkUp
+from winding_coach.base.inputs import BytesArrived, LinkDown, LinkUp
+from winding_coach.live.sources import simulated
+from winding_coach.live.sources.serial_port import SerialSource
+from winding_coach.live.sources.simulated import SimulatedMeter, SimulatedMeterError
 from winding_coach.meter.frames import FrameParser, Hello
-from winding_coach.sources import simulated
-from winding_coach.sources.serial_port import SerialSource
-from winding_coach.sources.simulated import SimulatedMeter, SimulatedMeterError
 
 
 @pytest.fixture
@@ -108,7 +108,7 @@ def test_it_ends_when_its_parent_is_killed() -> None:
         [
             sys.executable,
             "-c",
-            "from winding_coach.sources.simulated import SimulatedMeter as M; import time\n"
+            "from winding_coach.live.sources.simulated import SimulatedMeter as M; import time\n"
             "m = M([]); print(m.device, m._child.pid, flush=True); time.sleep(60)",
         ],
         stdout=subprocess.PIPE,

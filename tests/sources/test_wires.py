@@ -11,8 +11,8 @@ import pytest
 import serial
 
 from tests.sources.helpers import HELLO, eventually, line, pty
-from winding_coach.sources.ports import plain_reason
-from winding_coach.sources.wires import SerialWire, SocketWire, Wire, open_wire
+from winding_coach.live.sources.ports import plain_reason
+from winding_coach.live.sources.wires import SerialWire, SocketWire, Wire, open_wire
 
 
 def all_of(wire: Wire, length: int) -> bytes:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.scenario import MODEL, MOTOR, PLAN, WINDER
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.traces import files, pen
 from winding_coach.traces.files import TraceWriter, file_name, read_trace

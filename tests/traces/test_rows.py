@@ -8,7 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from winding_coach.inputs import KEYS, BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
+from winding_coach.base.inputs import (
+    KEYS,
+    BytesArrived,
+    Ended,
+    Input,
+    KeyPressed,
+    LinkDown,
+    LinkUp,
+    Skipped,
+    TimePassed,
+)
 from winding_coach.traces.rows import TraceError, dump, input_from, input_row, is_input, load
 
 TIMES = st.floats(0, 1e8).map(lambda s: round(s, 6))

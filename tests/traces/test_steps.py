@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from winding_coach.standing import USUAL, Steps
+from winding_coach.base.standing import USUAL, Steps
 from winding_coach.traces.header import Header, header_from
 from winding_coach.traces.rows import TraceError
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
 from winding_coach.traces.files import read_trace
 from winding_coach.traces.header import READ, VERSION
 from winding_coach.traces.rows import dump, input_row

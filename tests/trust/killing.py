@@ -17,13 +17,13 @@ from pathlib import Path
 import numpy as np
 
 from tests.scenario import MOTOR, PLAN, WINDER
-from winding_coach.command_line import main
-from winding_coach.replaying import difference, settings_of
+from winding_coach.cli import main
+from winding_coach.keeping.replaying import difference, settings_of
+from winding_coach.live.sources.emulator import PseudoPort, emulate
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.faults import FaultyBench
 from winding_coach.simulator.hands import STYLES, ScriptedHands
 from winding_coach.simulator.motor import SimulatedMotor
-from winding_coach.sources.emulator import PseudoPort, emulate
 from winding_coach.traces.files import read_trace
 
 SPEED = 25.0

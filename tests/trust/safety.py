@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
+from winding_coach.base.inputs import BytesArrived, Input, LinkDown, LinkUp
 from winding_coach.coach.phases import LOADED, PREPARING, WINDING
 from winding_coach.coach.said import Alarm, Level, Phase
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import BytesArrived, Input, LinkDown, LinkUp
 from winding_coach.meter.frames import NO_DATA, OVERLOAD, SATURATED, SETTLING, FrameParser, Sample
 from winding_coach.screen.figures import big_word, torque_figure
 

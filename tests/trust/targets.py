@@ -19,17 +19,19 @@ from functools import lru_cache
 from pathlib import Path
 
 from tests.scenario import SETTINGS
-from winding_coach.command_line import import_
-from winding_coach.command_line.batch import load_batch
-from winding_coach.command_line.home import Home, home_from, units_from
-from winding_coach.command_line.problem import Problem
-from winding_coach.command_line.settings import FILLED_IN, drawn_from, eyes_from, fill_in
-from winding_coach.inputs import BytesArrived
+from winding_coach.app.batches import load_batch
+from winding_coach.app.home import Home
+from winding_coach.app.problem import Problem
+from winding_coach.base.inputs import BytesArrived
+from winding_coach.base.units import UNITS, QuantityError, parse_quantity
+from winding_coach.cli.args.common import home_from, units_from
+from winding_coach.cli.args.settings import FILLED_IN, drawn_from, eyes_from, fill_in
+from winding_coach.cli.commands import import_
+from winding_coach.keeping.replaying import said_again, settings_of
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
-from winding_coach.meter.conforming import Conformance
+from winding_coach.meter.commissioning.conforming import Conformance
 from winding_coach.meter.frames import RAW_MAX, RAW_MIN, U16, U32, FrameParser, Hello, Sample, _line
 from winding_coach.meter.reader import MeterReader
-from winding_coach.replaying import said_again, settings_of
 from winding_coach.rubber.batch import fitted
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.shelf.records import Batch, Motor, Person
@@ -37,7 +39,6 @@ from winding_coach.shelf.store import SHELF_FILE, Shelf
 from winding_coach.traces.files import Trace, read_trace
 from winding_coach.traces.header import Header
 from winding_coach.traces.rows import TraceError, dump
-from winding_coach.units import UNITS, QuantityError, parse_quantity
 
 MOST_INPUTS = 40
 """So many inputs of a trace are coached again: the fuzzer is after the reader, not after the coach's speed."""
@@ -286,8 +287,8 @@ def shelf(data: bytes) -> None:
 
 def coach(data: bytes) -> None:
     """The coach over lines with good check sums and any content: no error, and nothing but finite figures said."""
+    from winding_coach.base.inputs import Input, KeyPressed, LinkDown, LinkUp, TimePassed
     from winding_coach.coach.step import Coach
-    from winding_coach.inputs import Input, KeyPressed, LinkDown, LinkUp, TimePassed
 
     at_s = 0.0
     mind = Coach(SETTINGS)

@@ -19,8 +19,9 @@ import pytest
 
 from tests.test_indexing import make_trace
 from tests.trust.killing import WORDS
-from winding_coach.command_line import main, watch
-from winding_coach.private import private_folder, write_private
+from winding_coach.base.private import private_folder, write_private
+from winding_coach.cli import main
+from winding_coach.cli.commands import watch
 from winding_coach.screen.serving import PageServer
 from winding_coach.shelf.records import Motor, Person
 from winding_coach.shelf.store import Shelf

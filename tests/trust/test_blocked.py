@@ -20,8 +20,8 @@ from typing import Any
 import pytest
 
 from tests.trust.killing import WORDS, Meter
-from winding_coach.command_line.lines_out import BLOCKED
-from winding_coach.replaying import difference, settings_of
+from winding_coach.cli.output.lines_out import BLOCKED
+from winding_coach.keeping.replaying import difference, settings_of
 from winding_coach.traces import pen
 from winding_coach.traces.files import Trace, read_trace
 

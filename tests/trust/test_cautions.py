@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from winding_coach.command_line import main
+from winding_coach.cli import main
 from winding_coach.screen.wording import CAUTION_LINE, CHECK_FOOT, CHECK_WORDS
 
 ROOT = Path(__file__).parents[2]

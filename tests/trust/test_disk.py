@@ -13,17 +13,17 @@ import pytest
 
 from tests.scenario import SETTINGS, wind
 from tests.traces.test_files import HEADER
+from winding_coach.base.inputs import Input
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import Input
-from winding_coach.replaying import difference, settings_of
-from winding_coach.session import Session
-from winding_coach.sources.replay import ReplaySource
+from winding_coach.keeping.replaying import difference, settings_of
+from winding_coach.live.session import Session
+from winding_coach.live.sources.replay import ReplaySource
 from winding_coach.traces.disk import GONE, SLOW
 from winding_coach.traces.files import TraceWriter, read_trace
 
 SMALL = """
 import resource, sys
-from winding_coach.command_line import main
+from winding_coach.cli import main
 resource.setrlimit(resource.RLIMIT_FSIZE, (40_000, 40_000))
 sys.exit(main(sys.argv[1:]))
 """

@@ -15,9 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.trust.targets import TARGETS, edited, good_shelf, header_line, seeds
-from winding_coach.command_line import import_
-from winding_coach.command_line.problem import Problem
-from winding_coach.replaying import settings_of
+from winding_coach.app.problem import Problem
+from winding_coach.cli.commands import import_
+from winding_coach.keeping.replaying import settings_of
 from winding_coach.rubber.batch_json import batch_from_json_dict
 from winding_coach.rubber.figures import FiguresError
 from winding_coach.traces.files import read_trace

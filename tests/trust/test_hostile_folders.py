@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.test_indexing import make_trace
-from winding_coach.saving import check_backup
+from winding_coach.keeping.saving import check_backup
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="FIFOs and modes of POSIX")
 

@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from tests.trust.targets import header_line
-from winding_coach.command_line import main
-from winding_coach.command_line.plain import PlainStream, plain
+from winding_coach.cli import main
+from winding_coach.cli.output.plain import PlainStream, plain
 from winding_coach.meter.frames import FrameParser, Hello, encode_hello
 
 BAD = "\x1b[2J\x1b]0;owned\x07\x9b31m\u202e\r\x00\ud800"

@@ -14,13 +14,13 @@ from pathlib import Path
 import pytest
 
 from tests.traces.test_files import HEADER
-from winding_coach import private, system
-from winding_coach.command_line import headless
-from winding_coach.command_line.batch import batch_file
-from winding_coach.command_line.home import Home
-from winding_coach.command_line.problem import UsageProblem
+from winding_coach.app.batches import batch_file
+from winding_coach.app.home import Home
+from winding_coach.app.problem import UsageProblem
+from winding_coach.base import private, system
+from winding_coach.cli.output import headless
+from winding_coach.live.sources.ports import Port, plain_reason
 from winding_coach.sound.speaker import COMMANDS
-from winding_coach.sources.ports import Port, plain_reason
 from winding_coach.traces import files
 
 ROOT = Path(__file__).parents[2] / "winding_coach"
@@ -39,7 +39,7 @@ import winding_coach
 for found in pkgutil.walk_packages(winding_coach.__path__, "winding_coach."):
     if not found.name.endswith("__main__"):
         importlib.import_module(found.name)
-from winding_coach.command_line import main
+from winding_coach.cli import main
 figures = ["--loop", "30 cm", "--mass", "1.4 g", "--orings", "0.08 g", "--hooks", "22 cm", "--home", sys.argv[1]]
 assert main(["plan", *figures, "--json"]) == 0
 assert main(["wind", "--headless", "--port", "sim", "--sim-script", "good", "--sim-speed", "5", *figures]) == 0

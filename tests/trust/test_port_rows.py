@@ -13,10 +13,10 @@ from typing import Any
 import pytest
 
 from tests.coach.untrue import World, distance_once, negated, pulses_lost, stuck_from, weight_on
+from winding_coach.base.inputs import BytesArrived, Input, LinkUp, Skipped, TimePassed
 from winding_coach.coach.said import Alarm, Level, Prompt
-from winding_coach.inputs import BytesArrived, Input, LinkUp, Skipped, TimePassed
+from winding_coach.live.sources.serial_port import SerialSource
 from winding_coach.simulator.bench import MeterModel
-from winding_coach.sources.serial_port import SerialSource
 
 pty = pytest.importorskip("pty")
 tty = pytest.importorskip("tty")

@@ -11,29 +11,29 @@ from pathlib import Path
 
 from tests.scenario import coached, wind
 from tests.test_indexing import make_trace
+from winding_coach.base.inputs import BytesArrived, LinkDown, LinkUp, TimePassed
+from winding_coach.cli.commands.watch import newest_trace
 from winding_coach.coach.said import Level
-from winding_coach.command_line.watch import newest_trace
-from winding_coach.indexing import look
-from winding_coach.inputs import BytesArrived, LinkDown, LinkUp, TimePassed
+from winding_coach.keeping.indexing import look
+from winding_coach.live.sources.clock import WindClock
 from winding_coach.shelf.store import Shelf
-from winding_coach.sources.clock import WindClock
 from winding_coach.traces.files import TraceWriter, file_name, read_trace
 
 ROOT = Path(__file__).parents[2] / "winding_coach"
 SUMMER, WINTER = timezone(timedelta(hours=2)), timezone(timedelta(hours=1))
 MAY_ASK_THE_TIME_OF_DAY = {
-    "command_line/strips.py",
-    "command_line/motor_next.py",
-    "command_line/queue_seen.py",
-    "command_line/upcoming.py",
-    "command_line/unwind.py",
-    "command_line/backup.py",
-    "command_line/calibrate.py",
-    "command_line/flight.py",
-    "command_line/report_fault.py",
-    "command_line/watch.py",
-    "indexing.py",
-    "sources/clock.py",
+    "cli/commands/strips.py",
+    "cli/commands/motor_next.py",
+    "app/queue_seen.py",
+    "app/upcoming.py",
+    "cli/commands/unwind.py",
+    "cli/commands/backup.py",
+    "cli/commands/calibrate.py",
+    "cli/commands/flight.py",
+    "cli/commands/report_fault.py",
+    "cli/commands/watch.py",
+    "keeping/indexing.py",
+    "live/sources/clock.py",
 }
 
 

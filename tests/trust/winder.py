@@ -10,10 +10,10 @@ import numpy as np
 
 from tests.scenario import MODEL, MOTOR
 from tests.trust.safety import Guard
+from winding_coach.base.inputs import BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.coach.phases import WINDING
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.meter.frames import NO_DATA, RAW_MAX, SATURATED, FrameParser, Sample, encode_sample
 from winding_coach.rubber.figures import WinderFigures

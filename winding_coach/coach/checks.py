@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from winding_coach.inputs import CHECK_KEYS, CHECKS
+from winding_coach.base.inputs import CHECK_KEYS, CHECKS
 from winding_coach.rubber.figures import MotorFigures
 
 ALL = CHECK_KEYS[-1]

@@ -5,6 +5,7 @@ It is told each moment, in order, and keeps its answer for whoever looks.
 
 from __future__ import annotations
 
+from winding_coach.base.values import value
 from winding_coach.coach.lead import Lead, Word
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
@@ -15,7 +16,6 @@ from winding_coach.coach.view import Marks
 from winding_coach.coach.walk import Walk
 from winding_coach.rubber.path import PlanPath
 from winding_coach.signals.reading import Reading
-from winding_coach.values import value
 
 SIDE_OVER_S = 3.0
 """Torque over the expected is averaged so long before it says ahead or behind: a few steps' saw teeth."""

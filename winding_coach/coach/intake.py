@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from winding_coach.base.inputs import LinkDown, LinkUp, Skipped
 from winding_coach.coach.dead_crank import DeadCrank
 from winding_coach.coach.direction import CrankWay, Direction
 from winding_coach.coach.distance import DistanceGate
@@ -15,7 +16,6 @@ from winding_coach.coach.view import LinkView
 from winding_coach.coach.watching import Heard, MotorTurns, Stillness
 from winding_coach.coach.wording import SILENT, STANDS, STRANGE
 from winding_coach.coach.zeroing import Zeroing
-from winding_coach.inputs import LinkDown, LinkUp, Skipped
 from winding_coach.meter.arrival import Arrival
 from winding_coach.meter.frozen import REPEATS, FrozenReadings, Repeats
 from winding_coach.meter.reader import MeterReader, TorqueSample

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from winding_coach.base.values import value
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.rubber.plan import LIMIT_MARGIN
-from winding_coach.values import value
 
 
 @value(frozen=True, slots=True)

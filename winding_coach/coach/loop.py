@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Protocol
 
-from winding_coach.inputs import Ended, Input
+from winding_coach.base.inputs import Ended, Input
 
 
 class Takes(Protocol):

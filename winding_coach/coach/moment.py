@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from winding_coach.base.values import value
 from winding_coach.coach.said import Phase
-from winding_coach.values import value
 
 
 @value(frozen=True, slots=True)

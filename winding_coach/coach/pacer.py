@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from winding_coach.base.standing import USUAL, Steps
+from winding_coach.base.units import UnitSystem
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.phases import WINDING
 from winding_coach.coach.said import Phase, Prompt
 from winding_coach.coach.wanted import FEET, Wanted
 from winding_coach.coach.wording import in_words
-from winding_coach.standing import USUAL, Steps
-from winding_coach.units import UnitSystem
 
 QUIET_S = 2.5
 """Advice changes no sooner than this within a phase; what is urgent does not wait."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, replace
 from typing import Any
 
-from winding_coach.values import value
+from winding_coach.base.values import value
 
 REACTION_S = 0.9
 """From a word to the feet, where nobody has been measured: about 0.7 s of reaction (from memory) and some hearing."""

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Protocol
 
+from winding_coach.base.values import value
 from winding_coach.coach.alarms import at_a_limit, stopped_beyond
 from winding_coach.coach.lead import Word
 from winding_coach.coach.limits import Limits
@@ -20,7 +21,6 @@ from winding_coach.coach.said import Phase
 from winding_coach.coach.view import Marks
 from winding_coach.coach.waiting import turns_to_take_in
 from winding_coach.coach.wanted import Wanted, by_taps
-from winding_coach.values import value
 
 HOOKING_UP_S = 6.0
 STOPS_IN_S, LEAST_STOPS_IN_S, MOST_STOPS_IN_S = 0.8, 0.5, 1.8

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, TypeAlias
 
-from winding_coach.values import value
+from winding_coach.base.values import value
 
 
 class Phase(StrEnum):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from winding_coach.base.standing import USUAL, Steps
+from winding_coach.base.units import UnitSystem
 from winding_coach.coach.person import UNKNOWN, Habits
 from winding_coach.meter.calibration import Calibration
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures
-from winding_coach.standing import USUAL, Steps
-from winding_coach.units import UnitSystem
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from winding_coach.base.inputs import (
+    CHECK_KEYS,
+    BytesArrived,
+    Ended,
+    Input,
+    KeyPressed,
+    LinkDown,
+    LinkUp,
+    Skipped,
+    TimePassed,
+)
 from winding_coach.coach.alarms import AlarmBank
 from winding_coach.coach.checks import checks_for, ticked
 from winding_coach.coach.ending import Ending, ended_in
@@ -37,18 +48,7 @@ from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.waiting import Waiting
 from winding_coach.coach.watching import zero_offers
 from winding_coach.coach.wording import alarm_words
-from winding_coach.inputs import (
-    CHECK_KEYS,
-    BytesArrived,
-    Ended,
-    Input,
-    KeyPressed,
-    LinkDown,
-    LinkUp,
-    Skipped,
-    TimePassed,
-)
-from winding_coach.meter.crosstalk import pull_reads_Nm
+from winding_coach.meter.commissioning.crosstalk import pull_reads_Nm
 from winding_coach.rubber.path import PlanPath
 
 PHASES = len(Phase)

@@ -11,12 +11,12 @@ from collections import deque
 from dataclasses import replace
 from statistics import fmean, median
 
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.coach.let_down_count import ZERO_SHARE, LetDownCount, StillZero
 from winding_coach.coach.said import LinkSaid, Phase, PhaseSaid, Prompt, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.view import CoachView, LinkView, Targets
 from winding_coach.coach.wording import SILENT, in_words
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, TimePassed
 from winding_coach.meter.reader import MeterReader, TorqueSample
 from winding_coach.rubber.turns_left import StretchedMotor, TurnsLeft
 

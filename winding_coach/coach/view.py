@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import field
 
+from winding_coach.base.standing import USUAL, Steps
+from winding_coach.base.units import UnitSystem
+from winding_coach.base.values import value
 from winding_coach.coach.said import Alarm, Level, Phase, Prompt, ReadingSaid, Summary
 from winding_coach.rubber.figures import MotorFigures, Plan
-from winding_coach.standing import USUAL, Steps
-from winding_coach.units import UnitSystem
-from winding_coach.values import value
 
 
 @value(frozen=True, slots=True)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from winding_coach.base.values import value
 from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.said import Phase
-from winding_coach.values import value
 
 FEET = frozenset({"walk_on", "walk_slower", "walk_quicker", "wait_here", "step_now", "step_shorter"})
 """Words of the walk-in led by torque; the lead paces them itself."""

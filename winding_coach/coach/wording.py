@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from winding_coach.base.standing import USUAL, Steps, exact_words, pace_words, paces_in, place_words
+from winding_coach.base.units import INCH_M, UnitSystem, show, shown_number, unit_label
 from winding_coach.coach.said import Alarm, AlarmFigures, Phase, Prompt
 from winding_coach.coach.view import CoachView
-from winding_coach.standing import USUAL, Steps, exact_words, pace_words, paces_in, place_words
-from winding_coach.units import INCH_M, UnitSystem, show, shown_number, unit_label
 
 PHASE_WORDS: dict[Phase, str] = {
     Phase.HOOK_UP: "Set zero",

@@ -9,7 +9,7 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
-from winding_coach.errors import WrongFile
+from winding_coach.base.errors import WrongFile
 from winding_coach.meter.frames import RAW_MAX, RAW_MIN
 
 FORMAT = "winding-coach calibration"

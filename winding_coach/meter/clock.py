@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from winding_coach.base.values import value
 from winding_coach.meter.frames import SETTLING, U16, U32, Sample
-from winding_coach.values import value
 
 CLOCK_BACK_US = U32 // 2
 MOST_LINES_PER_S = 2000

@@ -12,7 +12,7 @@ from binascii import crc_hqx
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from winding_coach.values import value
+from winding_coach.base.values import value
 
 LONGEST_HELLO = 96
 LONGEST_LINE = 62

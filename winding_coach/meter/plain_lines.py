@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 
+from winding_coach.base.units import QuantityError, parse_quantity
 from winding_coach.meter.frames import (
     PROTOCOL,
     RAW_MAX,
@@ -21,7 +22,6 @@ from winding_coach.meter.frames import (
     encode_hello,
     encode_sample,
 )
-from winding_coach.units import QuantityError, parse_quantity
 
 BOARD = "plain"
 TORQUE_PER_COUNT_NM = 2e-8

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from winding_coach.base.values import value
 from winding_coach.meter.calibration import Calibration
 from winding_coach.meter.clock import DeviceClock
 from winding_coach.meter.crank_sender import CrankSender
@@ -17,7 +18,6 @@ from winding_coach.meter.frames import (
     Hello,
     Sample,
 )
-from winding_coach.values import value
 
 
 @value(frozen=True, slots=True)

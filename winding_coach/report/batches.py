@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from winding_coach.base.units import G_PER_IN_KG_PER_M, UnitSystem, shown_number, unit_label
 from winding_coach.report.chart import Band, Chart, Curve, Level, Mark
 from winding_coach.report.page import Report, Section, Table
-from winding_coach.review.scatter import LEVEL as MEAN_LEVEL
-from winding_coach.review.scatter import POWER, densities_of
+from winding_coach.review.wind.scatter import LEVEL as MEAN_LEVEL
+from winding_coach.review.wind.scatter import POWER, densities_of
 from winding_coach.rubber.batch import Batch, FittedBatch
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.strength import LEVEL, Wound, kaplan_meier
-from winding_coach.units import G_PER_IN_KG_PER_M, UnitSystem, shown_number, unit_label
 
 POINTS = 60
 DIFFERENCES = {"metric": 0.04e-3, "inch": 0.001 * G_PER_IN_KG_PER_M}

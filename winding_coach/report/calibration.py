@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from winding_coach.meter.calibrating import Calibrated
+from winding_coach.meter.commissioning.calibrating import Calibrated
 from winding_coach.report.svg import INK, PALE, SECOND, clean, dot, line, page, round_marks, words
 
 LEFT, RIGHT, TOP, BOTTOM = 24.0, 178.0, 16.0, 74.0

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from winding_coach.base.standing import Steps, place_figure, tape_words
+from winding_coach.base.units import UNITS, UnitSystem, show, shown_number, unit_label
 from winding_coach.report.svg import PALE, SECOND, Axes, clean, curve, dot, line, page, words
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WalkInRow, WinderFigures
 from winding_coach.rubber.path import PlanPath
 from winding_coach.rubber.spread import Spread
-from winding_coach.standing import Steps, place_figure, tape_words
-from winding_coach.units import UNITS, UnitSystem, show, shown_number, unit_label
 
 WIDTH_MM, HEIGHT_MM = 210.0, 297.0
 BIG = 8.1

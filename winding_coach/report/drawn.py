@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from winding_coach.errors import CoachError
+from winding_coach.base.errors import CoachError
 from winding_coach.report.chart import Chart
 from winding_coach.report.inks import IN_PAGE, LIGHT
 from winding_coach.report.layout import LETTER, SMALL, WIDTH, Stroke, Words, laid_out

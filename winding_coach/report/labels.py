@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from winding_coach.errors import WrongFigures
+from winding_coach.base.errors import WrongFigures
+from winding_coach.base.units import UnitSystem, show
 from winding_coach.report.svg import INK, PALE, line, page, words
-from winding_coach.units import UnitSystem, show
 
 WIDTH_MM, HEIGHT_MM = 210.0, 297.0
 LABEL_WIDTH_MM, LABEL_HEIGHT_MM = 90.0, 13.0

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from winding_coach.base.units import counted
 from winding_coach.report.chart import Chart, Curve, Mark
 from winding_coach.report.page import Report, Section, Table
-from winding_coach.review.season import PER_WINDS, Course, PersonSeason, shown
-from winding_coach.review.trend import LEAST, LEVEL, MOST
-from winding_coach.units import counted
+from winding_coach.review.season.table import PER_WINDS, Course, PersonSeason, shown
+from winding_coach.review.season.trend import LEAST, LEVEL, MOST
 
 FOREST = "time_in_rate_band"
 MOST_DRAWN = 24

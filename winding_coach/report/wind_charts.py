@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from winding_coach.base.units import SHOWN, UNITS, UnitSystem, shown_number, unit_label
 from winding_coach.coach.alarms import ABOVE_PLAN
 from winding_coach.coach.phases import LOADED
 from winding_coach.coach.said import Level, Phase
@@ -11,10 +12,9 @@ from winding_coach.coach.wording import PHASE_WORDS
 from winding_coach.report.chart import Band, Chart, Curve, Mark, Point, Span
 from winding_coach.report.chart import Level as LevelLine
 from winding_coach.report.inks import SERIES
-from winding_coach.review.record import LEAST_GAP_S, Sample, WindRecord
-from winding_coach.review.telling import clock
+from winding_coach.review.wind.record import LEAST_GAP_S, Sample, WindRecord
+from winding_coach.review.wind.telling import clock
 from winding_coach.rubber.path import PlanPath
-from winding_coach.units import SHOWN, UNITS, UnitSystem, shown_number, unit_label
 
 MOST_POINTS = 500
 MOST_OVERLAID = len(SERIES)

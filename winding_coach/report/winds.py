@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from winding_coach.base.units import UnitSystem
 from winding_coach.coach.said import Phase
 from winding_coach.report.page import Report, Section, Table
 from winding_coach.report.step_table import steps_section
 from winding_coach.report.wind_charts import BAND_SHARE, MOST_OVERLAID, overlaid, time_chart, turns_chart
-from winding_coach.review.compare import FIGURES, Column, best_column, column_of, label_of, median_column
-from winding_coach.review.record import WindRecord
-from winding_coach.review.telling import WHAT_IS_COUNTED, flown, title_of, told
-from winding_coach.review.wind import WindReview
+from winding_coach.review.wind.compare import FIGURES, Column, best_column, column_of, label_of, median_column
+from winding_coach.review.wind.happened import WindReview
+from winding_coach.review.wind.record import WindRecord
+from winding_coach.review.wind.telling import WHAT_IS_COUNTED, flown, title_of, told
 from winding_coach.shelf.records import Flight
-from winding_coach.units import UnitSystem
 
 LEGEND = (
     f"Dashed: the plan's path, scaled to this motor; field: {BAND_SHARE:.0%} either way. Triangles with numbers: the"

@@ -5,8 +5,8 @@ What cannot be is refused where the plan is made; these could be, and are mostly
 
 from __future__ import annotations
 
+from winding_coach.base.units import UnitSystem, show
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan
-from winding_coach.units import UnitSystem, show
 
 STRIP_KG_PER_M = (0.3e-3, 8e-3)
 """From a strip 0.3 mm wide to one of 8 mm, 1 mm thick at 0.93 g/cm3 (density of natural rubber, handbooks); assumed."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from winding_coach.errors import WrongFigures
+from winding_coach.base.errors import WrongFigures
 
 
 class FiguresError(WrongFigures):

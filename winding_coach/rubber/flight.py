@@ -13,13 +13,13 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from winding_coach.base.units import GRAVITY_M_PER_S2
 from winding_coach.rubber.course import back_off_from, wind_along
 from winding_coach.rubber.figures import MotorFigures
 from winding_coach.rubber.law import DEFAULT_RUBBER, Rubber, geometry
 from winding_coach.rubber.motor import before_the_wind, breaking_turns, geometry_of
 from winding_coach.rubber.plan import planned_course
 from winding_coach.rubber.table import Table, table
-from winding_coach.units import GRAVITY_M_PER_S2
 
 Floats = npt.NDArray[np.float64]
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import math
 
+from winding_coach.base.values import value
 from winding_coach.rubber.law import DEFAULT_RUBBER, Geometry, Rubber, strand_stretch
-from winding_coach.values import value
 
 STOP_WIDTHS = (0.5, 1.0, 2.0, 4.0)
 """Widths of the four parallel stop elements (Iwan 1967), whose loops close; an exponential form's do not."""

@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from winding_coach.base.units import UnitSystem, show
 from winding_coach.rubber.course import (
     NOMINAL_CRANK_REV_PER_S,
     Course,
@@ -28,7 +29,6 @@ from winding_coach.rubber.history import History
 from winding_coach.rubber.law import DEFAULT_RUBBER, Geometry, Rubber
 from winding_coach.rubber.motor import HOOKS_SHARE, before_the_wind, breaking_turns, geometry_of, share_of, strength_cv
 from winding_coach.rubber.table import table
-from winding_coach.units import UnitSystem, show
 
 STRETCH_SHARE = 0.73
 """Full stretch over the strand stretch at the target: 6.0-6.5 loop lengths at 80-90 % (common practice 6-7)."""

@@ -12,8 +12,9 @@ from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.events import Resize
 
+from winding_coach.base.inputs import CHECK_KEYS, CHECKS
+from winding_coach.base.units import UnitSystem
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import CHECK_KEYS, CHECKS
 from winding_coach.screen.after import After, Asked
 from winding_coach.screen.chart import Points
 from winding_coach.screen.closing import closed_by_signals
@@ -33,7 +34,6 @@ from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.terminal import is_terminal as is_terminal
 from winding_coach.screen.themes import PALETTES, styles, theme
 from winding_coach.screen.wording import HAND_HELP, HAND_KEY_LINE, HAND_KEYS, KEY_LINE, KEYS, closed_line
-from winding_coach.units import UnitSystem
 
 COACH_KEYS = (
     Binding("t", "press('tare')", "zero"),

@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.widgets import Static
 
-from winding_coach.meter.guiding import GuideView
+from winding_coach.meter.commissioning.guiding import GuideView
 from winding_coach.screen.terminal import Drawing
 from winding_coach.screen.themes import PALETTES, theme
 

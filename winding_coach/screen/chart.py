@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from winding_coach.base.units import SHOWN, UNITS, shown_number, unit_label
 from winding_coach.coach.alarms import ABOVE_PLAN
 from winding_coach.coach.said import Level
 from winding_coach.coach.view import CoachView
@@ -20,7 +21,6 @@ from winding_coach.screen.canvas import Canvas
 from winding_coach.screen.figures import peak_aim_Nm
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.wording import PHASE_BLOCKS
-from winding_coach.units import SHOWN, UNITS, shown_number, unit_label
 
 BAND_SHARE = ABOVE_PLAN - 1.0
 """The band around the plan's torque is as wide as the coach lets the walk-in rise above it."""

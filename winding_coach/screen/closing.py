@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from winding_coach.system import ended_by
+from winding_coach.base.system import ended_by
 
 LEAVES_WITHIN_S = 3.0
 """A terminal that takes nothing more keeps a program from leaving its screen; then it ends without."""

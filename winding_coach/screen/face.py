@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from winding_coach.base.units import show, unit_label
 from winding_coach.coach.said import Phase
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.chart import AlarmMark, ChartData, Points, draw_chart
@@ -42,7 +43,6 @@ from winding_coach.screen.wording import (
     SIMULATED_SIGN,
     STEPS,
 )
-from winding_coach.units import show, unit_label
 
 HEARD_WIDE = 16
 _BRACKETS = re.compile(r" \([^()]*\)")

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from winding_coach.base.inputs import CHECKS
+from winding_coach.base.standing import pace_words, paces_in, place_figure
+from winding_coach.base.units import SHOWN, UNITS, UnitSystem, show, shown_number
 from winding_coach.coach.checks import checks_for
 from winding_coach.coach.phases import LOADED
 from winding_coach.coach.said import Level, Phase, Prompt, Summary
 from winding_coach.coach.view import CoachView
 from winding_coach.coach.wording import alarm_words, reworded
-from winding_coach.inputs import CHECKS
 from winding_coach.rubber.figures import WalkInRow
 from winding_coach.screen.wording import (
     ALARM_BLOCKS,
@@ -30,8 +32,6 @@ from winding_coach.screen.wording import (
     PHASE_BLOCKS,
     PROMPT_BLOCKS,
 )
-from winding_coach.standing import pace_words, paces_in, place_figure
-from winding_coach.units import SHOWN, UNITS, UnitSystem, show, shown_number
 
 LONGEST_COUNTDOWN_S = 60.0
 SLOWEST_SHOWN_REV_PER_S = 0.3

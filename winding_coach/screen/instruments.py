@@ -5,6 +5,8 @@ Each keeps its rows whatever it shows, and each says in a word what its marks sh
 
 from __future__ import annotations
 
+from winding_coach.base.standing import short_words
+from winding_coach.base.units import show, unit_label
 from winding_coach.coach.said import Phase
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.figures import (
@@ -18,8 +20,6 @@ from winding_coach.screen.figures import (
 )
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.wording import SOURCE_WORDS
-from winding_coach.standing import short_words
-from winding_coach.units import show, unit_label
 
 LABEL_WIDE = 8
 WIDEST = 64

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from winding_coach.base.standing import place_words
+from winding_coach.base.units import SHOWN, UNITS, show, unit_label
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.chart import Points, planned_path
 from winding_coach.screen.figures import (
@@ -28,8 +30,6 @@ from winding_coach.screen.wording import (
     SOURCE_WORDS,
     STEPS,
 )
-from winding_coach.standing import place_words
-from winding_coach.units import SHOWN, UNITS, show, unit_label
 
 MOST_POINTS = 300
 

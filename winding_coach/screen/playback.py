@@ -10,12 +10,12 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from winding_coach.base.inputs import Input
 from winding_coach.coach.loop import taken
 from winding_coach.coach.said import Alarm, Level, PhaseSaid
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Input
 from winding_coach.screen.chart import AlarmMark, Points
 from winding_coach.screen.figures import clock_words
 

@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
+from winding_coach.base.units import show
 from winding_coach.screen.app import LOOK_KEYS, CoachApp
 from winding_coach.screen.face import Scene
 from winding_coach.screen.legible import Eyes
@@ -14,7 +15,6 @@ from winding_coach.screen.looking import Sound
 from winding_coach.screen.playback import Playback
 from winding_coach.screen.terminal import Drawing, drawing
 from winding_coach.screen.wording import PLAY_HELP, PLAY_KEY_LINE, PLAY_KEYS
-from winding_coach.units import show
 
 
 class ReplayApp(CoachApp, inherit_bindings=False):

@@ -9,11 +9,11 @@ import math
 from collections.abc import Callable
 from typing import Protocol
 
+from winding_coach.base.standing import place_words
+from winding_coach.base.units import FOOT_M, INCH_M
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.figures import stand_at_m
 from winding_coach.screen.sheet import Sheet
-from winding_coach.standing import place_words
-from winding_coach.units import FOOT_M, INCH_M
 
 ROWS = 5
 MARGIN = 9

@@ -12,8 +12,8 @@ import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
-from winding_coach.errors import WrongFile
-from winding_coach.private import private_folder, written_whole
+from winding_coach.base.errors import WrongFile
+from winding_coach.base.private import private_folder, written_whole
 
 APPLICATION_ID = 0x57435348
 """In the file's header, so that another program's database is not taken for a shelf."""

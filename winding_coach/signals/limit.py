@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+from winding_coach.base.values import value
 from winding_coach.signals.tuning import (
     LIMIT_AHEAD_S,
     LIMIT_CLEAR_Z,
@@ -16,7 +17,6 @@ from winding_coach.signals.tuning import (
     LIMIT_RATE_SD,
     LIMIT_TORQUE_SD,
 )
-from winding_coach.values import value
 
 
 @value(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Literal
 
-from winding_coach.values import value
+from winding_coach.base.values import value
 
 TurnsSource = Literal["counted", "tapped", "estimated", "unknown"]
 

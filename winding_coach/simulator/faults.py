@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from winding_coach.errors import WrongFigures
+from winding_coach.base.errors import WrongFigures
 from winding_coach.simulator.bench import Bench, Truth
 
 KINDS: dict[str, tuple[str, float]] = {

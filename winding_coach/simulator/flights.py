@@ -8,10 +8,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from winding_coach.base.units import GRAVITY_M_PER_S2
 from winding_coach.rubber.flight import LAUNCH_HEIGHT_M
 from winding_coach.rubber.history import History, advance
 from winding_coach.rubber.law import DEFAULT_RUBBER, Geometry, Rubber
-from winding_coach.units import GRAVITY_M_PER_S2
 
 AIR_KG_PER_M3 = 1.2
 """Air in a warm hall."""

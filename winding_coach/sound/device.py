@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from winding_coach.errors import CoachError
+from winding_coach.base.errors import CoachError
 
 DEVICE_RATE_HZ = 48_000
 BUFFER_MS = 20

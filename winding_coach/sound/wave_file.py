@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from winding_coach.base.inputs import Input, TimePassed
 from winding_coach.coach.loop import taken
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Input, TimePassed
 from winding_coach.sound.hearing import Cue, Ear, Heard
 from winding_coach.sound.playing import Playing
 

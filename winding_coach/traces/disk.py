@@ -8,7 +8,7 @@ import threading
 import time
 from collections.abc import Callable
 
-from winding_coach.system import onto_disk
+from winding_coach.base.system import onto_disk
 
 CANNOT_SYNC = (errno.EINVAL, errno.ENOTSUP)
 SLOW_S = 2.0

@@ -15,9 +15,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from winding_coach.inputs import Input
-from winding_coach.private import private_folder
-from winding_coach.system import BINARY
+from winding_coach.base.inputs import Input
+from winding_coach.base.private import private_folder
+from winding_coach.base.system import BINARY
 from winding_coach.traces.disk import Disk
 from winding_coach.traces.header import Header, header_from
 from winding_coach.traces.pen import Pen

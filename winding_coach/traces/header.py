@@ -7,12 +7,12 @@ from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import Any
 
+from winding_coach.base.standing import STEP_UNITS, USUAL, Steps
+from winding_coach.base.units import UnitSystem
 from winding_coach.meter.calibration import Calibration, CalibrationError
 from winding_coach.rubber.figures import FiguresError, ModelFigures, MotorFigures, Plan, WinderFigures
 from winding_coach.rubber.plan_json import plan_from_json_dict, plan_to_json_dict
-from winding_coach.standing import STEP_UNITS, USUAL, Steps
 from winding_coach.traces.rows import TraceError
-from winding_coach.units import UnitSystem
 
 FORMAT = "winding-coach trace"
 VERSION = 3

@@ -11,8 +11,18 @@ from __future__ import annotations
 import json
 from typing import Any, NoReturn
 
-from winding_coach.errors import WrongFile
-from winding_coach.inputs import KEYS, BytesArrived, Ended, Input, KeyPressed, LinkDown, LinkUp, Skipped, TimePassed
+from winding_coach.base.errors import WrongFile
+from winding_coach.base.inputs import (
+    KEYS,
+    BytesArrived,
+    Ended,
+    Input,
+    KeyPressed,
+    LinkDown,
+    LinkUp,
+    Skipped,
+    TimePassed,
+)
 
 MOST_SKIPPED = 2**53
 """Bytes: more than any link brings, and still the same whole number in every JSON reader."""

@@ -8,8 +8,8 @@ import sys
 from datetime import UTC, datetime
 
 from tests.bench.walkers.senses import Word
+from winding_coach.base.inputs import Ended, Input
 from winding_coach.coach.settings import CoachSettings
-from winding_coach.inputs import Ended, Input
 from winding_coach.traces.header import Header
 from winding_coach.traces.rows import dump, input_row
 

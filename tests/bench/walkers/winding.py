@@ -22,9 +22,9 @@ from tests.bench.walkers.people import Drawn, draw
 from tests.bench.walkers.senses import Senses, Word
 from tests.bench.walkers.wire import Wire
 from tests.scenario import MODEL, MOTOR, WINDER
+from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
-from winding_coach.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp
 from winding_coach.meter.calibration import SIMULATED
 from winding_coach.rubber.figures import MotorFigures, Plan
 from winding_coach.rubber.path import PlanPath

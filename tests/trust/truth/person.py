@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from random import Random
 
 from tests.trust.truth.words import asks_for_turns, in_danger
+from winding_coach.base.inputs import KEYS
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import KEYS
 
 ARM_S = 0.4
 """A hand needs so long to speed up or to stop."""

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 
 from tests.trust.truth.wind import MakeCoach
 from tests.trust.truth.world import NM_PER_COUNT
+from winding_coach.base.inputs import BytesArrived, Input, KeyPressed
 from winding_coach.coach.phases import LOADED, WINDING
 from winding_coach.coach.said import Alarm, Level, Phase, Prompt, Said, Summary
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import BytesArrived, Input, KeyPressed
 
 ON = "Keep cranking."
 BLOCKS_S = 12.0

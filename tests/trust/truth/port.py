@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from tests.trust.truth.sender import Sent
-from winding_coach.inputs import BytesArrived, Input, TimePassed
-from winding_coach.sources.serial_port import SerialSource
+from winding_coach.base.inputs import BytesArrived, Input, TimePassed
+from winding_coach.live.sources.serial_port import SerialSource
 
 HOLDS_BYTES = 4095
 """What a terminal keeps while nobody reads: the oldest."""

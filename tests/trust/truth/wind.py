@@ -13,11 +13,11 @@ from tests.trust.truth.port import Port
 from tests.trust.truth.sender import Hand, Link, Sender
 from tests.trust.truth.untruths import Untruth
 from tests.trust.truth.world import World
+from winding_coach.base.inputs import Ended, Input
 from winding_coach.coach.said import Said
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.inputs import Ended, Input
 from winding_coach.rubber.figures import FiguresError
 
 TICK_S = 0.1

@@ -1,0 +1,1 @@
+"""One module a command, and the sub-jobs of the larger ones."""

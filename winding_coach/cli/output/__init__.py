@@ -1,0 +1,1 @@
+"""What is printed: figures in, lines out."""

@@ -1,0 +1,1 @@
+"""What is kept, worked over as a whole: indexed, recomputed, merged, saved, replayed."""

@@ -1,0 +1,1 @@
+"""The live wind: the one loop, and what feeds it."""

@@ -1,0 +1,1 @@
+"""A meter made fit for use: calibrated, checked, tried, its lines held against the protocol."""

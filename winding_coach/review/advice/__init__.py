@@ -1,0 +1,1 @@
+"""What to change next, from winds and their flights."""

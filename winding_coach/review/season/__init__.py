@@ -1,0 +1,1 @@
+"""Many winds and flights: a season, a trend, what wears."""

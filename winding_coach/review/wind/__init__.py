@@ -1,0 +1,1 @@
+"""What happened in one wind, with scores and reasons."""
