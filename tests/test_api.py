@@ -19,7 +19,7 @@ GOOD = TOP / "recordings" / "good-wind.wind.jsonl.gz"
 
 
 def test_the_page_s_example_runs_as_it_stands() -> None:
-    page = (TOP / "docs" / "library.md").read_text(encoding="utf-8")
+    page = (TOP / "docs" / "reference" / "library.md").read_text(encoding="utf-8")
     code = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
     done = subprocess.run(
         [sys.executable, "-c", code[0]], cwd=TOP, capture_output=True, text=True, check=True, encoding="utf-8"

@@ -223,7 +223,7 @@ def page(rows: list[tuple[str, Row]], seed: int, same_as: tuple[str, ...] = ()) 
             "",
             f"`python -m tests.bench.closed_loop`, seeds from {seed}, sources {fingerprint()}{others}. In brackets 95 %"
             " confidence intervals (Wilson for shares, bootstrap otherwise). What the figures mean and how to read"
-            " them: docs/coaching.md. People, motors and the meter are simulated, their figures assumed.",
+            " them: docs/evidence/coaching.md. People, motors and the meter are simulated, their figures assumed.",
             "",
             "## People",
             "",

@@ -1,4 +1,4 @@
-"""Runs the benches and writes docs/benchmarks.md: `python -m tests.bench.page [WINDS...]` (300 1000 3000).
+"""Runs the benches and writes docs/evidence/benchmarks.md: `python -m tests.bench.page [WINDS...]` (300 1000 3000).
 
 Not a test: everything depends on the machine, which is described by what matters of it. Start-up and memory are of
 whole processes; processor time is given beside the time on the clock, since it is less disturbed by others.
@@ -29,7 +29,7 @@ from tests.bench.corridor import measured
 from tests.bench.shelf import fill
 
 TOP = Path(__file__).parents[2]
-PAGE = TOP / "docs" / "benchmarks.md"
+PAGE = TOP / "docs" / "evidence" / "benchmarks.md"
 RUNS = 5
 FIGURES = ("--loop", "30 cm", "--mass", "1.40 g", "--orings", "0.08 g", "--ratio", "10", "--hooks", "22 cm")
 RECORDING = str(TOP / "recordings" / "good-wind.wind.jsonl.gz")

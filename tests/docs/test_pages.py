@@ -12,7 +12,7 @@ import winding_coach
 from winding_coach.cli import COMMANDS
 
 DOCS = Path(__file__).parents[2] / "docs"
-PAGES = (*sorted(DOCS.glob("*.md")), DOCS.parent / "README.md", DOCS.parent / "DEVELOPERS.md")
+PAGES = (*sorted(DOCS.rglob("*.md")), DOCS.parent / "README.md", DOCS.parent / "DEVELOPERS.md")
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
@@ -24,8 +24,8 @@ def test_links_lead_to_files_that_are_there(page: Path) -> None:
 
 def test_every_page_is_in_the_index() -> None:
     index = (DOCS / "README.md").read_text(encoding="utf-8")
-    for page in DOCS.glob("*.md"):
-        assert page.name == "README.md" or f"({page.name})" in index
+    for page in DOCS.rglob("*.md"):
+        assert page.name == "README.md" or f"({page.relative_to(DOCS).as_posix()})" in index
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
@@ -35,10 +35,10 @@ def test_commands_that_are_named_exist(page: Path) -> None:
 
 
 def test_the_pictures_of_winding_are_up_to_date() -> None:
-    script = runpy.run_path(str(DOCS / "winding.py"))
+    script = runpy.run_path(str(DOCS / "made_by" / "winding.py"))
     for name, picture in script["pictures"]().items():
-        assert (DOCS / name).read_text(encoding="utf-8") == picture, "run: python docs/winding.py"
-    page = (DOCS / "winding.md").read_text(encoding="utf-8")
+        assert (DOCS / "pictures" / name).read_text(encoding="utf-8") == picture, "run: python docs/made_by/winding.py"
+    page = (DOCS / "guides" / "winding.md").read_text(encoding="utf-8")
     plan = script["PLAN"]
     less = script["wound_low"](plan.launch_torque_Nm)[-1].turns
     assert f"holds {less:.0f} turns" in page
@@ -48,7 +48,7 @@ def test_the_pictures_of_winding_are_up_to_date() -> None:
 
 def test_cautions_stand_on_every_page_where_work_is_done() -> None:
     for name in ("winding.md", "guide-winding.md", "guide-coach.md", "guide-meter.md", "meter-build.md"):
-        assert "**Care.**" in (DOCS / name).read_text(encoding="utf-8"), name
+        assert "**Care.**" in (DOCS / "guides" / name).read_text(encoding="utf-8"), name
 
 
 def test_every_room_is_on_both_maps() -> None:

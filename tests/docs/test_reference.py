@@ -18,13 +18,13 @@ TOP = Path(__file__).parents[2]
 
 @pytest.fixture(scope="module")
 def script() -> dict[str, Any]:
-    """What docs/reference.py defines."""
-    return runpy.run_path(str(TOP / "docs" / "reference.py"))
+    """What docs/made_by/reference.py defines."""
+    return runpy.run_path(str(TOP / "docs" / "made_by" / "reference.py"))
 
 
 def test_the_page_is_up_to_date(script: dict[str, Any]) -> None:
-    kept = (TOP / "docs" / "reference.md").read_text(encoding="utf-8")
-    assert script["page"]() == kept, "run: python docs/reference.py"
+    kept = (TOP / "docs" / "reference" / "reference.md").read_text(encoding="utf-8")
+    assert script["page"]() == kept, "run: python docs/made_by/reference.py"
 
 
 def test_every_command_code_and_setting_is_in_it(script: dict[str, Any]) -> None:

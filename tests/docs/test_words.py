@@ -1,6 +1,6 @@
 """Words that were retired do not come back in what users read: the program's sentences, its help and the pages.
 
-What each means and which word is used instead is in `docs/glossary.md`.
+What each means and which word is used instead is in `docs/reference/glossary.md`.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from winding_coach.cli import COMMANDS, MODULES
 TOP = Path(__file__).parents[2]
 PROGRAM = TOP / "winding_coach"
 PAGES = (
-    *(page for page in sorted((TOP / "docs").glob("*.md")) if page.name not in ("reference.md", "benchmarks.md")),
+    *(page for page in sorted((TOP / "docs").rglob("*.md")) if page.name not in ("reference.md", "benchmarks.md")),
     TOP / "README.md",
     TOP / "recordings" / "README.md",
 )
@@ -64,7 +64,7 @@ def sentences() -> Iterator[tuple[str, str]]:
     for path in sorted(PROGRAM.rglob("*.py")):
         tree = ast.parse(path.read_text(encoding="utf-8"))
         hidden = _documentation(tree)
-        if path.parent.name == "command_line" and path.stem in HELP:
+        if path.parent.name == "commands" and path.stem in HELP:
             yield f"{path.name}:1", ast.get_docstring(tree) or ""
         for node in ast.walk(tree):
             if not isinstance(node, ast.Constant) or not isinstance(node.value, str) or node in hidden:

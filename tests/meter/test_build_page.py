@@ -17,14 +17,16 @@ DOCS = ROOT / "docs"
 
 @pytest.fixture(scope="module")
 def made() -> dict[str, Any]:
-    return runpy.run_path(str(DOCS / "meter_build.py"))
+    return runpy.run_path(str(DOCS / "made_by" / "meter_build.py"))
 
 
 def test_the_page_and_its_drawings_are_up_to_date(made: dict[str, Any]) -> None:
-    page = (DOCS / "meter-build.md").read_text(encoding="utf-8")
-    assert made["filled"](page) == page, "run: python docs/meter_build.py"
+    page = (DOCS / "guides" / "meter-build.md").read_text(encoding="utf-8")
+    assert made["filled"](page) == page, "run: python docs/made_by/meter_build.py"
     for name, svg in made["pictures"]().items():
-        assert (DOCS / f"meter-{name}.svg").read_text(encoding="utf-8") == svg, "run: python docs/meter_build.py"
+        assert (DOCS / "pictures" / f"meter-{name}.svg").read_text(encoding="utf-8") == svg, (
+            "run: python docs/made_by/meter_build.py"
+        )
         assert f"meter-{name}.svg" in page
         ElementTree.fromstring(svg)
 
@@ -50,7 +52,7 @@ def test_figures_are_those_of_the_simulated_meter(made: dict[str, Any]) -> None:
 
 def test_pins_of_the_page_are_those_of_the_firmware() -> None:
     config = (ROOT / "firmware_notes" / "winding_meter" / "config.h").read_text()
-    page = (DOCS / "meter-build.md").read_text(encoding="utf-8")
+    page = (DOCS / "guides" / "meter-build.md").read_text(encoding="utf-8")
     for name, words in (
         ("DOUT_PIN 2", "| DT (DOUT) | pin 2"),
         ("SCK_PIN 4", "| SCK | pin 4"),

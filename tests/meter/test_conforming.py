@@ -285,7 +285,7 @@ def test_the_hello_of_a_recommended_chip_was_too_long() -> None:
 
 
 def test_the_sixty_line_meter_of_the_page_conforms(tmp_path: Path) -> None:
-    page = (Path(__file__).parents[2] / "docs" / "meter-protocol.md").read_text(encoding="utf-8")
+    page = (Path(__file__).parents[2] / "docs" / "reference" / "meter-protocol.md").read_text(encoding="utf-8")
     code = page.split("```python\n")[1].split("```")[0]
     assert len(code.splitlines()) <= 62
     (tmp_path / "meter.py").write_text(code, encoding="utf-8")

@@ -131,7 +131,7 @@ def test_a_cell_takes_twice_the_peak() -> None:
 
 @pytest.fixture(scope="module")
 def made() -> dict[str, Any]:
-    return runpy.run_path(str(DOCS / "meter_build.py"))
+    return runpy.run_path(str(DOCS / "made_by" / "meter_build.py"))
 
 
 class TestDrawings:

@@ -84,9 +84,9 @@ def test_a_good_calibration_is_not_accused(name: str, masses_g: tuple[int, ...])
 
 def test_the_page_of_verdicts_says_what_is_said() -> None:
     docs = Path(__file__).parents[2] / "docs"
-    made = runpy.run_path(str(docs / "meter_verdicts.py"))
-    page = (docs / "meter-verdicts.md").read_text(encoding="utf-8")
-    assert made["filled"](page) == page, "run: python docs/meter_verdicts.py"
+    made = runpy.run_path(str(docs / "made_by" / "meter_verdicts.py"))
+    page = (docs / "evidence" / "meter-verdicts.md").read_text(encoding="utf-8")
+    assert made["filled"](page) == page, "run: python docs/made_by/meter_verdicts.py"
     assert len(DEFECTS) + len(SETS) > 60
 
 

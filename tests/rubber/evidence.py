@@ -1,6 +1,6 @@
 """The rows of the evidence page: what others say, what the law gives, and what kind of evidence that is.
 
-A row is evidence only where the law could have come out otherwise. `docs/fidelity.py` prints the tables.
+A row is evidence only where the law could have come out otherwise. `docs/made_by/fidelity.py` prints the tables.
 """
 
 from __future__ import annotations

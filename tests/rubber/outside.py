@@ -1,6 +1,6 @@
 """What others measured on rubber and on twisted strands, and what the law gives for the same. Each beside its source.
 
-Used by the tests of this folder and by `docs/fidelity.py`, so that page and tests show the same values.
+Used by the tests of this folder and by `docs/made_by/fidelity.py`, so that page and tests show the same values.
 """
 
 from __future__ import annotations

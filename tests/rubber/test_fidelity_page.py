@@ -12,15 +12,17 @@ DOCS = Path(__file__).parents[2] / "docs"
 
 
 def script() -> dict[str, Any]:
-    return runpy.run_path(str(DOCS / "fidelity.py"))
+    return runpy.run_path(str(DOCS / "made_by" / "fidelity.py"))
 
 
 def test_the_page_is_up_to_date() -> None:
     made = script()
-    page = (DOCS / "fidelity.md").read_text(encoding="utf-8")
-    assert made["filled"](page) == page, "run: python docs/fidelity.py"
+    page = (DOCS / "evidence" / "fidelity.md").read_text(encoding="utf-8")
+    assert made["filled"](page) == page, "run: python docs/made_by/fidelity.py"
     assert all(f"<!-- {name} -->" in page for name in made["tables"]())
-    assert made["picture"]() == (DOCS / "fidelity.svg").read_text(encoding="utf-8"), "run: python docs/fidelity.py"
+    assert made["picture"]() == (DOCS / "pictures" / "fidelity.svg").read_text(encoding="utf-8"), (
+        "run: python docs/made_by/fidelity.py"
+    )
 
 
 @pytest.mark.no_cover

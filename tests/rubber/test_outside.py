@@ -1,4 +1,4 @@
-"""The law against what others measured: every independent row of docs/fidelity.md, agreements and misfits alike.
+"""The law against what others measured: every independent row of fidelity.md, agreements and misfits alike.
 
 A misfit is asserted too, with its size: whoever mends the law must notice that the page is out of date.
 """

@@ -1,6 +1,6 @@
 """Which characters of the screen a font has: `python -m tests.screen.glyphs FONT.ttf …` (needs the library fonttools).
 
-Run by hand when a new character comes in; the result is in docs/screen.md. Files that share a folder and a family name
+Run by hand when a new character comes in; the result is in screen.md. Files that share a folder and a family name
 (web fonts cut into parts) are taken together.
 """
 

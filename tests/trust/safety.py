@@ -33,7 +33,7 @@ SHARE, ABSOLUTE_NM = 0.08, 2e-4
 JUMP_SHARE, OVERSHOOT_SHARE = 0.3, 0.35
 """After a jump (a touched lead, a motor unhooked and hooked again, somebody who runs in with a wound motor) the
 smoothing swings past for about a second: seen, 22 % above the torque that came back, 32 % below after torque had
-halved within a second. It is left as it is; docs/trust.md says so."""
+halved within a second. It is left as it is; docs/evidence/trust.md says so."""
 JUMP_BACK_S = 3.0
 MOST_SCALE = 1.15
 """The coach may move a limit with this motor's own stiffness by so much."""

@@ -33,7 +33,9 @@ def test_the_help_of_what_loads_a_motor_or_a_meter(words: tuple[str, ...], capsy
     assert missing(capsys.readouterr().out) == []
 
 
-@pytest.mark.parametrize("page", ["README.md", "docs/safety.md", "docs/meter-build.md", "docs/screen.md"])
+@pytest.mark.parametrize(
+    "page", ["README.md", "docs/guides/safety.md", "docs/guides/meter-build.md", "docs/guides/screen.md"]
+)
 def test_the_pages_that_lead_to_a_wound_motor(page: str) -> None:
     assert missing((ROOT / page).read_text(encoding="utf-8")) == []
 

@@ -1,4 +1,4 @@
-"""Systems that these tests do not run on, as far as they can be put in the place of this one: see docs/trust.md."""
+"""Systems that these tests do not run on, as far as they can be put in the place of this one: see trust.md."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Lines that are good and untrue, through a real port: pseudo-terminal, pyserial, the program's own reader, the coach.
 
 In lockstep with the simulated motor: each piece is read before time goes on, so a busy computer changes nothing. The
-rows are those that `docs/trust.md` tells; each winds until the coach has said its word.
+rows are those that `docs/evidence/trust.md` tells; each winds until the coach has said its word.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What loosens the knots: one wind's steps under three laws in, which of them a batch's breaks speak for out. Pure.
 
-None of the laws is known to be right (docs/fidelity.md). A: any slack while knots form. B: only slack past a threshold,
+None of the laws is known to be right (fidelity.md). A: any slack while knots form. B: only slack past a threshold,
 within seconds. C: only slack while the crank stands. On the even path all give the same.
 """
 

@@ -1,4 +1,4 @@
-"""The numbers of the network of torque alone, by the fit of `tests/bench/fit_crank.py`, not by hand (docs/trust.md).
+"""The numbers of the network of torque alone, by the fit of `tests/bench/fit_crank.py`, not by hand (trust.md).
 
 A row for each input (`traits.NAMES`), a column for each hidden unit, in thousandths; log odds of a crank that stands
 come out.

@@ -23,7 +23,7 @@ from tests.bench.streams.watching import watched
 
 SEEDS = {"tuning": TUNING, "report": REPORT, "last": LAST}
 PAGE = Path(__file__).parent.parent / "streams.md"
-PICTURE = Path(__file__).parents[3] / "docs" / "crank-chances.svg"
+PICTURE = Path(__file__).parents[3] / "docs" / "pictures" / "crank-chances.svg"
 PICTURE_HZ = 80.0
 HEAD = """# Scores of the crank's reading
 
@@ -155,7 +155,9 @@ def main() -> None:
     parser.add_argument("--other", action="store_true", help="streams of another make, to which nothing was fitted")
     parser.add_argument("--observer", action="store_true", help="the ideal observer too (a second of processor each)")
     parser.add_argument("--kept", type=Path, metavar="FOLDER", help="keep the observer's answers there for other runs")
-    parser.add_argument("--write", action="store_true", help="into tests/bench/streams.md and docs/crank-chances.svg")
+    parser.add_argument(
+        "--write", action="store_true", help="into tests/bench/streams.md and docs/pictures/crank-chances.svg"
+    )
     parser.add_argument("--append", action="store_true", help="add a section to tests/bench/streams.md")
     chosen = parser.parse_args()
     if chosen.other and chosen.observer:

@@ -1,4 +1,4 @@
-"""The meter of the bench: torque, handle and distance in, the wire's bytes out (docs/meter-protocol.md)."""
+"""The meter of the bench: torque, handle and distance in, the wire's bytes out (docs/reference/meter-protocol.md)."""
 
 from __future__ import annotations
 

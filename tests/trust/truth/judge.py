@@ -1,7 +1,7 @@
 """Rules held against what is so: true turns, torque, place and age, never what the coach believes.
 
 A rule is broken only where a program could have known better: `Clues` says whether count, torque and place as sent
-contradict every honest wind (docs/trust.md). What passed the target without such a clue is counted apart.
+contradict every honest wind (docs/evidence/trust.md). What passed the target without such a clue is counted apart.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from winding_coach.screen.figures import alarm_text, big_word, instruction, torq
 
 PAST = 1.03
 PAST_BY_TORQUE = 1.06
-"""Where only torque says so: by it turns are known to 3 % at best (docs/trust.md)."""
+"""Where only torque says so: by it turns are known to 3 % at best (docs/evidence/trust.md)."""
 GRACE_S = 1.0
 """So long a word may stand after it became wrong."""
 SCATTER = 0.15

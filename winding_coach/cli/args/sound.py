@@ -20,7 +20,7 @@ KINDS = ("off", "bell", "tone", "auto")
 
 def add_sound_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of every command that can be heard."""
-    heard = parser.add_argument_group("what is heard (see docs/sound.md)")
+    heard = parser.add_argument_group("what is heard (see docs/guides/sound.md)")
     heard.add_argument(
         "--sound",
         metavar="KIND",

@@ -1,4 +1,4 @@
-"""Draws docs/coaching-coached.svg and docs/coaching-alone.svg: `python -m docs.coaching` (or run this file).
+"""Draws docs/pictures/coaching-coached.svg and coaching-alone.svg: `python docs/made_by/coaching.py`.
 
 One simulated motor, wound by a beginner with the coach and by one without: torque and distance over turns.
 """
@@ -8,8 +8,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE.parent))
+PICTURES = Path(__file__).parents[1] / "pictures"
+sys.path.insert(0, str(PICTURES.parents[1]))
 
 from tests.bench.people import Cell, Result, draw, wind  # noqa: E402
 from tests.scenario import MOTOR, PLAN  # noqa: E402
@@ -113,7 +113,7 @@ def main() -> None:
         ("coached", Cell("beginner", True), "A beginner with the coach (simulated)"),
         ("alone", Cell("beginner", False), "The same motor, a beginner alone (simulated)"),
     ):
-        (HERE / f"coaching-{name}.svg").write_text(picture(cell, title), encoding="utf-8")
+        (PICTURES / f"coaching-{name}.svg").write_text(picture(cell, title), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Makes the drawings and tables of docs/meter-build.md. `python docs/meter_build.py` rewrites them.
+"""Makes the drawings and tables of docs/guides/meter-build.md. `python docs/made_by/meter_build.py` rewrites them.
 
 Drawings are 1:1. The formulas are in winding_coach.meter.commissioning.mechanics, the motors in the winding plan.
 """
@@ -15,7 +15,7 @@ from winding_coach.report.svg import SECOND, curve, line, page, words
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures
 from winding_coach.rubber.plan import make_plan
 
-DOCS = Path(__file__).parent
+DOCS = Path(__file__).parents[1]
 NAMES = ("bearing-and-arm", "wire", "from-the-front", "crank-wheel")
 
 CELL = m.Cell(0.100)
@@ -435,10 +435,10 @@ def filled(text: str) -> str:
 
 
 def main() -> None:
-    path = DOCS / "meter-build.md"
+    path = DOCS / "guides" / "meter-build.md"
     path.write_text(filled(path.read_text(encoding="utf-8")), encoding="utf-8")
     for name, svg in pictures().items():
-        (DOCS / f"meter-{name}.svg").write_text(svg, encoding="utf-8")
+        (DOCS / "pictures" / f"meter-{name}.svg").write_text(svg, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Makes docs/reference.md from the code: commands, events, files. `python docs/reference.py` writes it anew."""
+"""Makes docs/reference/reference.md from the code: commands, events, files. Running this file writes it anew."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ from winding_coach.shelf.store import SHELF_FILE
 
 Group: TypeAlias = tuple[str, tuple[tuple[str, str], ...]]
 """Options under one title, each as typed and what it is."""
-PAGE = Path(__file__).parent / "reference.md"
+PAGE = Path(__file__).parents[1] / "reference" / "reference.md"
 FILES = {
     f"{TRACES_FOLDER}/": "one file a wind, `DATE-TIME-MOTOR.wind.jsonl`; the record of everything, never changed",
     SHELF_FILE: "the shelf: motors, batches, winders, models, people, flights, remarks, and an index of the traces",
@@ -70,8 +70,8 @@ def page() -> str:
     """Return the whole page."""
     parts = [
         "# Reference",
-        "Made from the code by `python docs/reference.py`; a test fails when it is out of date. What the formats"
-        " promise is in [interfaces.md](interfaces.md).",
+        "Made from the code by `python docs/made_by/reference.py`; a test fails when it is out of date. What formats"
+        " promise is in [interfaces.md](../interfaces.md).",
         "Exit status of every command: 0 done, 1 the work failed or something is wrong (one line on stderr says what to"
         " do), 2 wrong usage.",
         "## Commands",

@@ -1,4 +1,4 @@
-"""Draws the pictures of docs/screen.md from the screen's own cells: `python docs/screen.py`.
+"""Draws the pictures of docs/guides/screen.md from the screen's own cells: `python docs/made_by/screen.py`.
 
 Blocks become rectangles and braille dots circles, so that no font has to have them; the views are the tests' own.
 """
@@ -11,7 +11,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.screen.views import Still, curve_to, done, final, state, walk_in
 from winding_coach.screen.after import After
@@ -116,4 +116,4 @@ def pictures() -> dict[str, str]:
 
 if __name__ == "__main__":
     for name, picture in pictures().items():
-        (Path(__file__).parent / name).write_text(picture, encoding="utf-8")
+        (Path(__file__).parents[1] / "pictures" / name).write_text(picture, encoding="utf-8")

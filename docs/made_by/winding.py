@@ -1,4 +1,4 @@
-"""Draws the pictures of docs/winding.md from the rubber's model: `python docs/winding.py`. The motor is invented."""
+"""Draws the pictures of docs/guides/winding.md from the rubber's model; run this file. The motor is invented."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.motor import before_the_wind, geometry_of
 from winding_coach.rubber.plan import make_plan, planned_course
 
-DOCS = Path(__file__).parent
+DOCS = Path(__file__).parents[1]
 MOTOR = MotorFigures(loop_m=0.30, mass_kg=1.40e-3, orings_kg=0.08e-3, use=3, name="th-07")
 WINDER, MODEL = WinderFigures(ratio=10.0), ModelFigures(hooks_m=0.22)
 PLAN = make_plan(MOTOR, WINDER, MODEL)
@@ -202,6 +202,6 @@ def pictures() -> dict[str, str]:
 
 if __name__ == "__main__":
     for name, picture in pictures().items():
-        (DOCS / name).write_text(picture, encoding="utf-8")
+        (DOCS / "pictures" / name).write_text(picture, encoding="utf-8")
     ups = wound_low(PLAN.launch_torque_Nm)[-1].turns
     print(f"wound low {ups:.0f}, backed off {PLAN.launch_turns:.0f}, target {PLAN.target_turns:.0f}")

@@ -1,4 +1,4 @@
-"""Makes the tables and the picture of docs/fidelity.md from the code. `python docs/fidelity.py` rewrites both.
+"""Makes the tables and the picture of docs/evidence/fidelity.md; running this file rewrites both.
 
 `--coverage` measures how often the 90 % interval of the risk holds the truth, over 500 simulated batches a line.
 """
@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import fields, replace
 from pathlib import Path
 
-DOCS = Path(__file__).parent
+DOCS = Path(__file__).parents[1]
 sys.path.insert(0, str(DOCS.parent))
 
 from tests.rubber.evidence import HOOKS_M, SHARE, Row, fitted_rows, independent_rows, ozf_in, plan_of  # noqa: E402
@@ -234,9 +234,9 @@ def main(words: list[str]) -> int:
     if words == ["--coverage"]:
         print("\n".join(coverage()))
         return 0
-    page_file = DOCS / "fidelity.md"
+    page_file = DOCS / "evidence" / "fidelity.md"
     page_file.write_text(filled(page_file.read_text(encoding="utf-8")), encoding="utf-8")
-    (DOCS / "fidelity.svg").write_text(picture(), encoding="utf-8")
+    (DOCS / "pictures" / "fidelity.svg").write_text(picture(), encoding="utf-8")
     return 0
 
 

@@ -1,4 +1,4 @@
-"""Makes the tables of docs/meter-verdicts.md: each planted defect, what was said. `python docs/meter_verdicts.py`.
+"""Makes the tables of docs/evidence/meter-verdicts.md: each planted defect, what was said. Run this file.
 
 The defects are those of tests/meter/, where each is tried with three seeds; the sentences here are those of the first.
 """
@@ -9,7 +9,7 @@ import re
 import sys
 from pathlib import Path
 
-DOCS = Path(__file__).parent
+DOCS = Path(__file__).parents[1]
 sys.path.insert(0, str(DOCS.parent))
 
 from tests.meter.defects import DEFECTS, GOOD  # noqa: E402
@@ -70,5 +70,5 @@ def filled(text: str) -> str:
 
 
 if __name__ == "__main__":
-    page = DOCS / "meter-verdicts.md"
+    page = DOCS / "evidence" / "meter-verdicts.md"
     page.write_text(filled(page.read_text(encoding="utf-8")), encoding="utf-8")
