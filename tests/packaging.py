@@ -22,7 +22,7 @@ from pathlib import Path
 TOP = Path(__file__).parent.parent
 SUBSET = ("test_units.py", "rubber/test_law.py", "rubber/test_plan.py", "rubber/test_strength.py", "meter", "traces")
 SCREENS = ("screen/test_app.py", "screen/test_canvas.py", "screen/test_digits.py", "sources/test_serial_port.py")
-REPORTS = ("report", "sound", "shelf", "command_line/test_completion.py", "command_line/test_ready.py")
+REPORTS = ("report", "sound", "shelf", "cli/test_completion.py", "cli/test_ready.py")
 FIGURES = ("--loop", "30 cm", "--mass", "1.40 g", "--orings", "0.08 g", "--hooks", "22 cm")
 
 

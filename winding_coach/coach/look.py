@@ -58,9 +58,9 @@ def targets_of(now: Moment | None, phase: Phase, limits: Limits, mark_m: float |
     elif phase is Phase.READY:
         torque_Nm, stand_m = limits.launch_Nm, limits.hooks_m
     if now is None:
-        return Targets(torque_Nm, stand_at_m=stand_m, turns=turns)
+        return Targets(torque_Nm, stand_at_m=stand_m, turns=turns, peak_Nm=limits.peak_Nm)
     rates = now.rate_low_Nm_per_s, now.rate_high_Nm_per_s
-    return Targets(torque_Nm, *rates, stand_m, turns, now.per_crank_turn_Nm)
+    return Targets(torque_Nm, *rates, stand_m, turns, now.per_crank_turn_Nm, limits.peak_Nm)
 
 
 def reading_of(

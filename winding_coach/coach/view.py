@@ -18,7 +18,7 @@ class Targets:
     torque_Nm: the torque that this phase works towards (stretched torque, peak, launch torque), None when
     there is none. rate_low/high: the band of torque-rise rate, Nm/s. stand_at_m: where to stand now.
     turns: of the motor, where this phase ends by the plan. per_crank_turn_Nm: what the next turn of the crank should
-    bring.
+    bring. peak_Nm: what the wind goes to, in every phase, None before there is a moment.
     """
 
     torque_Nm: float | None = None
@@ -27,6 +27,7 @@ class Targets:
     stand_at_m: float | None = None
     turns: float | None = None
     per_crank_turn_Nm: float | None = None
+    peak_Nm: float | None = None
 
 
 @value(frozen=True, slots=True)

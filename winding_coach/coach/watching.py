@@ -130,7 +130,6 @@ class MotorTurns:
         self._ratio = ratio
         self._last: float | None = None
         self._crank: float = 0.0
-        self._taps = 0
         self._reversed = False
         self._signed = False
         self._given_up = False

@@ -33,6 +33,8 @@ from winding_coach.screen.wording import (
     PROMPT_BLOCKS,
 )
 
+OFF_BELOW = 0.1
+"""Of the launch torque: no motor that waits for its launch holds so little."""
 LONGEST_COUNTDOWN_S = 60.0
 SLOWEST_SHOWN_REV_PER_S = 0.3
 """A crank that turns slower, or stands, has no rate per turn worth showing."""
@@ -94,9 +96,8 @@ def noted_torque(view: CoachView) -> float | None:
 
 
 def peak_aim_Nm(view: CoachView) -> float:
-    """Return the torque to stop at: the coach's own aim (fitted to this motor) once it has one, else the plan's."""
-    aim = view.targets.torque_Nm if view.phase is Phase.FINAL_TURNS else None
-    return view.plan.peak_torque_Nm if aim is None else aim
+    """Return the torque to stop at, the one that the words name: the coach's own aim, else the plan's."""
+    return view.plan.peak_torque_Nm if view.targets.peak_Nm is None else view.targets.peak_Nm
 
 
 def seconds_to_peak(view: CoachView) -> float | None:
@@ -354,7 +355,8 @@ def waiting_line(view: CoachView) -> str:
     parts = [] if began_s is None else [f"{clock_words(view.at_s - began_s)} since the peak"]
     if torque_Nm is not None and view.plan.launch_torque_Nm > 0.0:
         goal_Nm = view.targets.torque_Nm or view.plan.launch_torque_Nm
-        parts.append(f"torque is {torque_Nm / goal_Nm:.0%} of launch torque")
+        share = torque_Nm / goal_Nm
+        parts.append("the motor is off the meter" if share < OFF_BELOW else f"torque is {share:.0%} of launch torque")
     return "; ".join(parts)
 
 

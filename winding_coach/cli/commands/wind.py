@@ -139,6 +139,8 @@ def _next(typed: argparse.Namespace, asked: Asked) -> argparse.Namespace:
 def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
     """Coach one wind at the stand."""
     home = home_from(args)
+    if args.set_up and args.headless:
+        raise UsageProblem("--set-up asks on a screen: leave --headless away, or type the figures as options.")
     picked = _picked(args, home)
     if not args.headless and (args.set_up or wants_set_up(args, home)) and sys.stdin.isatty() and sys.stdout.isatty():
         home = ask(home)
