@@ -36,16 +36,13 @@ class Stand:
         Raises:
             Problem: the simulated meter cannot be had.
         """
-        from functools import partial
-
         from winding_coach.live.sources.kept import KeptPort
-        from winding_coach.live.sources.serial_port import SerialSource
 
         if simulated is not None:
             port = self._put_on(simulated)
         if self._kept is None:
             self.port = port
-            self._kept = KeptPort(port, partial(SerialSource, speed=speed), crank_port=crank_port)
+            self._kept = KeptPort(port, crank_port=crank_port, speed=speed)
         return self._kept.source()
 
     def _put_on(self, options: Sequence[str]) -> str:

@@ -21,12 +21,18 @@ class KeptPort:
     """The port of a meter, `auto`, a device or a URL, for one wind after another."""
 
     def __init__(
-        self, port: str, source: Callable[..., SerialSource] = SerialSource, crank_port: str | None = None
+        self,
+        port: str,
+        source: Callable[..., SerialSource] = SerialSource,
+        crank_port: str | None = None,
+        speed: float = 1.0,
     ) -> None:
-        """source: makes the source of a wind; another clock or speed may be given. crank_port: of a crank sender."""
+        """source: makes the source of a wind; a test may give it another clock. crank_port: of a crank sender. speed: of
+        a simulated meter's time."""
         self.port = port
         self._crank = None if crank_port is None else CrankLink(crank_port, open_wire)
         self._make = source
+        self._speed = speed
         self._open: Found | None = None
         self._known: Known | None = None
         self._reading_away: threading.Thread | None = None
@@ -41,7 +47,9 @@ class KeptPort:
         """Return the source of the next wind. The one before must have been closed."""
         self._stop_reading()
         link, self._open = self._open, None
-        return self._make(self.port, link=link, known=self._known, keep=self._keep, crank=self._crank)
+        return self._make(
+            self.port, link=link, known=self._known, keep=self._keep, crank=self._crank, speed=self._speed
+        )
 
     def close(self) -> None:
         """Let go of the port, and the sender's."""
