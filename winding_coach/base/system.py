@@ -1,7 +1,8 @@
 """What differs from system to system, one small seam each: signals, the way onto the disk, replacing a file.
 
 Linux is what the tests run on; the semantics of the other two are put in its place by `tests/trust/test_platforms.py`.
-Speech is in `sound.speaker`, ports' names and errors in `live.sources.ports`, the console's letters in `cli.output.plain`.
+Speech is in `sound.speaker`, names and errors of ports in `live.sources.ports`, the letters of the console in
+`cli.output.plain`.
 """
 
 from __future__ import annotations

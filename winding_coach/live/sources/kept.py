@@ -27,8 +27,10 @@ class KeptPort:
         crank_port: str | None = None,
         speed: float = 1.0,
     ) -> None:
-        """source: makes the source of a wind; a test may give it another clock. crank_port: of a crank sender. speed: of
-        a simulated meter's time."""
+        """source: makes the source of a wind; a test may give it another clock. crank_port: of a crank sender.
+
+        speed: of a simulated meter's time.
+        """
         self.port = port
         self._crank = None if crank_port is None else CrankLink(crank_port, open_wire)
         self._make = source
