@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from winding_coach.coach.loop import taken
-from winding_coach.coach.said import Phase
+from winding_coach.coach.said import Phase, Prompt
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
 from winding_coach.keeping.replaying import settings_of
@@ -28,7 +28,8 @@ def views() -> list[CoachView]:
 
 def test_the_screen_s_target_is_that_of_the_words() -> None:
     """The screen said 6.78 from the plan beside words that said 6.58."""
-    named, last = [], None
+    named: list[float] = []
+    last: Prompt | None = None
     for view in views():
         prompt, before = view.prompt, last
         last = prompt
