@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
+
+import pytest
 
 from tests import order
 
@@ -24,3 +27,9 @@ def test_who_waits_has_a_worker_and_who_shares_winds_goes_together() -> None:
     assert order.worker_of("tests/meter/test_clock.py") is None
     assert order.traced("tests/meter/test_clock.py")
     assert order.place_of("tests/firmware/test_avr.py") < order.place_of("tests/meter/test_clock.py")
+
+
+@pytest.mark.no_cover
+def test_nothing_is_measured_where_it_is_not_to_be() -> None:
+    """In the workers of a distributed run it was all the same: pytest-cov had begun twice and paused once."""
+    assert sys.gettrace() is None
