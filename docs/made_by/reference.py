@@ -14,6 +14,7 @@ from winding_coach.app.fault import FAULT_FILE
 from winding_coach.app.home import CALIBRATION_FILE, SETTINGS_FILE, TRACES_FOLDER
 from winding_coach.app.progress import PROGRESS_FILE
 from winding_coach.base.inputs import KEYS
+from winding_coach.base.wind_values import VALUES
 from winding_coach.cli import COMMANDS, parser_of
 from winding_coach.cli.commands.calibrate import FOLDER as CALIBRATIONS_FOLDER
 from winding_coach.coach import wording
@@ -194,6 +195,13 @@ def events() -> Iterator[str]:
         rows.append((f"`{code}`", levels, phase_words, words_of(code, wording._ALARM_WORDS)))
     yield table(("alarm", "level", "phases", "in words"), rows)
     yield f"Keys, as lines on stdin or pressed on the screen: {', '.join(f'`{key}`' for key in KEYS)}."
+    yield "### Values of a wind"
+    yield (
+        "In the summary, on the shelf and in what is exported (there torque is in N·m). What a trace of before does not"
+        " have, `replay --check` does not compare and `shelf recompute` fills in."
+    )
+    rows = [(f"`{one.key}`", one.unit, one.what + (", where known" if one.where_known else "")) for one in VALUES]
+    yield table(("value", "unit", "what it is"), rows)
 
 
 def words_of(code: str, patterns: dict[str, str]) -> str:

@@ -303,14 +303,37 @@ def _ready() -> Still:
 
 def done() -> Still:
     still = _ready()
-    summary = Summary(134.0, "done", None, 6.91e-3, 1310.0, 30.0, 3.55e-3, 1280.0, 12.05, 1, 2.4, 0.83, 12, 134.0)
+    summary = Summary(
+        134.0,
+        "done",
+        peak_torque_Nm=6.91e-3,
+        peak_turns=1310.0,
+        backed_off_turns=30.0,
+        launch_torque_Nm=3.55e-3,
+        launch_turns=1280.0,
+        energy_stored_J=12.05,
+        stalls=1,
+        stalled_s=2.4,
+        time_in_rate_band=0.83,
+        lost_lines=12,
+        duration_s=134.0,
+    )
     view = replace(still.view, phase=Phase.DONE, summary=summary, prompt=None, stale=True, at_s=134.0)
     return replace(still, view=view, finished=True)
 
 
 def _broken() -> Still:
     alarm = rung(118.0, "motor_broke", Level.DANGER)
-    summary = Summary(121.0, "broken", None, 9.8e-3, 1520.0, None, None, None, None, 0, 0.0, None, 0, 121.0)
+    summary = Summary(
+        121.0,
+        "broken",
+        peak_torque_Nm=9.8e-3,
+        peak_turns=1520.0,
+        stalls=0,
+        stalled_s=0.0,
+        lost_lines=0,
+        duration_s=121.0,
+    )
     view = view_at(Phase.BROKEN, 121.0, 0.01, 1520.0, None, alarms=(alarm,), cranking=False)
     return Still(replace(view, summary=summary), curve_to(1520.0), finished=True)
 
@@ -369,14 +392,26 @@ def _feet() -> Still:
 
 
 def _stopped() -> Still:
-    summary = Summary(95.0, "stopped", None, 4.5e-3, 980.0, None, None, None, None, 0, 0.0, 0.7, 0, 95.0)
+    summary = Summary(
+        95.0,
+        "stopped",
+        peak_torque_Nm=4.5e-3,
+        peak_turns=980.0,
+        stalls=0,
+        stalled_s=0.0,
+        time_in_rate_band=0.7,
+        lost_lines=0,
+        duration_s=95.0,
+    )
     still = walk_in()
     view = replace(still.view, phase=Phase.ABORTED, summary=summary, prompt=None, stale=True, at_s=95.0)
     return replace(still, view=view, finished=True)
 
 
 def _lost_for_good() -> Still:
-    summary = Summary(95.0, "lost", None, 3.5e-3, 610.0, None, None, None, None, 0, 0.0, None, 12, 95.0)
+    summary = Summary(
+        95.0, "lost", peak_torque_Nm=3.5e-3, peak_turns=610.0, stalls=0, stalled_s=0.0, lost_lines=12, duration_s=95.0
+    )
     still = _lost()
     return replace(still, view=replace(still.view, summary=summary, prompt=None), finished=True)
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any, Protocol
+
 from winding_coach.coach.follow import Edge
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.phases import LOADED, WINDING
@@ -17,6 +21,62 @@ COMES_OFF, LONG_S = 0.8, 2.0
 """Torque below this share of its mean is on its way somewhere else; a silence so long begins a new mean."""
 
 
+class Made(Protocol):
+    """A value in the making: hears every moment with torque, and how long it lasted."""
+
+    @property
+    def value(self) -> float | None:
+        """What it is so far; None while it cannot be known."""
+
+    def tell(self, now: Moment, passed_s: float) -> None:
+        """Take one moment."""
+
+
+class Share:
+    """Which share of the time that counts something was so."""
+
+    def __init__(self, counts: Callable[[Moment], bool], is_so: Callable[[Moment], bool]) -> None:
+        self._counts, self._is_so = counts, is_so
+        self._counted_s = self._so_s = 0.0
+
+    @property
+    def value(self) -> float | None:
+        return self._so_s / self._counted_s if self._counted_s > 0 else None
+
+    def tell(self, now: Moment, passed_s: float) -> None:
+        if self._counts(now):
+            self._counted_s += passed_s
+            self._so_s += passed_s if self._is_so(now) else 0.0
+
+
+class Greatest:
+    """The greatest of a figure, of the moments where it is not None."""
+
+    def __init__(self, figure: Callable[[Moment], float | None]) -> None:
+        self._figure = figure
+        self.value: float | None = None
+
+    def tell(self, now: Moment, passed_s: float) -> None:
+        figure = self._figure(now)
+        if figure is not None and (self.value is None or figure > self.value):
+            self.value = figure
+
+
+def _banded(now: Moment) -> bool:
+    """Whether the rate is asked to be in its band, and known."""
+    return now.phase in BANDED and now.rate_Nm_per_s is not None and now.silent_s < 0.5
+
+
+def _in_band(now: Moment) -> bool:
+    return (now.rate_low_Nm_per_s or 0.0) <= (now.rate_Nm_per_s or 0.0) <= (now.rate_high_Nm_per_s or 0.0)
+
+
+MADE: dict[str, Callable[[], Made]] = {
+    "time_in_rate_band": lambda: Share(_banded, _in_band),
+}
+"""How a value of the table is made, by its name. Those that hang together (peak, launch, stalls) are in `Notes`."""
+
+
 class Notes:
     """Kept up to date by `tell` and `alarmed`; read through `marks` and `summary`."""
 
@@ -28,8 +88,7 @@ class Notes:
         self._stalls = 0
         self._stalled_s = 0.0
         self._stalled_at_s: float | None = None
-        self._banded_s = 0.0
-        self._in_band_s = 0.0
+        self._made = {name: new() for name, new in MADE.items()}
         self._before_s: float | None = None
         self._mean_Nm: float | None = None
         self._low_s = 0.0
@@ -56,10 +115,8 @@ class Notes:
             self._edge.tell(now.at_s, now.torque_Nm, now.turns)
         if now.phase is Phase.READY and now.gone_s == 0.0 and now.torque_Nm > COMES_OFF * mean_Nm:
             self._launch_Nm, self._launch_turns, self._marks = mean_Nm, now.turns, None
-        if now.phase in BANDED and now.rate_Nm_per_s is not None and now.silent_s < 0.5:
-            self._banded_s += passed
-            if (now.rate_low_Nm_per_s or 0.0) <= now.rate_Nm_per_s <= (now.rate_high_Nm_per_s or 0.0):
-                self._in_band_s += passed
+        for made in self._made.values():
+            made.tell(now, passed)
 
     def _tapped(self, now: Moment) -> None:
         """Without torque the tapped turns are what is known: the most of them, and those at launch."""
@@ -130,7 +187,7 @@ class Notes:
         off = None
         if self._top_turns is not None and self._launch_turns is not None:
             off = self._top_turns - self._launch_turns
-        return Summary(
+        found = Summary(
             at_s=at_s,
             outcome=outcome,
             peak_torque_Nm=self.top_Nm or None,
@@ -141,9 +198,10 @@ class Notes:
             energy_stored_J=energy_J,
             stalls=self._stalls,
             stalled_s=stalled,
-            time_in_rate_band=self._in_band_s / self._banded_s if self._banded_s > 0 else None,
             lost_lines=lost_lines,
             duration_s=at_s,
             wait_s=None if handed_s is None or self._top_at_s is None else handed_s - self._top_at_s,
             checks=checks,
         )
+        made: dict[str, Any] = {name: made.value for name, made in self._made.items()}
+        return replace(found, **made)

@@ -9,7 +9,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, TypeAlias
 
+from winding_coach.base import wind_values
 from winding_coach.base.values import value
+from winding_coach.base.wind_values import WindValues
 
 
 class Phase(StrEnum):
@@ -249,52 +251,27 @@ class ReadingSaid:
 
 
 @dataclass(frozen=True, slots=True)
-class Summary:
+class Summary(WindValues):
     """One wind in figures. `outcome` is done, broken, gone (broke or came off), stopped or lost; `trace` the file's
-    name, if it was kept; `direction` right or left, as told or found.
-
-    wait_s: from the peak until the motor left the meter, ready to launch; checks: what was ticked before the wind. Both
-    are in the JSON only where they are known.
+    name, if it was kept; `direction` right or left, as told or found; checks: what was ticked before the wind, in the
+    JSON only where it is known. All else is in the table of a wind's values.
     """
 
     at_s: float
     outcome: str
     trace: str | None = None
-    peak_torque_Nm: float | None = None
-    peak_turns: float | None = None
-    backed_off_turns: float | None = None
-    launch_torque_Nm: float | None = None
-    launch_turns: float | None = None
-    energy_stored_J: float | None = None
-    stalls: int = 0
-    stalled_s: float = 0.0
-    time_in_rate_band: float | None = None
-    lost_lines: int = 0
-    duration_s: float = 0.0
     direction: str | None = None
-    wait_s: float | None = None
     checks: tuple[str, ...] = ()
+    # Known at the end of every wind, so not None here.
+    stalls: int = field(default=0, kw_only=True)
+    stalled_s: float = field(default=0.0, kw_only=True)
+    lost_lines: int = field(default=0, kw_only=True)
+    duration_s: float = field(default=0.0, kw_only=True)
 
     def as_json(self) -> dict[str, Any]:
-        known = {"wait_s": None if self.wait_s is None else round(self.wait_s, 1), "checks": list(self.checks) or None}
-        return {
-            "event": "summary",
-            "at_s": self.at_s,
-            "trace": self.trace,
-            "outcome": self.outcome,
-            "peak_torque_mNm": _mNm(self.peak_torque_Nm),
-            "peak_turns": _rounded(self.peak_turns, 1),
-            "backed_off_turns": _rounded(self.backed_off_turns, 1),
-            "launch_torque_mNm": _mNm(self.launch_torque_Nm),
-            "launch_turns": _rounded(self.launch_turns, 1),
-            "energy_stored_J": _rounded(self.energy_stored_J, 4),
-            "stalls": self.stalls,
-            "stalled_s": round(self.stalled_s, 2),
-            "time_in_rate_band": _rounded(self.time_in_rate_band, 4),
-            "lost_lines": self.lost_lines,
-            "duration_s": round(self.duration_s, 3),
-            "direction": self.direction,
-        } | {key: value for key, value in known.items() if value is not None}
+        said = {"event": "summary", "at_s": self.at_s, "trace": self.trace, "outcome": self.outcome}
+        known = wind_values.as_json(self, where_known=True) | ({"checks": list(self.checks)} if self.checks else {})
+        return said | wind_values.as_json(self) | {"direction": self.direction} | known
 
 
 @dataclass(frozen=True, slots=True)

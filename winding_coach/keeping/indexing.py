@@ -15,6 +15,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from winding_coach.base.inputs import CHECKS
+from winding_coach.base.wind_values import from_json, number
 from winding_coach.shelf.index import IndexedFile
 from winding_coach.shelf.records import KeptCalibration, Motor, Wind
 from winding_coach.shelf.store import Shelf
@@ -29,14 +30,10 @@ AT_ONCE = 100
 """So many winds are put on the shelf in one go."""
 ENDINGS = (SUFFIX, f"{SUFFIX}.gz")
 SIMULATED = "simulated"
-LARGEST_WHOLE = 2**63
-"""The shelf keeps whole numbers below this."""
 PRACTICE = "a practised wind"
 EMPTY = "nothing was wound"
 EMPTY_SHARE = 0.05
 """Of the torque to wind to: less of it, and not a whole turn of the crank, is no wind."""
-FIGURES = ("peak_turns", "backed_off_turns", "launch_turns", "energy_stored_J", "stalls", "stalled_s")
-FIGURES_TOO = ("time_in_rate_band", "lost_lines", "duration_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +64,7 @@ def wind_of(seen: Glance, name: str) -> Wind:
     motor, plan, winder, model = header.motor, header.plan, header.winder, header.model
     shelf = header.more.get("shelf")
     named = shelf if isinstance(shelf, dict) else {}
-    figures = _figures(summary) if summary is not None else _figures(_coached_again(seen.path))
+    values = from_json(summary if summary is not None else _coached_again(seen.path))
     outcome = "open" if summary is None else str(summary.get("outcome") or "open")
     return Wind(
         id=wind_id(header),
@@ -77,19 +74,18 @@ def wind_of(seen: Glance, name: str) -> Wind:
         person=header.person,
         motor=None if motor is None else motor.name,
         purpose=_text(header.more.get("purpose")),
-        wait_s=None if summary is None else _number(summary.get("wait_s")),
         checks=None if summary is None else _checks(summary.get("checks")),
         batch=_text(named.get("batch")),
         winder=_text(named.get("winder")),
         model=None if model is None else model.name,
         meter=header.meter,
         calibration=None if header.calibration is None else header.calibration.id,
-        use=None if motor is None else _number(motor.use),
+        use=None if motor is None else number(motor.use),
         share=plan.share if plan is not None else None if motor is None else motor.share,
         loop_m=None if motor is None else motor.loop_m,
         mass_kg=None if motor is None else motor.mass_kg,
         orings_kg=None if motor is None else motor.orings_kg,
-        strands=None if motor is None else _number(motor.strands),
+        strands=None if motor is None else number(motor.strands),
         breaking_turns=None if plan is None else plan.breaking_turns,
         target_turns=None if plan is None else plan.target_turns,
         target_peak_torque_Nm=None if plan is None else plan.peak_torque_Nm,
@@ -100,7 +96,7 @@ def wind_of(seen: Glance, name: str) -> Wind:
         direction=_text(None if summary is None else summary.get("direction")) or header.direction,
         trace_bytes=seen.size,
         trace_sha256=seen.sha256,
-        **figures,
+        **values,
     )
 
 
@@ -136,22 +132,6 @@ def _checks(value: object) -> str | None:
     """Return what was ticked, of the names that there are."""
     found = [name for name in CHECKS if name in value] if isinstance(value, list) else []
     return ",".join(found) or None
-
-
-def _number(value: object) -> Any:
-    good = isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < LARGEST_WHOLE
-    return value if good else None
-
-
-def _figures(summary: dict[str, Any]) -> dict[str, Any]:
-    """Return the figures of a summary as it stands in a trace, in SI."""
-    made = {name: _number(summary.get(name)) for name in (*FIGURES, *FIGURES_TOO)}
-    for name in ("stalls", "lost_lines"):
-        made[name] = None if made[name] is None else int(made[name])
-    for name in ("peak_torque", "launch_torque"):
-        mNm = _number(summary.get(f"{name}_mNm"))
-        made[f"{name}_Nm"] = None if mNm is None else mNm / 1e3
-    return made
 
 
 def _coached_again(path: Path) -> dict[str, Any]:
@@ -256,9 +236,9 @@ def _log(
     for start in range(0, len(fresh), AT_ONCE):
         winds: dict[str, Wind] = {}
         kept: dict[str, KeptCalibration] = {}
-        for number, name in enumerate(fresh[start : start + AT_ONCE], start + 1):
+        for done, name in enumerate(fresh[start : start + AT_ONCE], start + 1):
             if told is not None:
-                told(number, len(fresh))
+                told(done, len(fresh))
             seen = sorting.taken(name)
             if seen is None:
                 continue

@@ -11,14 +11,13 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool as BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import fields
 from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
 
 import winding_coach
 from winding_coach.base.system import leave_keys_to_the_first
-from winding_coach.coach.said import Summary
+from winding_coach.base.wind_values import VALUES, lacking
 from winding_coach.keeping.replaying import summary_again
 from winding_coach.shelf.records import Again, Wind
 from winding_coach.shelf.store import Shelf
@@ -27,8 +26,6 @@ from winding_coach.traces.rows import TraceError
 
 ROOMS = ("meter", "signals", "rubber", "coach")
 """What decides on what the coach says to given inputs."""
-KEPT = tuple({one.name for one in fields(Again)} & {one.name for one in fields(Summary)})
-"""What of a summary is kept: all that the shelf has a place for. What the summary has more is not judged again."""
 AHEAD = 4
 """Tasks that wait for each process, so that none is idle and few are lost."""
 
@@ -86,13 +83,16 @@ def recompute(
 def again_of(path: Path, wind_id: str, sha256: str | None, coach: str) -> Again:
     """Return what the present coach makes of one trace; its trouble if it can make nothing of it."""
     try:
-        summary = summary_again(read_trace(path))
+        trace = read_trace(path)
+        summary = summary_again(trace)
     except TraceError as error:
         return Again(wind_id, coach, sha256, trouble=str(error))
     except Exception as error:
         # One trace that a coach stumbles over must not stop the others; it is told with the rest.
         return Again(wind_id, coach, sha256, trouble=f"The coach stumbled over '{path}' ({error!r}): report it.")
-    return Again(wind_id, coach, sha256, **{name: getattr(summary, name) for name in KEPT})
+    lacks = ",".join(lacking(trace.summary)) or None
+    values = {value.name: value.of(summary) for value in VALUES}
+    return Again(wind_id, coach, sha256, summary.outcome, trace_lacks=lacks, **values)
 
 
 def _made(folder: Path, winds: list[Wind], coach: str, processes: int) -> Iterator[Again]:

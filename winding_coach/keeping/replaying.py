@@ -29,10 +29,6 @@ UNWINDING = "unwinding"
 """In the first line of a trace of a motor being let down: an object with the `wind` it belongs to."""
 
 
-ADDED = frozenset({"direction", "wait_s", "checks"})
-"""Keys of what is said that traces of before do not have."""
-
-
 def settings_of(
     trace: Trace, *, calibration: Calibration | None = None, units: UnitSystem | None = None
 ) -> CoachSettings:
@@ -131,7 +127,8 @@ def difference(trace: Trace, settings: CoachSettings) -> str | None:
     for (number, was), (number_now, now) in zip(then, again, strict=False):
         was = {key: value for key, value in was.items() if key != "trace"}
         # What the coach did not say of this yet, at the time, is no difference.
-        now = {key: value for key, value in now.items() if key != "trace" and (key in was or key not in ADDED)}
+        only_then = was if now["event"] == "summary" else now
+        now = {key: value for key, value in now.items() if key != "trace" and key in only_then}
         if number != number_now or was != now:
             return f"after input {number} it said {json.dumps(was)}, now after input {number_now} {json.dumps(now)}."
     if len(again) != len(then):

@@ -5,28 +5,28 @@ Shares are 0-1. Moments are ISO 8601 with offset. A table is its columns' names 
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from winding_coach.base.wind_values import VALUES
 from winding_coach.shelf.flying import FlightUse, use_of
 from winding_coach.shelf.found import NOTHING, Found, found_on
 from winding_coach.shelf.records import Again, Flight, Strip, Wind
 from winding_coach.shelf.store import Shelf
-from winding_coach.shelf.tables import KINDS
+from winding_coach.shelf.tables import KINDS, typed_columns_of
 
 ColumnType = Literal["text", "real", "whole", "truth", "reals"]
 RENAMED = {
     "share": "share_of_breaking_turns",
     "ratio": "ratio_turns_per_crank_turn",
     "use": "use_number",
-    "time_in_rate_band": "time_in_rate_band_share",
     "turns_left": "left_turns",
     "turns_used": "used_turns",
     "left_share": "left_share_of_launch_turns",
     "energy_share": "energy_used_share",
     "humidity": "humidity_share",
+    **{value.name: f"{value.name}_share" for value in VALUES if value.unit == "share" and "share" not in value.name},
 }
 """Fields whose names do not say the unit."""
 PLURALS = {"batch": "batches", "person": "people"}
@@ -103,9 +103,7 @@ def wind_table(flown: Sequence[tuple[Wind, Flight | None]], found: Mapping[str, 
 
 def _columns(kind: type[Any], leave: frozenset[str] = frozenset()) -> tuple[tuple[str, ColumnType], ...]:
     return tuple(
-        (RENAMED.get(one.name, one.name), _type(str(one.type)))
-        for one in dataclasses.fields(kind)
-        if one.name not in leave
+        (RENAMED.get(name, name), _type(annotated)) for name, annotated in typed_columns_of(kind) if name not in leave
     )
 
 
@@ -114,4 +112,4 @@ def _type(annotated: str) -> ColumnType:
 
 
 def _row(record: Any, leave: frozenset[str] = frozenset()) -> tuple[Any, ...]:
-    return tuple(getattr(record, one.name) for one in dataclasses.fields(record) if one.name not in leave)
+    return tuple(getattr(record, name) for name, _ in typed_columns_of(type(record)) if name not in leave)

@@ -5,6 +5,8 @@ Names are the keys that people type; a wind's and a flight's key is a UUID. Mome
 
 from dataclasses import dataclass
 
+from winding_coach.base.wind_values import WindValues
+
 PURPOSES = ("test", "trim", "official")
 """What a wind is for; a test wind goes to 50-70 % of the breaking turns (common practice, no source)."""
 FLIGHT_KINDS = ("test", "trim", "official")
@@ -91,16 +93,15 @@ class Meter:
 
 
 @dataclass(frozen=True, slots=True)
-class Wind:
-    """One wind as its trace tells it: who, with what, and the figures of the summary.
+class Wind(WindValues):
+    """One wind as its trace tells it: who, with what, and the summary's values, those of the table `WindValues`.
 
     `trace` is the file's path below the data folder's `traces`. The motor's figures are as measured for this wind.
     `target_*` are the plan's. `share` is of breaking turns, wanted. `ratio` and `hooks_m` are the winder's and model's.
     `simulated`: the meter was; such a wind is no use of a real motor. `direction`: which way round it was wound,
-    right or left, as found. `purpose`: what it is wound for, one of `PURPOSES`. `wait_s`: from the peak until it left
-    the meter. `checks`: what was ticked before it, names of `inputs.CHECKS` with commas between. `voided`: a mistake,
-    left out everywhere until it is restored. `trace_bytes`, `trace_sha256`: of the file, to find out whether it was
-    changed.
+    right or left, as found. `purpose`: what it is wound for, one of `PURPOSES`. `checks`: what was ticked before it,
+    names of `inputs.CHECKS` with commas between. `voided`: a mistake, left out everywhere until it is restored.
+    `trace_bytes`, `trace_sha256`: of the file, to find out whether it was changed.
     """
 
     id: str
@@ -124,17 +125,6 @@ class Wind:
     target_turns: float | None = None
     target_peak_torque_Nm: float | None = None
     target_launch_torque_Nm: float | None = None
-    peak_torque_Nm: float | None = None
-    peak_turns: float | None = None
-    backed_off_turns: float | None = None
-    launch_torque_Nm: float | None = None
-    launch_turns: float | None = None
-    energy_stored_J: float | None = None
-    stalls: int | None = None
-    stalled_s: float | None = None
-    time_in_rate_band: float | None = None
-    lost_lines: int | None = None
-    duration_s: float | None = None
     remarks: str = ""
     ratio: float | None = None
     hooks_m: float | None = None
@@ -144,30 +134,23 @@ class Wind:
     purpose: str | None = None
     voided: bool = False
     direction: str | None = None
-    wait_s: float | None = None
     checks: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Again:
-    """What a later coach makes of a wind's inputs. `coach`: which one. `trouble`: why it could not be coached again."""
+class Again(WindValues):
+    """What a later coach makes of a wind's inputs. `coach`: which one. `trouble`: why it could not be coached again.
+
+    `trace_lacks`: the values that the trace's summary does not have, names with commas between; the wind's row shows
+    this coach's.
+    """
 
     wind: str
     coach: str
     trace_sha256: str | None = None
     outcome: str | None = None
     trouble: str | None = None
-    peak_torque_Nm: float | None = None
-    peak_turns: float | None = None
-    backed_off_turns: float | None = None
-    launch_torque_Nm: float | None = None
-    launch_turns: float | None = None
-    energy_stored_J: float | None = None
-    stalls: int | None = None
-    stalled_s: float | None = None
-    time_in_rate_band: float | None = None
-    lost_lines: int | None = None
-    duration_s: float | None = None
+    trace_lacks: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """The shelf's file: opened, private to the user, brought up to the present schema; a newer or foreign one is refused.
 
 Each migration is one numbered step in one transaction, and the file as it was is kept beside it before the first.
-A step that was once released is never changed: see `STEPS`.
+A step that was once released is never changed: see `STEPS`. A new value of a wind needs none: see `GROWING`.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from pathlib import Path
 
 from winding_coach.base.errors import WrongFile
 from winding_coach.base.private import private_folder, written_whole
+from winding_coach.base.wind_values import VALUES
 
 APPLICATION_ID = 0x57435348
 """In the file's header, so that another program's database is not taken for a shelf."""
@@ -123,6 +124,16 @@ coach makes of a wind) come from traces and can be made again from them. All tha
 """
 NEWEST = len(STEPS)
 
+GROWING = {
+    "wind": {value.name: value.sql_type for value in VALUES},
+    "again": {value.name: value.sql_type for value in VALUES} | {"trace_lacks": "TEXT"},
+}
+"""Columns that are added where a file lacks them, by table: each of a wind's values has one. No step names a new one.
+
+They may be null and no program writes rows by place, so one that does not know a column goes on as before; the
+schema's number stays.
+"""
+
 
 class ShelfError(WrongFile):
     """The shelf cannot do it; the message is one sentence that says what to do."""
@@ -146,6 +157,9 @@ def open_file(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
             _check_files_around(db)
             if version < NEWEST:
                 _migrate(db, path)
+            if _lacking(db):
+                with writing(db):
+                    _add_columns(db)
         except BaseException:
             db.close()
             raise
@@ -251,6 +265,21 @@ def _take_steps(db: sqlite3.Connection, version: int) -> None:
     db.execute(f"PRAGMA application_id = {APPLICATION_ID:d}")
 
 
+def _lacking(db: sqlite3.Connection) -> list[tuple[str, str, str]]:
+    """Return the columns of `GROWING` that the file does not have: table, name, type."""
+    found = []
+    for table, columns in GROWING.items():
+        there = {name for _, name, *_ in db.execute(f"PRAGMA table_info({table})")}
+        found += [(table, name, kind) for name, kind in columns.items() if name not in there]
+    return found
+
+
+def _add_columns(db: sqlite3.Connection) -> None:
+    """Add what is lacking; nothing that is there is touched, so no copy is kept."""
+    for table, name, kind in _lacking(db):
+        db.execute(f"ALTER TABLE {table} ADD COLUMN {name} {kind}")
+
+
 def _keep_copy(db: sqlite3.Connection, beside: Path) -> None:
     """Keep the file as it is before it is changed; one that is there from an earlier try is whole and stays."""
     if beside.exists():
@@ -269,13 +298,14 @@ def _looked_at(path: Path) -> sqlite3.Connection:
         raise ShelfError(f"There is no shelf '{path}': check the folder.")
     db = _reading(path)
     try:
-        if _version(db, path) < NEWEST:
+        if _version(db, path) < NEWEST or _lacking(db):
             memory = _connect("file::memory:")
             db.backup(memory)
             db.close()
             db = memory
             with writing(db):
                 _take_steps(db, int(db.execute("PRAGMA user_version").fetchone()[0]))
+                _add_columns(db)
         db.execute("PRAGMA query_only = ON")
     except BaseException:
         db.close()

@@ -12,6 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from winding_coach.base.wind_values import BY_NAME
 from winding_coach.shelf.index import Index
 from winding_coach.shelf.records import Flight, Motor, Strip, Wind
 from winding_coach.shelf.schema import ShelfError
@@ -32,11 +33,17 @@ NOT_IN_TRACES = {"remarks": "''", "voided": "0"}
 def _wind_column(name: str) -> str:
     if name in NOT_IN_TRACES:
         return f"coalesce(typed.{name}, {NOT_IN_TRACES[name]})"
+    if name in BY_NAME:
+        # A value that the trace lacks is the later coach's, where one has made it.
+        filled = f"CASE WHEN instr(',' || again.trace_lacks || ',', ',{name},') > 0 THEN again.{name} END"
+        return f"coalesce(wind.{name}, {filled})"
     return f"coalesce(typed.{name}, wind.{name})" if name in TYPED else f"wind.{name}"
 
 
 _WIND_COLUMNS = ", ".join(_wind_column(name) for name in columns_of(Wind))
-_WINDS = f"SELECT {_WIND_COLUMNS} FROM wind LEFT JOIN typed ON typed.wind = wind.id"
+_WINDS = (
+    f"SELECT {_WIND_COLUMNS} FROM wind LEFT JOIN typed ON typed.wind = wind.id LEFT JOIN again ON again.wind = wind.id"
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 from typing import Any, TypeAlias, TypeVar
 
+from winding_coach.base.wind_values import BY_NAME, VALUES, WindValues
 from winding_coach.shelf.records import (
     Again,
     Batch,
@@ -42,17 +43,36 @@ def table_of(kind: type) -> str:
     return kind.__name__.lower()
 
 
-_COLUMNS: dict[type, tuple[str, ...]] = {
-    kind: tuple(field.name for field in dataclasses.fields(kind))
-    for kind in (*KINDS.values(), Wind, Flight, Again, KeptCalibration, Strip)
+_FIRST_VALUES = [value.name for value in VALUES[:11]]
+"""Values that stand in the midst of a wind's row; those that came later are near its end, so no column before moves."""
+
+
+def _in_order(kind: type) -> tuple[dataclasses.Field[Any], ...]:
+    """Return a record's fields in the order of its columns: key first, a wind's values among or behind its own."""
+    fields = {field.name: field for field in dataclasses.fields(kind)}
+    if not issubclass(kind, WindValues):
+        return tuple(fields.values())
+    own = [name for name in fields if name not in BY_NAME]
+    later = [value.name for value in VALUES if value.name not in _FIRST_VALUES]
+    if kind is Wind:
+        middle, end = own.index("remarks"), own.index("checks")
+        names = [*own[:middle], *_FIRST_VALUES, *own[middle:end], *later, *own[end:]]
+    else:
+        names = [*own, *_FIRST_VALUES, *later]
+    return tuple(fields[name] for name in names)
+
+
+_FIELDS: dict[type, tuple[dataclasses.Field[Any], ...]] = {
+    kind: _in_order(kind) for kind in (*KINDS.values(), Wind, Flight, Again, KeptCalibration, Strip)
 }
+_COLUMNS = {kind: tuple(field.name for field in fields) for kind, fields in _FIELDS.items()}
 _SPELLED: dict[type, tuple[tuple[int, bool], ...]] = {
     kind: tuple(
         (i, "tuple" in str(field.type))
-        for i, field in enumerate(dataclasses.fields(kind))
+        for i, field in enumerate(fields)
         if "tuple" in str(field.type) or "bool" in str(field.type)
     )
-    for kind in _COLUMNS
+    for kind, fields in _FIELDS.items()
 }
 """Place of each field that SQLite has no type for, and whether it is several figures (else truth)."""
 
@@ -62,7 +82,13 @@ def columns_of(kind: type) -> tuple[str, ...]:
     return _COLUMNS[kind]
 
 
-def as_dict(record: Named | Wind | Flight | Strip) -> dict[str, Any]:
+def typed_columns_of(kind: type) -> tuple[tuple[str, str], ...]:
+    """Return the columns' names and what their fields' annotations say, in the same order."""
+    fields = _FIELDS.get(kind) or dataclasses.fields(kind)
+    return tuple((field.name, str(field.type)) for field in fields)
+
+
+def as_dict(record: Named | Wind | Flight | Strip | Again) -> dict[str, Any]:
     """Return a record as an object for JSON; `dataclasses.asdict` copies every value and takes ten times as long."""
     return {name: getattr(record, name) for name in _COLUMNS[type(record)]}
 
@@ -79,14 +105,11 @@ def row_of(record: object) -> tuple[Any, ...]:
 
 def record_of(kind: type[T], row: Sequence[Any]) -> T:
     """Return the record of a row with `columns_of(kind)`."""
-    odd = _SPELLED[kind]
-    if not odd:
-        return kind(*row)
     values = list(row)
-    for i, figures in odd:
+    for i, figures in _SPELLED[kind]:
         if values[i] is not None:
             values[i] = tuple(json.loads(values[i])) if figures else bool(values[i])
-    return kind(*values)
+    return kind(**dict(zip(_COLUMNS[kind], values, strict=True)))
 
 
 LONGEST_NAME = 40

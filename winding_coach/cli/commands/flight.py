@@ -116,7 +116,9 @@ def _mark(args: argparse.Namespace, home: Home) -> int:
         wind = shelf.find_wind(args.wind or "last")
         said = mark(shelf, wind, broke=args.duration == BROKE)
         if args.json:
-            print(json.dumps(asdict(shelf.wind(wind.id)), ensure_ascii=False))
+            from winding_coach.shelf.tables import as_dict
+
+            print(json.dumps(as_dict(shelf.wind(wind.id)), ensure_ascii=False))
         else:
             print(said)
     return 0

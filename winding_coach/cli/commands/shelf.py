@@ -222,7 +222,9 @@ def _note(args: argparse.Namespace) -> int:
             _known(shelf, name, typed.get(name))
         wind = shelf.note(found.id, **typed)
     if args.json:
-        print(json.dumps(asdict(wind), ensure_ascii=False))
+        from winding_coach.shelf.tables import as_dict
+
+        print(json.dumps(as_dict(wind), ensure_ascii=False))
     else:
         told = "; ".join(f"{name} {getattr(wind, name)}" for name in typed if getattr(wind, name) not in (None, ""))
         print(f"Wind {wind.id[:SHORT_ID]}: {told or 'as the trace shows it'}.")
@@ -241,7 +243,9 @@ def _void(args: argparse.Namespace) -> int:
         wind = shelf.note(wind.id, voided=voided)
         flights = len(shelf.flights([wind.id]))
     if args.json:
-        print(json.dumps(asdict(wind), ensure_ascii=False))
+        from winding_coach.shelf.tables import as_dict
+
+        print(json.dumps(as_dict(wind), ensure_ascii=False))
         return 0
     with_flights = f" with {counted(flights, 'flight')}" if flights else ""
     short = wind.id[:SHORT_ID]

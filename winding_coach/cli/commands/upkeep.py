@@ -12,6 +12,7 @@ from winding_coach.app.home import Home
 from winding_coach.app.problem import Problem
 from winding_coach.app.shelving import looked, news, shelf_at, shelf_file
 from winding_coach.app.typed import whole
+from winding_coach.base.wind_values import VALUES
 from winding_coach.cli.args.common import home_from
 from winding_coach.cli.args.wind_choice import wind_filter
 
@@ -161,33 +162,19 @@ def recomputed(args: argparse.Namespace) -> int:
     return 1 if troubles else 0
 
 
-COMPARED = {
-    "peak_torque_Nm": 1e-7,
-    "launch_torque_Nm": 1e-7,
-    "peak_turns": 0.06,
-    "launch_turns": 0.06,
-    "backed_off_turns": 0.06,
-    "energy_stored_J": 1e-4,
-    "stalls": 0,
-    "stalled_s": 0.006,
-    "time_in_rate_band": 1e-4,
-    "lost_lines": 0,
-    "duration_s": 6e-4,
-}
-"""By how much a figure may differ from the trace's, which is rounded."""
-
-
 def _differs(wind: Wind, again: Again) -> list[str]:
-    """Return what differs between a wind's row and what was made of it again."""
+    """Return what differs between a wind's row and what was made of it again; what its trace lacks does not."""
     if again.trouble is not None:
         return []
     found = []
     if wind.outcome not in (again.outcome, "open"):
         found.append(f"outcome {wind.outcome}, now {again.outcome}")
-    for name, within in COMPARED.items():
-        then, now = getattr(wind, name), getattr(again, name)
-        if (then is None) != (now is None) or (then is not None and abs(then - now) > within):
-            found.append(f"{name} {then}, now {now if now is None else round(now, 7)}")
+    lacks = (again.trace_lacks or "").split(",")
+    for value in VALUES:
+        then, now = value.of(wind), value.of(again)
+        differ = now is not None if then is None else now is None or abs(then - now) > value.within
+        if differ and value.name not in lacks:
+            found.append(f"{value.name} {then}, now {now if now is None else round(now, 7)}")
     return found
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from winding_coach.base.inputs import KEYS
 from winding_coach.base.system import take_signals
 from winding_coach.base.units import UnitSystem, show
+from winding_coach.base.wind_values import VALUES, told
 from winding_coach.cli.output.lines_out import LinesOut
 from winding_coach.coach.said import Alarm, LinkSaid, Phase, PhaseSaid, Prompt, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.wording import PHASE_WORDS
@@ -63,6 +64,11 @@ def unwound_words(found: Unwound, units: UnitSystem) -> str:
     return f"{found.turns_left:.0f}{doubt} turns were left, {how}.{gave}{kept}"
 
 
+PLACED = ("energy_stored_J", "wait_s", "time_in_rate_band", "lost_lines")
+TOLD_BY_THEMSELVES = tuple(value.name for value in VALUES if value.told and value.name not in PLACED)
+"""Values of the table that have no place of their own in the sentence."""
+
+
 def _summary(summary: Summary, units: UnitSystem) -> str:
     def torque(value_Nm: float | None) -> str:
         return "not known" if value_Nm is None else show(value_Nm, "torque", units)
@@ -80,14 +86,9 @@ def _summary(summary: Summary, units: UnitSystem) -> str:
     parts = [f"{words[summary.outcome]}. Peak {torque(summary.peak_torque_Nm)}, {turns(summary.peak_turns)}"]
     if summary.launch_torque_Nm is not None:
         parts.append(f"launch {torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}")
-    if summary.energy_stored_J is not None:
-        parts.append(f"{summary.energy_stored_J:.2f} J stored")
-    if summary.wait_s is not None:
-        parts.append(f"{summary.wait_s:.0f} s from the peak to the model")
+    parts += told(summary, units, "energy_stored_J", "wait_s")
     parts.append(f"{summary.stalls} stalls, {summary.stalled_s:.0f} s in all")
-    if summary.time_in_rate_band is not None:
-        parts.append(f"{summary.time_in_rate_band:.0%} of the time in the rate band")
-    parts.append(f"{summary.lost_lines} lines lost")
+    parts += told(summary, units, "time_in_rate_band", *TOLD_BY_THEMSELVES, "lost_lines")
     kept = "" if summary.trace is None else f" Saved as {summary.trace}."
     return "; ".join(parts) + "." + kept
 

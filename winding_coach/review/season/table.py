@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from winding_coach.base.wind_values import BY_NAME, VALUES, WindValue
 from winding_coach.review.season.trend import Trend, trend_of
 from winding_coach.shelf.records import Flight, Wind
 
@@ -54,9 +55,15 @@ def _turns_left(wind: Wind, flight: Flight | None) -> float | None:
     return flight.turns_left / wind.launch_turns
 
 
+def _value(value: WindValue) -> IndexFigure:
+    """Return a value of the table; torque in mN·m."""
+    label = f"{value.label}, {value.unit}" if value.scale != 1.0 else value.label
+    return IndexFigure(value.key, label, value.kind, value.wanted or 0, lambda w, f: value.written_of(w))
+
+
 FIGURES: tuple[IndexFigure, ...] = (
-    IndexFigure("time_in_rate_band", "rate in its band", "share", 1, lambda w, f: w.time_in_rate_band),
-    IndexFigure("stalled_s", "crank stopped, s", "one", -1, lambda w, f: w.stalled_s),
+    _value(BY_NAME["time_in_rate_band"]),
+    _value(BY_NAME["stalled_s"]),
     IndexFigure(
         "peak_off", "peak off the plan's", "share", -1, lambda w, f: _off(w.peak_torque_Nm, w.target_peak_torque_Nm)
     ),
@@ -71,9 +78,10 @@ FIGURES: tuple[IndexFigure, ...] = (
     IndexFigure("energy_stored_J_per_g", "stored at launch, J/g", "two", 0, _energy),
     IndexFigure("flight_s", "flight, s", "zero", 1, lambda w, f: None if f is None else f.duration_s),
     IndexFigure("turns_left_share", "turns left, of launch's", "share", 0, _turns_left),
+    *(_value(one) for one in VALUES if one.wanted is not None and one.name not in ("time_in_rate_band", "stalled_s")),
 )
 MOST_DECIMALS = 5
-_DECIMALS = {"zero": 0, "one": 1, "two": 2}
+_DECIMALS = {"zero": 0, "turns": 0, "one": 1, "two": 2, "torque": 2, "rate": 2}
 
 
 def shown(figure: IndexFigure, value: float | None) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from winding_coach.base.units import UnitSystem, shown_number, unit_label
+from winding_coach.base.wind_values import BY_NAME, VALUES, WindValue
 from winding_coach.coach.said import Phase
 from winding_coach.review.wind.record import WindRecord
 
@@ -96,7 +97,17 @@ def _lost_in_stalls(record: WindRecord) -> float | None:
     return sum(stall.lost_Nm or 0.0 for stall in record.stalls)
 
 
-FIGURES: tuple[FigureRow, ...] = (
+def _value(value: WindValue) -> FigureRow:
+    """Return the row of a value that is shown as the coach made it."""
+
+    def of(record: WindRecord) -> float | None:
+        found = value.written_of(record.summary)
+        return None if found is None else float(found)
+
+    return FigureRow(value.key, value.label, value.kind, of)
+
+
+_OWN: tuple[FigureRow, ...] = (
     FigureRow(
         "peak_torque_mNm",
         "peak torque",
@@ -155,10 +166,14 @@ FIGURES: tuple[FigureRow, ...] = (
     FigureRow("stalled_s", "crank stopped, s", "one", _seen("stalled_s")),
     FigureRow("stalls_lost_mNm", "torque lost in stalls", "torque", lambda r: _milli(_lost_in_stalls(r))),
     FigureRow("torque_scale", "torque over the plan's", "two", _seen("torque_scale")),
-    FigureRow("lost_lines", "lines lost", "zero", lambda r: float(r.summary.lost_lines)),
+    _value(BY_NAME["lost_lines"]),
     FigureRow("score", "score of 100", "zero", lambda r: r.review.score),
 )
-"""In the order of reading. `score` is by rules of our own, see `winding_coach.review.wind.happened`."""
+"""Rows of the review's own, `score` last."""
+_KEYS = {row.key for row in _OWN}
+FIGURES = (*_OWN[:-1], *(_value(one) for one in VALUES if one.label and one.key not in _KEYS), _OWN[-1])
+"""In the order of reading: also each of a wind's values that has a label and no row of the review's own. `score` is by
+rules of our own, see `winding_coach.review.wind.happened`."""
 
 NOT_KNOWN = "–"
 _DECIMALS = {"zero": 0, "turns": 0, "one": 1, "two": 2}
@@ -168,7 +183,7 @@ def figure_text(row: FigureRow, value: float | None, units: UnitSystem) -> str:
     """Return a figure for a table cell, without its unit."""
     if value is None:
         return NOT_KNOWN
-    if row.kind == "torque":
+    if row.kind in ("torque", "rate"):
         return shown_number(1e-3 * value, "torque", units)
     if row.kind == "share":
         return f"{value:.0%}"
@@ -177,7 +192,8 @@ def figure_text(row: FigureRow, value: float | None, units: UnitSystem) -> str:
 
 def label_of(row: FigureRow, units: UnitSystem) -> str:
     """Return the label with the unit."""
-    return f"{row.label}, {unit_label('torque', units)}" if row.kind == "torque" else row.label
+    per_s = {"torque": "", "rate": "/s"}.get(row.kind)
+    return row.label if per_s is None else f"{row.label}, {unit_label('torque', units)}{per_s}"
 
 
 @dataclass(frozen=True, slots=True)
