@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.test_indexing import make_trace
+from winding_coach.base.wind_values import VALUES, WindValue, from_json
 from winding_coach.keeping.indexing import look
 from winding_coach.keeping.recomputing import again_of, coach_id, left_to_do, recompute
 from winding_coach.shelf.records import Again
@@ -52,6 +55,17 @@ def test_the_present_coach_makes_of_a_recording_what_it_says_live() -> None:
     assert said is not None
     assert (again.outcome, again.peak_turns) == (said["outcome"], said["peak_turns"])
     assert again.peak_torque_Nm == pytest.approx(said["peak_torque_mNm"] * 1e-3, abs=1e-7)
+    assert [value.name for value in VALUES if value.of(again) is None] == [], "in a good wind every value is known"
+    assert all(abs(now - then) <= value.within for value, then, now in _both(said, again))
+
+
+def _both(said: dict[str, Any], again: Again) -> Iterator[tuple[WindValue, float, float]]:
+    """Each value that the recording has, then and now."""
+    then = from_json(said)
+    for value in VALUES:
+        now = value.of(again)
+        if then[value.name] is not None and now is not None:
+            yield value, then[value.name], now
 
 
 def test_a_trace_that_makes_trouble_is_told_with_the_rest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

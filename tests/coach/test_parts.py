@@ -19,7 +19,6 @@ from winding_coach.coach.lead import Word
 from winding_coach.coach.live import LiveScale
 from winding_coach.coach.look import risk_at_peak
 from winding_coach.coach.moment import Moment
-from winding_coach.coach.notes import Notes
 from winding_coach.coach.pacer import QUIET_S, RESUMES_EVERY_S, Pacer
 from winding_coach.coach.phases import (
     BY_SIGNAL,
@@ -32,7 +31,7 @@ from winding_coach.coach.phases import (
     next_by_key,
 )
 from winding_coach.coach.prompts import MARK_M, Scene, mark_of, wanted
-from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid, Summary
+from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid
 from winding_coach.coach.view import Marks
 from winding_coach.coach.wanted import FEET, Wanted
 from winding_coach.coach.watching import MotorTurns, Stillness, ZeroTaker
@@ -558,30 +557,6 @@ def test_the_risk_at_the_peak_is_the_plan_s_until_the_wind_shows_another() -> No
     assert lagging > 1.5 * as_planned
     further = replace(late, torque_Nm=0.5 * LIMITS.peak_Nm, turns=1500.0)
     assert risk_at_peak(further, LIMITS, PATH, live) == pytest.approx(PATH.break_risk(1500.0, LIMITS.hooks_m))
-
-
-def test_notes_of_a_wind_that_never_was() -> None:
-    summary = Notes().summary(3.0, "stopped", 0, None)
-    assert summary == Summary(3.0, "stopped", duration_s=3.0)
-    assert summary.as_json()["time_in_rate_band"] is None
-
-
-def test_a_wind_that_ends_early_ends_where_its_last_climb_did() -> None:
-    """Steps let torque fall: the highest may be many turns before the end, and what came off counts from the end."""
-    notes = Notes()
-    saw_tooth = ((1000.0, 6.4), (1000.0, 4.5), (1100.0, 6.0), (1200.0, 6.2), (1200.0, 4.0), (1210.0, 3.9))
-    at_s = 0.0
-    for turns, torque_mNm in saw_tooth:
-        for _ in range(20):
-            at_s += 0.1
-            notes.tell(replace(CALM, at_s=at_s, phase=Phase.WALK_IN, turns=turns, torque_Nm=1e-3 * torque_mNm))
-    assert notes.marks.peak_turns == 1000.0
-    notes.ended()
-    marks = notes.marks
-    assert marks.peak_turns == 1200.0
-    assert marks.peak_torque_Nm == pytest.approx(6.4e-3, rel=0.02)
-    assert marks.peak_at_s is not None
-    assert 6.0 < marks.peak_at_s < 8.1
 
 
 def test_the_curve_is_bounded_and_keeps_its_ends_in_order() -> None:

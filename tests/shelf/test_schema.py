@@ -26,7 +26,8 @@ def path(tmp_path: Path) -> Path:
 
 
 RELEASED = ("d7f2f0e10d1da1b8", "89db71766d05ac16", "e8300318df14ee2e", "fd9b63dbb801c983", "90078e17de514983")
-"""Of every step's text, in order: a new step comes with its own, the others stay; an old shelf in somebody's folder was made by them."""
+"""Of every step's text, in order: a new step comes with its own, the others stay. An old shelf in somebody's folder was
+made by them."""
 
 
 def old_shelf(path: Path) -> None:

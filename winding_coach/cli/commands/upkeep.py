@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -147,19 +148,28 @@ def recomputed(args: argparse.Namespace) -> int:
                 ) from None
         by_id = shelf.again()
         changed = [wind for wind in winds if _differs(wind, by_id[wind.id])]
+        filled = Counter(name for wind in winds for name in _filled_in(by_id[wind.id]))
         troubles = [again.trouble for wind in winds if (again := by_id[wind.id]).trouble is not None]
     if args.json:
         said = {"coach": coach, "winds": len(winds), "done_now": len(done), "changed": [wind.id for wind in changed]}
-        print(json.dumps(said | {"troubles": troubles}, ensure_ascii=False))
+        print(json.dumps(said | {"filled_in": filled, "troubles": troubles}, ensure_ascii=False))
         return 1 if troubles else 0
     before = len(winds) - len(done)
     print(f"{_many(len(done), 'wind', 'winds')} coached again by {coach}, {before} were done before.")
     print(f"{_many(len(changed), 'wind gives', 'winds give')} other values than on the day.")
     for wind in changed[:MOST_TOLD]:
         print(f"  {wind.trace}: {', '.join(_differs(wind, by_id[wind.id]))}")
+    for name, count in filled.items():
+        print(f"{name}: filled in for {_many(count, 'wind', 'winds')} whose trace does not have it.")
     for trouble in troubles[:MOST_TOLD]:
         print(trouble)
     return 1 if troubles else 0
+
+
+def _filled_in(again: Again) -> list[str]:
+    """Return the values that are known of a wind only since it was coached again."""
+    lacks = again.trace_lacks or ""
+    return [name for name in lacks.split(",") if lacks and getattr(again, name, None) is not None]
 
 
 def _differs(wind: Wind, again: Again) -> list[str]:
