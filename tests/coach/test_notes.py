@@ -16,7 +16,8 @@ def summary_of(*moments: dict[str, Any], every_s: float = 1.0) -> Summary:
     """Return the summary of a wind of these moments, each a change of the walk-in's calm one, `every_s` apart."""
     notes = Notes()
     for number, changes in enumerate(moments):
-        notes.tell(replace(CALM, **({"at_s": every_s * number, "phase": Phase.WALK_IN, "torque_Nm": 3e-3} | changes)))
+        calm = replace(CALM, at_s=every_s * number, phase=Phase.WALK_IN, torque_Nm=3e-3)
+        notes.tell(replace(calm, **changes))
     return notes.summary(every_s * len(moments), "done", 0, None)
 
 
