@@ -7,10 +7,13 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.support.drawing import across, box, note, ring, upright
 from winding_coach.meter.commissioning import mechanics as m
-from winding_coach.report.drawing import across, box, note, ring, upright
 from winding_coach.report.svg import SECOND, curve, line, page, words
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WinderFigures
 from winding_coach.rubber.plan import make_plan

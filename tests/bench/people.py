@@ -11,6 +11,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from tests.scenario import MOTOR, PLAN, SETTINGS, WINDER
+from tests.support.alone import LonePerson
+from tests.support.offline import analyse
 from winding_coach.base.inputs import BytesArrived, Input, LinkUp
 from winding_coach.coach.band import RateBand
 from winding_coach.coach.limits import limits_from
@@ -21,8 +23,6 @@ from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
 from winding_coach.rubber.law import DEFAULT_RUBBER
 from winding_coach.rubber.path import PlanPath
-from winding_coach.signals.offline import analyse
-from winding_coach.simulator.alone import LonePerson
 from winding_coach.simulator.bench import Bench, MeterModel, Truth
 from winding_coach.simulator.coached import CoachedPerson
 from winding_coach.simulator.motor import SimulatedMotor

@@ -24,11 +24,11 @@ from tests.bench.ways_to_a_rate import (
     plain_line,
 )
 from tests.signals.streams import FULL_SCALE_NM, Floats, Make, Part, Stream, stream
+from tests.support.offline import analyse
 from winding_coach.base.units import OZF_IN_NM
 from winding_coach.signals.broke import BreakDetector
 from winding_coach.signals.estimator import Estimator
 from winding_coach.signals.limit import LimitPredictor
-from winding_coach.signals.offline import analyse
 from winding_coach.signals.reading import CrankState
 from winding_coach.signals.stall import PulseCrank
 

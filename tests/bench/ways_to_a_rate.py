@@ -8,9 +8,9 @@ import numpy as np
 from scipy.signal import lfilter
 
 from tests.signals.streams import FULL_SCALE_NM, Floats, Stream
+from tests.support.offline import Record, analyse
 from winding_coach.base.units import OZF_IN_NM
 from winding_coach.signals.alpha_beta import gains_for_lag
-from winding_coach.signals.offline import Record, analyse
 from winding_coach.signals.smoother import period_indices, weights
 
 Rates = Callable[[Stream], tuple[Floats, Floats]]

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.support.offline import Floats
 from winding_coach.base.units import OZF_IN_NM
 from winding_coach.signals.estimator import Estimator
-from winding_coach.signals.offline import Floats
 from winding_coach.signals.reading import CrankState, Reading
 
 SCALE = 1.85 * OZF_IN_NM

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from tests.signals.scene import HZ, SCALE, Scene, delay_of, never_stalled, ramp, rate_m, seconds, states
+from tests.support.offline import Floats
 from winding_coach.base.units import OZF_IN_NM
 from winding_coach.signals.broke import BreakDetector
 from winding_coach.signals.estimator import Estimator
 from winding_coach.signals.limit import LimitPredictor
-from winding_coach.signals.offline import Floats
 from winding_coach.signals.reading import CrankState
 from winding_coach.signals.tuning import PUT_RIGHT_SD
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from tests.signals.streams import FULL_SCALE_NM, Make, Stream, stream
+from tests.support.offline import Floats, analyse
 from winding_coach.signals.estimator import Estimator
-from winding_coach.signals.offline import Floats, analyse
 
 
 def online(t: Floats, y: Floats, count: Floats | None, lines_per_s: float) -> tuple[list[int], Floats]:

@@ -10,7 +10,7 @@ import pytest
 
 from tests.bench.people import Cell, own_risk, wind
 from tests.scenario import MOTOR, PLAN, WINDER
-from winding_coach.simulator.alone import LonePerson
+from tests.support.alone import LonePerson
 from winding_coach.simulator.bench import MeterModel
 from winding_coach.simulator.coached import CoachedPerson
 from winding_coach.simulator.people import Senses, Shown

@@ -9,8 +9,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
+from tests.support.source import Source
 from winding_coach.base.inputs import Input
-from winding_coach.live.sources.source import Source
 from winding_coach.meter.frames import Hello, Sample, encode_hello, encode_sample
 
 DEADLINE_S = 20.0

@@ -10,11 +10,11 @@ import pytest
 
 from tests.scenario import MOTOR, PLAN, WINDER
 from tests.sources.helpers import FakeClock, at_once, line, pty, until
+from tests.support.source import Source
 from winding_coach.base.inputs import BytesArrived, Ended, Input, KeyPressed, LinkUp, TimePassed
 from winding_coach.live.sources.practice import PracticeSource
 from winding_coach.live.sources.replay import ReplaySource
 from winding_coach.live.sources.serial_port import SerialSource
-from winding_coach.live.sources.source import Source
 from winding_coach.simulator.bench import Bench, MeterModel
 from winding_coach.simulator.hands import STYLES, ScriptedHands
 from winding_coach.simulator.motor import SimulatedMotor
