@@ -27,6 +27,8 @@ from winding_coach.base.units import (
     listed,
     parse_quantity,
     show,
+    show_energy,
+    show_pull,
     shown_number,
     unit_label,
 )
@@ -280,3 +282,11 @@ class TestDecimalCommas:
     )
     def test_a_list_is_parted_at_its_own_commas(self, text: str, parts: list[str]) -> None:
         assert listed(text) == parts
+
+
+def test_pulls_and_energies_in_both_systems() -> None:
+    """4.448222 N in a pound-force and 1.355818 J in a foot-pound: NIST SP 811, appendix B.8."""
+    assert show_pull(18.0, "metric") == "18 N"
+    assert show_pull(4.448222 * 4.0, "inch") == "4.0 lbf"
+    assert show_energy(12.34, "metric", 2) == "12.34 J"
+    assert show_energy(13.55818, "inch") == "13.6 J (10.0 ft·lbf)"

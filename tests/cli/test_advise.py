@@ -53,7 +53,7 @@ def test_on_an_empty_shelf_it_says_what_to_log(home: Path, capsys: pytest.Captur
 def test_it_takes_who_flew_last_and_says_what_it_rests_on(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shelved(home, 4)
     out = said(capsys)
-    assert out.startswith("Advice for Wren with Thistledown.\nIt rests on a fit of 4 flights")
+    assert out.startswith("Advice for Wren with Thistledown.\nBased on a fit of 4 flights")
     plain = " ".join(out.split())
     assert "1. Make the loop shorter at the same linear density" in plain
     assert "Duration +" in out

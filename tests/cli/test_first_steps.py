@@ -23,6 +23,8 @@ def test_without_a_terminal_nothing_is_begun(
 def test_a_simulated_wind_needs_no_figures_and_is_reviewed_by_a_bare_review(home: Path) -> None:
     wound = run("wind", "--port", "sim", "--sim-speed", "3", "--headless", "--json")
     assert wound.returncode == 0, wound.stderr
+    assert "eye protection on" in wound.stderr
+    assert "SIMULATED" in wound.stderr
     # No faster: on a busy computer the back-off would be over in less than the coach's shortest times.
     assert json.loads(wound.stdout.splitlines()[-1])["outcome"] == "done"
     (trace,) = (home / "traces").iterdir()

@@ -101,6 +101,7 @@ def test_the_list_tells_aims_and_the_persons_best(home: Path, capsys: pytest.Cap
         assert lesson.title in text
     assert "passed, best 88 of 100, 3 tries" in text
     assert "(best 40 of 100, 1 try)" in text
+    assert text.endswith("--lesson 2 --person Wren\n"), "the first that is not passed"
     assert main(["practice", "--lessons", "--person", "Wren", "--json"]) == 0
     listed = json.loads(capsys.readouterr().out)
     assert listed["person"] == "Wren"
@@ -110,7 +111,9 @@ def test_the_list_tells_aims_and_the_persons_best(home: Path, capsys: pytest.Cap
     assert (rows["peak"]["best"], rows["peak"]["passed"]) == (40, False)
     assert (rows["whole"]["best"], rows["whole"]["tries"]) == (None, 0)
     assert main(["practice", "--lessons"]) == 0
-    assert "how far you have come" in capsys.readouterr().out
+    text = capsys.readouterr().out
+    assert "how far you have come" in text
+    assert text.endswith("winding-coach practice --lesson 1\n"), "it was not said how to start one"
 
 
 def test_the_words_at_the_end_say_score_advice_and_what_is_next(home: Path) -> None:

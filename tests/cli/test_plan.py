@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -58,15 +59,17 @@ def test_json_is_the_plan_and_how_sure_it_is(capsys: pytest.CaptureFixture[str])
 
 def test_the_text_has_the_figures_with_their_units(capsys: pytest.CaptureFixture[str]) -> None:
     text = " ".join(said(capsys, *TH_07).split())
-    for piece in ("2.200 ± 0.022 g/m", "1637 ± 71 turns", "6.78 ± 0.41 mN·m (69.2 gf·cm)", "11.8 J", "181.5 cm"):
+    for piece in ("2.200 ± 0.022 g/m", "1637 ± 71 turns", "6.78 ± 0.41 mN·m (69.2 gf·cm)", "11.8 J", "1.81 m"):
         assert piece in text
     assert "The room is too short" in said(capsys, *TH_07, "--room", "120 cm")
-    assert "It rests on the default rubber" in text
+    assert "Based on the default rubber" in text
     inches = said(capsys, *TH_07, "--units", "inch")
     assert "g/in" in inches
     assert "ozf·in" in inches
-    assert "71.5 in" in inches
+    assert "Stretch to 71 in" in inches
     assert " cm" not in inches
+    assert not re.search(r"\bN\b", inches), "a pull in newtons"
+    assert "lbf" in inches
 
 
 def test_a_strip_is_twice_its_loop(capsys: pytest.CaptureFixture[str]) -> None:
@@ -152,7 +155,7 @@ def test_tape_marks_are_told_with_the_turns_and_torque_they_stand_for(
     assert "Tape on the floor, measured from below the meter's hook: 1 at 25.0 cm, 2 at 50.0 cm" in " ".join(
         text.split()
     )
-    assert "Stretch to 181.5 cm (6 cm outside mark 7)" in text
+    assert "Stretch to 1.81 m (6 cm outside mark 7)" in text
     found = as_object(capsys, *TH_07, "--steps", "tape", "--tape", "25 cm")
     assert found["tape_marks"][3] == {"mark": 4, "distance_m": 1.0}
     # The same walk-in as the plan's own rows: at their distances their turns and torque.
@@ -211,7 +214,9 @@ def test_what_a_crank_turn_adds_adds_up_to_the_plan(capsys: pytest.CaptureFixtur
     assert main(words) == 0
     shown = " ".join(capsys.readouterr().out.split())
     said = ", ".join(f"{1e3 * rate['per_crank_turn_Nm']:.3f}" for rate in rates).split(", ")
-    assert f"A crank turn adds {said[0]} while stretched, {said[1]} in the walk-in, {said[2]} to the target" in shown
+    assert (
+        f"A crank turn adds {said[0]} mN·m at full stretch, {said[1]} in the walk-in, {said[2]} to the target" in shown
+    )
 
 
 def test_what_published_values_leave_open_is_carried(capsys: pytest.CaptureFixture[str], home: Path) -> None:
@@ -242,7 +247,7 @@ def test_time_at_the_peak_counts_and_heat_and_age_widen_the_doubt(capsys: pytest
     assert width[1] > width[0]
     assert old["peak_torque_Nm"] == usual["peak_torque_Nm"]
     assert "6.3% of doubt" in said(capsys, *TH_07, "--age", "6", "--temperature", "31 C")
-    assert "add" not in said(capsys, *TH_07).partition("It rests on")[2]
+    assert "add" not in said(capsys, *TH_07).partition("Based on")[2]
     refused(capsys, 2, *TH_07, "--hold", "long")
     refused(capsys, 2, *TH_07, "--age", "99")
     refused(capsys, 2, *TH_07, "--temperature", "hot")

@@ -36,10 +36,10 @@ def test_the_card_has_the_plan_in_large_figures() -> None:
     said = texts(card())
     assert said[0][0] == "Motor th-07 for Thistledown"
     large = {text for text, size in said if 0.72 * size >= 5.8}
-    assert {f"{row.distance_m * 100:.1f}" for row in plan.walk_in} <= large
+    assert {f"{row.distance_m:.2f}" for row in plan.walk_in} <= large
     assert {f"{row.crank_turns:.1f}" for row in plan.walk_in} <= large
     assert f"stop at {plan.peak_torque_Nm * 1e3:.2f} mN·m" in large
-    assert "Stretch to 120.0 cm" in large
+    assert "Stretch to 1.20 m" in large
     assert any("The room is too short" in text for text, _ in said)
     assert any("eye protection" in text for text, _ in said)
 

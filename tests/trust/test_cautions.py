@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from winding_coach.cli import main
+from winding_coach.cli.output.headless import BEFORE_YOU_START
 from winding_coach.screen.wording import CAUTION_LINE, CHECK_FOOT, CHECK_WORDS
 
 ROOT = Path(__file__).parents[2]
@@ -43,3 +44,8 @@ def test_the_pages_that_lead_to_a_wound_motor(page: str) -> None:
 def test_the_screen_before_the_first_turn() -> None:
     assert missing(" ".join((*CHECK_WORDS.values(), CHECK_FOOT))) == []
     assert "Eye protection" in CAUTION_LINE
+
+
+def test_a_wind_without_a_screen_says_them_first() -> None:
+    """It is offered for screen readers, and said nothing of eyes and ratings."""
+    assert missing(BEFORE_YOU_START) == []

@@ -82,7 +82,17 @@ def _feet_and_inches(distance_m: float) -> tuple[int, int]:
 
 def length_words(distance_m: float, units: UnitSystem) -> str:
     """Return a distance in metres to the centimetre, or in whole inches."""
-    return f"{distance_m / INCH_M:.0f} in" if units == "inch" else f"{distance_m:.2f} m"
+    return f"{length_figure(distance_m, units)} {length_unit(units)}"
+
+
+def length_figure(distance_m: float, units: UnitSystem) -> str:
+    """Return the same without its unit, for tables."""
+    return f"{distance_m / INCH_M:.0f}" if units == "inch" else f"{distance_m:.2f}"
+
+
+def length_unit(units: UnitSystem) -> str:
+    """Return the unit of `length_figure`."""
+    return "in" if units == "inch" else "m"
 
 
 def place_words(distance_m: float, units: UnitSystem, steps: Steps = USUAL) -> str:

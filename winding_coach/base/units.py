@@ -148,6 +148,17 @@ def shown_number(value_si: float, kind: Kind, system: UnitSystem, decimals: int 
     return f"{value_si / UNITS[kind][unit]:z.{usual if decimals is None else decimals}f}"
 
 
+def show_pull(pull_N: float, system: UnitSystem) -> str:
+    """Return a pull in newtons or pounds-force."""
+    return f"{pull_N / (16 * OZF_N):.1f} lbf" if system == "inch" else f"{pull_N:.0f} N"
+
+
+def show_energy(energy_J: float, system: UnitSystem, decimals: int = 1) -> str:
+    """Return an energy in joules, with the inch units in foot-pounds beside it."""
+    joules = f"{energy_J:.{decimals}f} J"
+    return f"{joules} ({energy_J / (12 * 16 * OZF_IN_NM):.1f} ft·lbf)" if system == "inch" else joules
+
+
 def unit_label(kind: Kind, system: UnitSystem) -> str:
     """The unit that `shown_number` leaves out, as printed."""
     unit = SHOWN[system][kind][0]

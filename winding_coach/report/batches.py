@@ -39,7 +39,7 @@ def batch_report(
     """Return a batch's scatter in words, figures and pictures. winds: [] where only their figures are kept."""
     stretch = made.strength.break_stretch
     scales = batch.torque_scales
-    said = [f"It rests on {made.rests_on}."]
+    said = [f"Based on {made.rests_on}."]
     if scales:
         said.append(
             f"Torque is {made.torque.value:.3f} of the default rubber's ({made.torque.low:.3f} to"

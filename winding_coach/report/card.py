@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from winding_coach.base.standing import Steps, place_figure, tape_words
-from winding_coach.base.units import UNITS, UnitSystem, show, shown_number, unit_label
+from winding_coach.base.standing import Steps, length_figure, length_unit, length_words, place_figure, tape_words
+from winding_coach.base.units import UNITS, UnitSystem, show, show_energy, show_pull, shown_number, unit_label
 from winding_coach.report.svg import PALE, SECOND, Axes, clean, curve, dot, line, page, words
 from winding_coach.rubber.figures import ModelFigures, MotorFigures, Plan, WalkInRow, WinderFigures
 from winding_coach.rubber.path import PlanPath
@@ -68,9 +68,12 @@ def _steps(plan: Plan, units: UnitSystem) -> list[str]:
     ratio = plan.target_turns / plan.target_crank_turns
     hooks = plan.walk_in[-1].distance_m
     steps = (
-        (f"Stretch to {show(plan.stretch_distance_m, 'length', units)}", f"pull up to {plan.stretched_pull_N:.0f} N"),
+        (
+            f"Stretch to {length_words(plan.stretch_distance_m, units)}",
+            f"pull up to {show_pull(plan.stretched_pull_N, units)}",
+        ),
         (f"Crank {plan.stretched_turns / ratio:.1f} turns", f"{show(plan.stretched_torque_Nm, 'torque', units)}"),
-        (f"Walk in to {show(hooks, 'length', units)}", f"cranking, to {plan.walk_in[-1].crank_turns:.1f}"),
+        (f"Walk in to {length_words(hooks, units)}", f"cranking, to {plan.walk_in[-1].crank_turns:.1f}"),
         (
             f"Crank to {plan.target_crank_turns:.1f} crank turns",
             f"stop at {show(plan.peak_torque_Nm, 'torque', units)}",
@@ -91,7 +94,7 @@ def _steps(plan: Plan, units: UnitSystem) -> list[str]:
 def _walk_in(plan: Plan, units: UnitSystem) -> list[str]:
     parts = [
         words(34, 99, "crank turns", 4.2, anchor="end"),
-        words(68, 99, f"position, {unit_label('length', units)}", 4.2, anchor="end"),
+        words(68, 99, f"position, {length_unit(units)}", 4.2, anchor="end"),
         words(102, 99, f"torque, {unit_label('torque', units)}", 4.2, anchor="end"),
     ]
     pitch, size = _pitch(len(plan.walk_in))
@@ -99,7 +102,7 @@ def _walk_in(plan: Plan, units: UnitSystem) -> list[str]:
         y = 108.0 + pitch * i
         parts += [
             words(34, y, f"{row.crank_turns:.1f}", size, anchor="end"),
-            words(68, y, shown_number(row.distance_m, "length", units), size, anchor="end", bold=True),
+            words(68, y, length_figure(row.distance_m, units), size, anchor="end", bold=True),
             words(102, y, shown_number(row.torque_Nm, "torque", units), size, anchor="end"),
         ]
     return parts
@@ -115,7 +118,7 @@ def _own_walk_in(steps: Steps, rows: Sequence[WalkInRow], units: UnitSystem) -> 
     """The walk-in by the person's own steps: the place large, what is beside it and the length small."""
     parts = [
         words(12, 99, "place", 4.2),
-        words(54, 99, f"at, {unit_label('length', units)}", 4.2, anchor="end"),
+        words(54, 99, f"at, {length_unit(units)}", 4.2, anchor="end"),
         words(78, 99, "crank turns", 4.2, anchor="end"),
         words(105, 99, f"torque, {unit_label('torque', units)}", 4.2, anchor="end"),
     ]
@@ -126,7 +129,7 @@ def _own_walk_in(steps: Steps, rows: Sequence[WalkInRow], units: UnitSystem) -> 
         parts += [
             words(23, y, figure, size, anchor="end", bold=True),
             words(24, y, beside, 3.2),
-            words(54, y, shown_number(row.distance_m, "length", units), 4.2, anchor="end"),
+            words(54, y, length_figure(row.distance_m, units), 4.2, anchor="end"),
             words(78, y, f"{row.crank_turns:.1f}", size, anchor="end"),
             words(105, y, shown_number(row.torque_Nm, "torque", units), size, anchor="end"),
         ]
@@ -175,7 +178,8 @@ def _foot(plan: Plan, spread: Spread, units: UnitSystem, tape: str) -> list[str]
     said = [
         f"Breaks at {plan.breaking_turns:.0f} ± {together.breaking_turns:.0f} turns; chance to break on the way to the"
         f" stop {plan.break_risk:.1%}. Torque at the stop ± {show(together.peak_torque_Nm, 'torque', units)}.",
-        f"Gives back {plan.energy_stored_J:.1f} J from {plan.launch_turns:.0f} turns. Rests on {plan.rests_on}.",
+        f"Gives back {show_energy(plan.energy_stored_J, units)} from {plan.launch_turns:.0f} turns."
+        f" Based on {plan.rests_on}.",
         *([tape] if tape else []),
         *plan.limits,
     ]

@@ -10,6 +10,7 @@ from winding_coach.report.chart import Chart, Curve, Mark
 from winding_coach.report.page import Report, Section, Table
 from winding_coach.review.season.table import PER_WINDS, Course, PersonSeason, shown
 from winding_coach.review.season.trend import LEAST, LEVEL, MOST
+from winding_coach.review.wind.telling import clock
 
 FOREST = "time_in_rate_band"
 MOST_DRAWN = 24
@@ -148,9 +149,30 @@ def season_report(seasons: Sequence[PersonSeason]) -> Report:
         sections=(
             Section("All people", tuple(said), charts=(_forest(seasons), _weeks(seasons)), in_terminal=False),
             Section("Medians", table=Table(heads, tuple(rows)), remark=f"{HEADS} {HOW_SURE}"),
+            *_flights(seasons),
         ),
         foot=(INDEX,),
     )
+
+
+def _flights(seasons: Sequence[PersonSeason]) -> tuple[Section, ...]:
+    """Return each person's flights, () where none was logged."""
+    flown = [(one, one.course("flight_s"), one.course("turns_left_share")) for one in seasons]
+    rows = tuple(
+        (
+            one.name,
+            str(len(course.points)),
+            clock(course.median),
+            clock(max(duration for _, duration in course.points)),
+            shown(left.figure, left.median),
+            course.verdict or "–",
+        )
+        for one, course, left in flown
+        if course.points and course.median is not None
+    )
+    if not rows:
+        return ()
+    return (Section("Flights", table=Table(("person", "timed", "median", "best", "turns left", "trend"), rows)),)
 
 
 _COLUMNS = ("time_in_rate_band", "stalled_s", "peak_off", "launch_off")

@@ -50,7 +50,7 @@ WALK_IN_ROWS = 12
 MUCH_BACK_OFF = 0.25
 """Back-off over target turns from which a thinner motor is suggested; assumed."""
 
-DEFAULT_RESTS_ON = "the default rubber, fitted to common practice (no source)"
+DEFAULT_RESTS_ON = "the default rubber: typical values (common practice, no source)"
 
 
 @dataclass(frozen=True, slots=True)

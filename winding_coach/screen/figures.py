@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from winding_coach.base.inputs import CHECKS
 from winding_coach.base.standing import pace_words, paces_in, place_figure
-from winding_coach.base.units import SHOWN, UNITS, UnitSystem, show, shown_number
+from winding_coach.base.units import SHOWN, UNITS, UnitSystem, show, show_energy, shown_number
 from winding_coach.coach.checks import checks_for
 from winding_coach.coach.phases import LOADED
 from winding_coach.coach.said import Level, Phase, Prompt, Summary
@@ -267,12 +267,12 @@ def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
     if summary.launch_torque_Nm is not None:
         rows.append(("launch", f"{torque(summary.launch_torque_Nm)}, {turns(summary.launch_turns)}"))
     if summary.energy_stored_J is not None:
-        rows.append(("stored", f"{summary.energy_stored_J:.2f} J"))
+        rows.append(("stored", show_energy(summary.energy_stored_J, view.units, 2)))
     many = "stall" if summary.stalls == 1 else "stalls"
     stalls = "no stall" if not summary.stalls else f"{summary.stalls} {many} {summary.stalled_s:.0f} s"
     if summary.wait_s is not None:
         rows.append(("waited", f"{clock_words(summary.wait_s)} since the peak"))
-    rows.append(("walk-in", stalls if band is None else f"{band:.0%} in band, {stalls}"))
+    rows.append(("walk-in", stalls if band is None else f"rate good {band:.0%}, {stalls}"))
     return [*rows, ("lines lost", str(summary.lost_lines))] if summary.lost_lines else rows
 
 

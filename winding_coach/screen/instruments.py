@@ -80,7 +80,9 @@ def _turns(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) -
     at = _label(sheet, column, row, "turns")
     wide = columns - LABEL_WIDE
     figure = "--" if reading.turns is None else f"{reading.turns:.0f}"
-    goal = " left" if view.letting_down else "" if view.targets.turns is None else f" of {view.targets.turns:.0f}"
+    # In the back-off turns come off: more than the goal is no excess.
+    to = "down to" if view.phase is Phase.BACK_OFF else "of"
+    goal = " left" if view.letting_down else "" if view.targets.turns is None else f" {to} {view.targets.turns:.0f}"
     after = sheet.put(at, row, f"{figure.rjust(len(f'{plan.target_turns:.0f}'))}{goal}", "ink")
     sheet.put(after, row, f"  {SOURCE_WORDS[reading.turns_source]}", "dim")
     draw_bar(sheet, at, row + 1, wide, None if reading.turns is None else reading.turns / plan.target_turns)

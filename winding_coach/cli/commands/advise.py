@@ -5,9 +5,9 @@ example:
   winding-coach advise --person Wren --model Thistledown --ceiling '8 m'
   winding-coach advise --motor th-07 --json
 
-Without names it takes those of the last flight. It rests on a fit of the person's own flights where there are enough,
-else on rules of thumb, and says which. What it needs of each flight: duration and turns left. A change of duration is
-given with the interval that should hold it four times in five.
+Without names it takes those of the last flight. It is based on a fit of the person's own flights where there are
+enough, else on rules of thumb, and says which. What it needs of each flight: duration and turns left. A change of
+duration is given with the interval that should hold it four times in five.
 
 Care: a new motor is unknown. Wear eye protection and keep within the ratings of winder and hooks; the adult in charge
 and local rules come before what a program advises.

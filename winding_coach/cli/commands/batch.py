@@ -306,7 +306,7 @@ def _batch_lines(batch: Batch, home: Home) -> list[str]:
     ]
     if batch.set_limit is not None:
         lines.append(f"Permanent set in the end: {batch.set_limit:.1%}.")
-    return [*filled([*lines, *property_lines(made)]), f"It rests on {rests_on}. Intervals of 90 %."]
+    return [*filled([*lines, *property_lines(made)]), f"Based on {rests_on}. Intervals of 90 %."]
 
 
 def _wind_lines(one: Learned) -> list[str]:

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import shlex
 import sys
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cache
 from typing import Any
 
@@ -324,4 +325,11 @@ def list_lessons(args: argparse.Namespace, home: Home) -> int:
             passed = "passed, " if record.best >= PASS_SCORE else ""
             reached = f"{passed}best {record.best} of 100, {_tries(record.tries)}"
         print(f"{number}  {lesson.name:<12} {lesson.title} ({reached})\n   {lesson.aim}")
+    named = "" if person == "you" else f" --person {shlex.quote(person)}"
+    print(f"\nStart one by its number: winding-coach practice --lesson {_first_open(records)}{named}")
     return 0
+
+
+def _first_open(records: Sequence[Record | None]) -> int:
+    """Return the number of the first lesson that is not passed, of the last where all are."""
+    return next((number for number, one in enumerate(records, 1) if one is None or one.best < PASS_SCORE), len(records))

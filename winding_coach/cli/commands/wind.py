@@ -29,6 +29,7 @@ from winding_coach.app.problem import Problem, UsageProblem
 from winding_coach.app.stand import Stand
 from winding_coach.app.typed import number, sim_speed
 from winding_coach.app.upcoming import UpcomingWinds
+from winding_coach.base.units import show
 from winding_coach.cli.args.common import add_common_arguments, home_from, units_from
 from winding_coach.cli.args.figures import add_motor_arguments, figures_from, hand_of, take_invented
 from winding_coach.cli.args.from_shelf import Picked, after_the_wind, pick, tell
@@ -38,6 +39,7 @@ from winding_coach.cli.commands.coaching import add_coaching_arguments, coach_it
 from winding_coach.cli.commands.flight import keeper
 from winding_coach.cli.commands.set_up import ask, wants_set_up
 from winding_coach.cli.commands.unwind import let_down_after
+from winding_coach.cli.output.headless import BEFORE_YOU_START
 from winding_coach.coach.person import UNKNOWN
 from winding_coach.live.sources.ports import port_is_there
 from winding_coach.meter.calibration import Calibration
@@ -161,6 +163,10 @@ def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
         settings = replace(settings, turns_expected=picked.turns_left)
     tell([f"{motor_words(figures.motor, units)}; winder {winder_words(figures.winder, units)}."])
     tell(doubts_of(settings.plan, figures.motor, figures.model, units))
+    if args.headless:
+        tell([BEFORE_YOU_START.format(peak=show(settings.plan.peak_torque_Nm, "torque", units))])
+    if simulated:
+        tell(["The meter is SIMULATED: no real motor is wound."])
     words, crank_port = (_simulated_words(args), None) if simulated else (None, crank_port_of(args))
     source = stand.source(args.port, words, crank_port, sim_speed(args.sim_speed) if simulated else 1.0)
     writer = None

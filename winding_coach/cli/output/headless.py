@@ -10,13 +10,18 @@ from typing import Any
 
 from winding_coach.base.inputs import KEYS
 from winding_coach.base.system import take_signals
-from winding_coach.base.units import UnitSystem, show
+from winding_coach.base.units import UnitSystem, show, show_energy
 from winding_coach.base.wind_values import VALUES, told
 from winding_coach.cli.output.lines_out import LinesOut
 from winding_coach.coach.said import Alarm, LinkSaid, Phase, PhaseSaid, Prompt, ReadingSaid, Said, Summary, Unwound
 from winding_coach.coach.wording import PHASE_WORDS
 from winding_coach.simulator.hands import COMMANDS
 
+BEFORE_YOU_START = (
+    "Before you start: eye protection on, everyone near the motor; a break whips back. Bystanders out of the motor's"
+    " line, children only beside their adult. Winder, hooks and stand within their ratings, for {peak} and more. Local"
+    " rules and the adult in charge come first."
+)
 HAND_OVER = (
     "Care: hold the motor behind the O-ring, hook it to the strong part of the model; keep out of its line (common"
     " practice, no source)."
@@ -59,7 +64,11 @@ def unwound_words(found: Unwound, units: UnitSystem) -> str:
         return "Nothing was found: no wound motor was held still on the hook."
     doubt = f" ± {found.turns_left_sd:.0f}" if found.turns_left_sd is not None and found.turns_left_sd >= 0.5 else ""
     how = f"counted over {found.crank_turns:.1f} crank turns" if found.crank_turns is not None else "by its torque"
-    gave = "" if found.returned_J is None else f" It gave back {found.returned_J:.2f} J as it was let down."
+    gave = (
+        ""
+        if found.returned_J is None
+        else f" It gave back {show_energy(found.returned_J, units, 2)} as it was let down."
+    )
     kept = "" if found.trace is None else f" Saved as {found.trace}."
     return f"{found.turns_left:.0f}{doubt} turns were left, {how}.{gave}{kept}"
 

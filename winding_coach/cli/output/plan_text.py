@@ -9,8 +9,17 @@ from statistics import fmean
 from textwrap import wrap
 
 from winding_coach.app.figures import Figures, motor_words, winder_words
-from winding_coach.base.standing import Steps, pace_words, paces_in, place_words, tape_words
-from winding_coach.base.units import GF_CM_NM, SHOWN, UnitSystem, show, shown_number, unit_label
+from winding_coach.base.standing import (
+    Steps,
+    length_figure,
+    length_unit,
+    length_words,
+    pace_words,
+    paces_in,
+    place_words,
+    tape_words,
+)
+from winding_coach.base.units import GF_CM_NM, SHOWN, UnitSystem, show, show_energy, show_pull, shown_number, unit_label
 from winding_coach.coach.band import RateBand
 from winding_coach.coach.limits import limits_from
 from winding_coach.coach.said import Phase
@@ -26,7 +35,7 @@ from winding_coach.rubber.strength import LEVEL, Estimate
 TOLD_APART = ("feet", "paces", "tape")
 """Units of standing that the table shows beside the length."""
 RATES_OF = {
-    Phase.WIND_STRETCHED: "while stretched",
+    Phase.WIND_STRETCHED: "at full stretch",
     Phase.WALK_IN: "in the walk-in",
     Phase.FINAL_TURNS: "to the target",
 }
@@ -127,16 +136,16 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
             f"{chance(planned.risk.value)} expected on the way to the target"
             f" ({chance(planned.risk.low)} to {chance(planned.risk.high)}, {LEVEL:.0%} interval)",
         ),
-        ("Gives back", f"{plan.energy_stored_J:.1f} J from launch on{_published_energy(planned)}"),
+        ("Gives back", f"{show_energy(plan.energy_stored_J, units)} from launch on{_published_energy(planned, units)}"),
         *_rates(planned, units),
     ]
     far_m, near_m = plan.stretch_distance_m, hooks.distance_m
     steps = [
-        f"Stretch to {show(far_m, 'length', units)}{_place(planned, far_m, units)},"
-        f" {far_m / motor.loop_m:.1f} loop lengths; the pull reaches {plan.stretched_pull_N:.0f} N.",
+        f"Stretch to {length_words(far_m, units)}{_place(planned, far_m, units)},"
+        f" {far_m / motor.loop_m:.1f} loop lengths; the pull reaches {show_pull(plan.stretched_pull_N, units)}.",
         f"Wind {plan.stretched_turns / ratio:.1f} crank turns there ({plan.stretched_turns:.0f} turns), to"
         f" {torque(plan.stretched_torque_Nm, off.stretched_torque_Nm)}.",
-        f"Walk in to {show(near_m, 'length', units)}{_place(planned, near_m, units)}"
+        f"Walk in to {length_words(near_m, units)}{_place(planned, near_m, units)}"
         f" while cranking to {hooks.crank_turns:.1f} crank turns, as below.",
         f"Crank to {plan.target_crank_turns:.1f} crank turns and stop at the target of"
         f" {torque(plan.peak_torque_Nm, off.peak_torque_Nm)}.",
@@ -145,7 +154,7 @@ def as_text(planned: Planned, units: UnitSystem) -> str:
     ]
     lines = [line for name, value in rows for line in wrap(f"{name:<17} {value}", WIDTH, subsequent_indent=" " * 18)]
     lines += ["", *_filled(f"{i}. {step}" for i, step in enumerate(steps, 1)), "", *_walk_in(planned, units)]
-    lines += ["", *_how_sure(planned, units), *_filled([f"It rests on {plan.rests_on}."])]
+    lines += ["", *_how_sure(planned, units), *_filled([f"Based on {plan.rests_on}."])]
     more = [*_under_load(planned), *_ways(planned), *_published(planned), *plan.limits]
     return "\n".join([*lines, *_filled(more)])
 
@@ -193,8 +202,10 @@ def _ways(planned: Planned) -> list[str]:
     return [*lines, EVEN_IS_DEFAULT] if better else lines
 
 
-def _published_energy(planned: Planned) -> str:
-    return "" if planned.ranges is None else f" (published onset of crystals: {planned.ranges.energy_J[1]:.1f} J)"
+def _published_energy(planned: Planned, units: UnitSystem) -> str:
+    if planned.ranges is None:
+        return ""
+    return f"; published, up to the onset of crystals: {show_energy(planned.ranges.energy_J[1], units)}"
 
 
 def _published(planned: Planned) -> list[str]:
@@ -212,12 +223,20 @@ def _rates(planned: Planned, units: UnitSystem) -> list[tuple[str, str]]:
     """What a crank turn should add, and the highest good rate, phase by phase."""
     rates = moderate_rates(planned)
     digits = SHOWN[units]["torque"][1] + 1
-    each = (f"{shown_number(r.per_crank_turn_Nm, 'torque', units, digits)} {RATES_OF[r.phase]}" for r in rates)
-    most = (shown_number(r.high_Nm_per_s, "torque", units) for r in rates)
     unit = unit_label("torque", units)
+
+    def by_phase(figures: Iterable[str], unit: str) -> str:
+        first, *others = (f"{RATES_OF[r.phase]}" for r in rates)
+        figure, *more = figures
+        return ", ".join(
+            [f"{figure} {unit} {first}", *(f"{one} {where}" for one, where in zip(more, others, strict=True))]
+        )
+
+    each = (shown_number(r.per_crank_turn_Nm, "torque", units, digits) for r in rates)
+    most = (shown_number(r.high_Nm_per_s, "torque", units) for r in rates)
     return [
-        ("A crank turn adds", f"{', '.join(each)} ({unit})"),
-        ("Good rates are up to", f"{', '.join(most)} {unit}/s there; the gauge shows it"),
+        ("A crank turn adds", by_phase(each, unit)),
+        ("Good rates", f"up to {by_phase(most, f'{unit}/s')}"),
     ]
 
 
@@ -233,13 +252,13 @@ def _walk_in(planned: Planned, units: UnitSystem) -> list[str]:
     told = planned.steps.unit in TOLD_APART
     heads = [
         f"{'crank turns':>14}",
-        f"{'position, ' + unit_label('length', units):>14}",
+        f"{'position, ' + length_unit(units):>14}",
         f"{'torque, ' + unit_label('torque', units):>16}",
     ]
     lines = ["  ".join([*heads, "  place"] if told else heads)]
     before_m: float | None = None
     for row in planned.stops:
-        distance, moment = shown_number(row.distance_m, "length", units), shown_number(row.torque_Nm, "torque", units)
+        distance, moment = length_figure(row.distance_m, units), shown_number(row.torque_Nm, "torque", units)
         line = f"{row.crank_turns:>14.1f}  {distance:>14}  {moment:>16}"
         paces = paces_in(before_m, row.distance_m, planned.steps)
         place = place_words(row.distance_m, units, planned.steps) if paces is None else f"{pace_words(paces)} in"
@@ -255,7 +274,8 @@ def _how_sure(planned: Planned, units: UnitSystem) -> list[str]:
         return f"{abs(turns):.0f} turns and {show(abs(torque_Nm), 'torque', units)} at the target"
 
     return [
-        f"The error of the loop's length is worth {effect(spread.loop.breaking_turns, spread.loop.peak_torque_Nm)},",
-        f"that of the mass {effect(spread.mass.breaking_turns, spread.mass.peak_torque_Nm)};",
-        f"the rubber itself {effect(spread.strength.breaking_turns, spread.stiffness.peak_torque_Nm)}.",
+        "How far off this may be, by each of:",
+        f"   the loop's length  {effect(spread.loop.breaking_turns, spread.loop.peak_torque_Nm)}",
+        f"   the mass           {effect(spread.mass.breaking_turns, spread.mass.peak_torque_Nm)}",
+        f"   the rubber         {effect(spread.strength.breaking_turns, spread.stiffness.peak_torque_Nm)}",
     ]

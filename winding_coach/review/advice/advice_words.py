@@ -92,14 +92,14 @@ def _motor_text(made: MotorFigures, units: UnitSystem) -> str:
 
 def basis_of_fit(fit: FlightFit) -> str:
     """Return what the fit rests on, as one sentence."""
-    return f"It rests on a fit of {fit.flights} flights of this person with this model."
+    return f"Based on a fit of {fit.flights} flights of this person with this model."
 
 
 def basis_of_rules(flights: int, enough: int) -> str:
     """Return that only rules of thumb speak, and why."""
     have = "no flight" if flights == 0 else "1 flight" if flights == 1 else f"{flights} flights"
     return (
-        f"It rests on rules of thumb (common practice, no source): {have} with launch, duration, turns left and the"
+        f"Based on rules of thumb (common practice, no source): {have} with launch, duration, turns left and the"
         f" model's mass {'is' if flights < 2 else 'are'} logged, {enough} are needed for a fit."
     )
 

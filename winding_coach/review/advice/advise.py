@@ -1,6 +1,6 @@
 """Winds and flights of one person with one model in, advice out: what to change next, why, and what it gains. Pure.
 
-It rests on the fit of the person's own flights where there are enough, else on rules of thumb, and says which.
+It is based on the fit of the person's own flights where there are enough, else on rules of thumb, and says which.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from winding_coach.review.advice.flown import Flown
 from winding_coach.rubber.plan import OWN_BACK_OFF
 
 GREAT_MANY_LEFT, MANY_LEFT, FEW_LEFT = 0.25, 0.14, 0.04
-"""Turns left over turns at launch. A third left (40 of 117) is a great many; common practice, no source."""
+"""Turns left over turns at launch. A third left is a great many; common practice, no source."""
 MUCH_BACKED_OFF, LITTLE_BACKED_OFF = 0.12, 1.4 * OWN_BACK_OFF
 """Turns backed off over turns at the peak: torque to spare, torque just enough; our own rule. Who takes off no more
 than the plan does by itself, within half a crank turn or so, had no torque to spare."""

@@ -108,7 +108,9 @@ def _crank_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSyst
 
 
 def _path_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSystem) -> str:
-    side = figures.path_side or 0.0
+    if figures.path_side is None:
+        return "Walk in all the way to the hooks, cranking: the walk-in was hardly begun."
+    side = figures.path_side
     if side < 0:
         return (
             f"Step in later and in smaller steps: torque was {-side:.0%} below plan in the walk-in;"
