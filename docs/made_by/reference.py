@@ -171,7 +171,7 @@ def events() -> Iterator[str]:
     yield "With `--headless --json` one object a line; `at_s` is seconds since the trace began, `null` is not known."
     said: tuple[Said, ...] = (
         LinkSaid(0.0, "up"),
-        PhaseSaid(0.0, Phase.HOOK_UP),
+        PhaseSaid(0.0, Phase.SET_ZERO),
         Prompt(0.0, PROMPTS[0], "", 1.0, 1.0, 1.0),
         Alarm(0.0, "overwind_soon", Level.WARNING, active=True, text=""),
         ReadingSaid(0.0),

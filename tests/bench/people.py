@@ -28,7 +28,7 @@ from winding_coach.simulator.coached import CoachedPerson
 from winding_coach.simulator.motor import SimulatedMotor
 from winding_coach.simulator.people import Person, Shown
 from winding_coach.simulator.skill import SKILLS, Skill
-from winding_coach.sound.hearing import Cue, Ear, Hearing, Side
+from winding_coach.sound.hearing import AudioState, Cue, CueSelector, Side
 
 TICK_S = 0.025
 BYTES_EVERY = 2
@@ -98,7 +98,7 @@ class UnscaledCoach(Coach):
         self._gathering.live = Unscaled(self.limits, self._path)
 
 
-def shown_of(view: CoachView, heard: Hearing, *, marks: bool = True) -> Shown:
+def shown_of(view: CoachView, heard: AudioState, *, marks: bool = True) -> Shown:
     """What the screen shows and the sound plays."""
     prompt = view.prompt
     walking = prompt is not None and prompt.code in ("walk_in_to", "hold_distance")
@@ -164,7 +164,7 @@ def wind(
     drawn = draw(cell, seed)
     bench, motor, person = drawn.bench, drawn.motor, drawn.person
     coach = (Coach if cell.live else UnscaledCoach)(cell.settings)
-    ear = Ear()
+    ear = CueSelector()
     inputs: list[Input] = [LinkUp(0.0, "bench")]
     truths: list[Truth] = []
     waiting = b""

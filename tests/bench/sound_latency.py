@@ -25,7 +25,7 @@ from winding_coach.live.session import Session
 from winding_coach.live.sources.serial_port import SerialSource
 from winding_coach.meter.frames import Sample, encode_sample
 from winding_coach.sound.device import DEVICE_RATE_HZ, SoundCard
-from winding_coach.sound.hearing import Cue, Ear
+from winding_coach.sound.hearing import Cue, CueSelector
 from winding_coach.sound.playing import Playing
 
 DANGERS = 60
@@ -87,7 +87,7 @@ def main() -> None:
     for lines_per_s in [float(word) for word in sys.argv[1:]] or [80.0]:
         meter = Meter(lines_per_s)
         session = Session(SerialSource(meter.device), Coach(SETTINGS))
-        watched = Watched(Playing(session, Ear(), DEVICE_RATE_HZ))
+        watched = Watched(Playing(session, CueSelector(), DEVICE_RATE_HZ))
         session.start()
         card = SoundCard(watched, null=True)
         thread = threading.Thread(target=meter.run)

@@ -16,7 +16,7 @@ from tests.test_indexing import make_trace
 from winding_coach.app.home import Home
 from winding_coach.app.problem import Problem, UsageProblem
 from winding_coach.cli import main
-from winding_coach.cli.args.from_shelf import Picked, after_the_wind, pick
+from winding_coach.cli.args.from_shelf import ResolvedNames, after_the_wind, pick
 from winding_coach.shelf.records import Batch, Model, Motor, Person, Winder
 from winding_coach.shelf.store import Shelf
 from winding_coach.traces.files import read_trace
@@ -38,7 +38,9 @@ def stocked(home: Path) -> None:
         shelf.add(Person("Wren"))
 
 
-def picked(home: Path, *, simulated: bool = False, winding: bool = True, **given: str) -> tuple[Picked, dict[str, str]]:
+def picked(
+    home: Path, *, simulated: bool = False, winding: bool = True, **given: str
+) -> tuple[ResolvedNames, dict[str, str]]:
     """What comes of the options given: what was picked, and the options that are set then."""
     args = argparse.Namespace(**dict.fromkeys(OPTIONS))
     for name, value in given.items():

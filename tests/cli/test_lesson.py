@@ -198,7 +198,7 @@ def test_a_robot_that_never_comes_to_the_end_is_stopped(monkeypatch: pytest.Monk
 def test_stopping_by_the_key_leaves_a_lesson() -> None:
     # With a loaded motor the stop is asked for again.
     watch, views = watched("walk-in", None, keys=((1.0, "stop"), (2.0, "stop")))
-    assert views[-1].phase is Phase.ABORTED
+    assert views[-1].phase is Phase.STOPPED
     assert not watch.ended
 
 

@@ -100,7 +100,7 @@ EDGES: dict[str, tuple[dict[str, Any], dict[str, Any], dict[str, Any]]] = {
         {"turns_in": 100.0, "turns_in_noticed": True},
     ),
     "key_asked": ({}, {"asks": False}, {"asks": True}),
-    "zero_refused": ({"phase": Phase.HOOK_UP}, {"zero_refused_Nm": None}, {"zero_refused_Nm": 2e-3}),
+    "zero_refused": ({"phase": Phase.SET_ZERO}, {"zero_refused_Nm": None}, {"zero_refused_Nm": 2e-3}),
     "other_way": ({}, {"left_hand": False}, {"left_hand": True}),
     "distance_lost": ({}, {"distance_lost": False}, {"distance_lost": True}),
 }
@@ -239,7 +239,7 @@ def test_silence_is_a_danger_only_under_load() -> None:
     silent = replace(CALM, silent_s=3.0)
     loaded, waiting = bank(), bank()
     held(loaded, silent, 0.0, 0.1)
-    held(waiting, replace(silent, phase=Phase.HOOK_UP, torque_Nm=None), 0.0, 0.1)
+    held(waiting, replace(silent, phase=Phase.SET_ZERO, torque_Nm=None), 0.0, 0.1)
     assert loaded.on[0].level is Level.DANGER
     assert waiting.on[0].level is Level.CAUTION
 

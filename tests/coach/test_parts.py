@@ -30,7 +30,7 @@ from winding_coach.coach.phases import (
     leaves_again,
     next_by_key,
 )
-from winding_coach.coach.prompts import MARK_M, Scene, mark_of, wanted
+from winding_coach.coach.prompts import MARK_GRID_M, Scene, mark_of, wanted
 from winding_coach.coach.said import PROMPTS, LinkSaid, Phase, Prompt, ReadingSaid
 from winding_coach.coach.view import Marks
 from winding_coach.coach.wanted import FEET, Wanted
@@ -63,7 +63,7 @@ def code(at: Scene) -> str | None:
 def test_what_is_wanted_in_each_phase() -> None:
     plain = {phase: code(scene(now=replace(CALM, phase=phase))) for phase in Phase}
     assert plain == {
-        Phase.HOOK_UP: "tare",
+        Phase.SET_ZERO: "tare",
         Phase.STRETCH_OUT: "stretch_to",
         Phase.WIND_STRETCHED: "keep_cranking",
         Phase.WALK_IN: "walk_in_to",
@@ -72,7 +72,7 @@ def test_what_is_wanted_in_each_phase() -> None:
         Phase.READY: "note_down",
         Phase.DONE: None,
         Phase.BROKEN: None,
-        Phase.ABORTED: None,
+        Phase.STOPPED: None,
         Phase.EMPTY: None,
         Phase.LET_DOWN: None,
     }
@@ -84,7 +84,7 @@ def test_every_prompt_of_the_contract_can_be_said() -> None:
     stretched = replace(CALM, phase=Phase.WIND_STRETCHED)
     out = replace(CALM, phase=Phase.STRETCH_OUT)
     for at in (
-        scene(now=replace(CALM, phase=Phase.HOOK_UP)),
+        scene(now=replace(CALM, phase=Phase.SET_ZERO)),
         scene(now=replace(out, in_phase_s=0.0)),
         scene(now=replace(out, in_phase_s=9.0)),
         scene(now=stretched),
@@ -209,7 +209,7 @@ def test_at_full_stretch_nobody_is_sent_to_where_they_stand() -> None:
 @given(st.floats(LIMITS.hooks_m, LIMITS.stretch_m))
 def test_marks_are_steps_apart_and_never_nearer_than_the_path(path_m: float) -> None:
     mark = mark_of(path_m, LIMITS)
-    assert path_m - 1e-3 <= mark <= path_m + MARK_M + 1e-3
+    assert path_m - 1e-3 <= mark <= path_m + MARK_GRID_M + 1e-3
     assert LIMITS.hooks_m <= mark <= LIMITS.stretch_m + 1e-3
 
 
@@ -332,7 +332,7 @@ def test_the_table_leads_from_every_loaded_phase_to_broken_but_ready() -> None:
 @pytest.mark.parametrize("phase", list(Phase))
 def test_keys_move_on_or_do_nothing(phase: Phase) -> None:
     assert next_by_key(phase, "count") is None
-    over = phase in (Phase.DONE, Phase.ABORTED, Phase.BROKEN, Phase.EMPTY, Phase.LET_DOWN)
+    over = phase in (Phase.DONE, Phase.STOPPED, Phase.BROKEN, Phase.EMPTY, Phase.LET_DOWN)
     assert (next_by_key(phase, "next") is None) == over
     assert (next_by_key(phase, "stop") is None) == (phase in OVER | {Phase.BROKEN})
     there = next_by_key(phase, "next")
@@ -505,7 +505,7 @@ def test_a_zero_is_the_mean_of_the_last_second() -> None:
 
 def test_the_band_is_the_plan_s_slope_at_moderate_cranking() -> None:
     band = RateBand(LIMITS, PATH)
-    assert band.at(Phase.HOOK_UP, None) == (None, None)
+    assert band.at(Phase.SET_ZERO, None) == (None, None)
     low, high = band.at(Phase.WIND_STRETCHED, 300.0)
     slope = (PATH.torque_at(310.0) - PATH.torque_at(300.0)) / 10.0
     assert low is not None

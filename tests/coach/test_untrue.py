@@ -65,7 +65,7 @@ def test_a_reading_that_stuck_with_the_pulses_was_not_noticed() -> None:
 def test_one_absurd_distance_made_the_torque_scale_no_number_or_skipped_the_walk_in(distance_mm: int) -> None:
     world = World(spoil=distance_once(300, distance_mm), meter=CD, longest_s=55.0).run()
     true = World(meter=CD, longest_s=55.0).run()
-    assert world.phases() == true.phases() == [Phase.HOOK_UP, Phase.STRETCH_OUT, Phase.WIND_STRETCHED]
+    assert world.phases() == true.phases() == [Phase.SET_ZERO, Phase.STRETCH_OUT, Phase.WIND_STRETCHED]
     assert world.alarms() == true.alarms() == []
     # A distance that the protocol does not allow makes its line a bad one: one torque fewer in the scale's fit.
     assert asdict(world.coach.limits) == {

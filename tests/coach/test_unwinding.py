@@ -99,7 +99,7 @@ def test_a_motor_of_unknown_state_is_told_with_more_doubt() -> None:
 def test_it_goes_by_itself_from_the_empty_hook_to_the_empty_motor() -> None:
     of = landed(PLAN, MOTOR, 0.25)
     unwound, coach, said = found(of, let_down(of, 8))
-    assert [one.phase for one in said if isinstance(one, PhaseSaid)] == [Phase.HOOK_UP, Phase.LET_DOWN, Phase.EMPTY]
+    assert [one.phase for one in said if isinstance(one, PhaseSaid)] == [Phase.SET_ZERO, Phase.LET_DOWN, Phase.EMPTY]
     prompts = [one for one in said if isinstance(one, Prompt)]
     assert [prompts[0].code, prompts[1].code, prompts[-1].code] == ["tare", "hook_wound", "empty"]
     left = [one.crank_turns for one in prompts if one.code == "let_down" and one.crank_turns is not None]

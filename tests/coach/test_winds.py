@@ -250,7 +250,7 @@ def test_the_peak_key_means_back_off_only_while_winding() -> None:
     for at_s, key in enumerate(("peak", "next", "next", "peak")):
         coach.step(KeyPressed(float(at_s), key))
         seen.append(coach.view.phase)
-    assert seen == [Phase.HOOK_UP, Phase.STRETCH_OUT, Phase.WIND_STRETCHED, Phase.BACK_OFF]
+    assert seen == [Phase.SET_ZERO, Phase.STRETCH_OUT, Phase.WIND_STRETCHED, Phase.BACK_OFF]
 
 
 def test_taps_count_turns_where_the_meter_cannot() -> None:
@@ -386,7 +386,7 @@ def test_a_zero_that_nothing_was_read_for_is_not_taken() -> None:
     coach.step(KeyPressed(1.0, "tare"))
     assert not coach.view.tared
     coach.step(KeyPressed(2.0, "peak"))
-    assert coach.view.phase is Phase.HOOK_UP
+    assert coach.view.phase is Phase.SET_ZERO
 
 
 def test_a_bumped_key_asks_and_one_back_returns() -> None:

@@ -23,7 +23,7 @@ from winding_coach.simulator.bench import Bench, MeterModel, Truth
 from winding_coach.simulator.coached import CoachedPerson
 from winding_coach.simulator.motor import SimulatedMotor
 from winding_coach.simulator.skill import SKILLS
-from winding_coach.sound.hearing import Ear
+from winding_coach.sound.hearing import CueSelector
 
 TICK_S = 0.025
 LONGEST_S = 260.0
@@ -86,7 +86,7 @@ class World:
         self._parser = FrameParser()
         self._waiting = b""
         self._keys = list(self.keys)
-        self._ear = Ear()
+        self._ear = CueSelector()
 
     # -- the wire
 

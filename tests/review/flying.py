@@ -83,7 +83,7 @@ def random_model(rng: np.random.Generator) -> SimulatedModel:
         solidity=float(rng.uniform(0.08, 0.16)),
         pitch_rad=float(rng.uniform(0.35, 0.50)),
         drag=float(rng.uniform(0.05, 0.12)),
-        gives_way=float(rng.uniform(0.0, 0.5)),
+        blade_flex=float(rng.uniform(0.0, 0.5)),
         loses=float(rng.uniform(0.0, 0.2)),
         ceiling_m=float(rng.uniform(6.0, 14.0)),
     )

@@ -17,7 +17,7 @@ import pytest
 from tests.screen.views import STATES, Still, state, wind
 from winding_coach.screen.page import MOST_POINTS, page_object
 from winding_coach.screen.serving import PageServer, sound_object
-from winding_coach.sound.hearing import Cue, Heard, Hearing, Side, Tone
+from winding_coach.sound.hearing import AudioState, Cue, Heard, Side, Tone
 
 
 def shown(still: Still) -> dict[str, Any]:
@@ -132,9 +132,9 @@ def test_beyond_this_computer_only_the_whole_address_leads_to_the_page() -> None
 
 
 def test_what_is_heard_goes_to_the_page_and_silence_too() -> None:
-    heard = sound_object(Hearing(Tone(1000.0, Side.ABOVE), None))
+    heard = sound_object(AudioState(Tone(1000.0, Side.ABOVE), None))
     assert heard == {"pitch_hz": 1000.0, "pulses_per_s": 5.0, "cue": None, "cue_at_s": None}
-    assert sound_object(Hearing(None, Heard(Cue.STOP, 12.3456)))["cue_at_s"] == 12.346
+    assert sound_object(AudioState(None, Heard(Cue.STOP, 12.3456)))["cue_at_s"] == 12.346
     with serving(state("silent")) as server:
         seen = json.loads(get(server, "/look")[2])
     assert seen["sound"]["pitch_hz"] is None

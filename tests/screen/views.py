@@ -51,7 +51,7 @@ SPEED = 12.5
 """Turns of the motor a second."""
 BEGAN_S = 12.0
 STARTS = (
-    (0.0, None, Phase.HOOK_UP),
+    (0.0, None, Phase.SET_ZERO),
     (2.1, 0.0, Phase.STRETCH_OUT),
     (12.0, 20.0, Phase.WIND_STRETCHED),
     (68.0, 700.0, Phase.WALK_IN),
@@ -163,7 +163,7 @@ def view_at(
         ),
         link=LinkView("up", "/dev/ttyACM0", None, "uno"),
         phase_starts=_starts(phase, at_s),
-        tared=phase is not Phase.HOOK_UP,
+        tared=phase is not Phase.SET_ZERO,
         motor=MOTOR,
         peak_risk=0.012 if band is not None and turns else None,
     )
@@ -183,7 +183,7 @@ def rung(at_s: float, code: str, level: Level) -> Alarm:
 
 def _hook_up() -> Still:
     prompt = told(0.0, "tare")
-    return Still(view_at(Phase.HOOK_UP, 1.0, 0.06, 0.0, prompt, rate=None, cranking=None))
+    return Still(view_at(Phase.SET_ZERO, 1.0, 0.06, 0.0, prompt, rate=None, cranking=None))
 
 
 def _stretch_out() -> Still:
@@ -404,7 +404,7 @@ def _stopped() -> Still:
         duration_s=95.0,
     )
     still = walk_in()
-    view = replace(still.view, phase=Phase.ABORTED, summary=summary, prompt=None, stale=True, at_s=95.0)
+    view = replace(still.view, phase=Phase.STOPPED, summary=summary, prompt=None, stale=True, at_s=95.0)
     return replace(still, view=view, finished=True)
 
 

@@ -38,7 +38,7 @@ def test_it_holds_height_at_its_torque_with_more_than_the_ideal_power(mass_kg: f
 
 
 def test_with_stiff_blades_torque_goes_with_mass_and_power_with_mass_to_one_and_a_half() -> None:
-    model = replace(MODEL, gives_way=0.0)
+    model = replace(MODEL, blade_flex=0.0)
     light, heavy = model.hold_torque_Nm(3e-3), model.hold_torque_Nm(4.5e-3)
     assert heavy / light == pytest.approx(1.5, rel=1e-6)
     powers = [torque * model.steady(torque, mass)[0] for torque, mass in ((light, 3e-3), (heavy, 4.5e-3))]
@@ -73,7 +73,7 @@ def test_the_ceiling_is_met_and_bounds_the_height() -> None:
 
 
 def test_a_motor_that_runs_out_lets_it_sink() -> None:
-    light = replace(MODEL, mass_kg=0.4e-3, gives_way=0.0)
+    light = replace(MODEL, mass_kg=0.4e-3, blade_flex=0.0)
     motor = wound(light, SIZE)
     flown = fly(light, motor.body, motor.launch(1.0, 3e-3), SIZE.motor.mass_kg)
     assert flown.turns_left < 0.1 * motor.off[0].turns

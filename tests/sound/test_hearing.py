@@ -17,9 +17,9 @@ from winding_coach.sound.hearing import (
     DANGER_REMINDS_S,
     LATE_S,
     SILENCE,
+    AudioState,
     Cue,
-    Ear,
-    Hearing,
+    CueSelector,
     Side,
 )
 
@@ -42,7 +42,7 @@ def alarmed(view: CoachView, since_s: float) -> CoachView:
     return replace(view, alarms=(Alarm(since_s, "overwind", Level.DANGER, True, "Stop cranking."),))
 
 
-def heard(ear: Ear, share: float, from_s: float, for_s: float = 1.0) -> Hearing:
+def heard(ear: CueSelector, share: float, from_s: float, for_s: float = 1.0) -> AudioState:
     """What is heard after the rate has been there for a while."""
     hearing = SILENCE
     for number in range(int(50 * for_s) + 1):
@@ -53,7 +53,7 @@ def heard(ear: Ear, share: float, from_s: float, for_s: float = 1.0) -> Hearing:
 def test_the_pitch_rises_with_the_rate_and_is_held_outside_the_band() -> None:
     pitches = []
     for share in (-9.0, -1.0, 0.0, 0.5, 1.0, 2.0, 9.0):
-        tone = Ear().hear(at(60.0, share)).tone
+        tone = CueSelector().hear(at(60.0, share)).tone
         assert tone is not None
         pitches.append(tone.pitch_hz)
     assert pitches == pytest.approx([512.0, 512.0, 800.0, 1000.0, 1250.0, 1953.125, 1953.125])
@@ -62,13 +62,13 @@ def test_the_pitch_rises_with_the_rate_and_is_held_outside_the_band() -> None:
 def test_every_pitch_is_where_hearing_is_keen() -> None:
     # 500 to 3000 Hz: MIL-STD-1472E, auditory signals, seen.
     for share in (-50.0, 0.3, 50.0):
-        tone = Ear().hear(at(60.0, share)).tone
+        tone = CueSelector().hear(at(60.0, share)).tone
         assert tone is not None
         assert 500.0 <= tone.pitch_hz <= 3000.0
 
 
 def test_outside_the_band_the_tone_is_in_pulses_once_that_is_sure() -> None:
-    ear = Ear()
+    ear = CueSelector()
     assert heard(ear, 0.5, 60.0).words == "tone: good"
     assert heard(ear, 1.3, 61.1, 0.2).words == "tone: good"
     assert heard(ear, 1.3, 61.4).words == "tone: too fast"
@@ -81,7 +81,7 @@ def test_outside_the_band_the_tone_is_in_pulses_once_that_is_sure() -> None:
 
 
 def test_a_crank_that_stands_is_too_slow_at_once_even_where_the_band_reaches_below_zero() -> None:
-    ear = Ear()
+    ear = CueSelector()
     heard(ear, 0.5, 60.0)
     stands = at(61.1, 0.45)
     tone = ear.hear(replace(stands, reading=replace(stands.reading, cranking=False))).tone
@@ -93,14 +93,14 @@ def test_a_crank_that_stands_is_too_slow_at_once_even_where_the_band_reaches_bel
 @pytest.mark.parametrize(("code", "side"), [("crank_stalled", Side.BELOW), ("rising_too_fast", Side.ABOVE)])
 def test_what_an_alarm_says_of_the_pace_is_what_the_tone_says(code: str, side: Side) -> None:
     view = replace(at(60.0, 0.5), alarms=(Alarm(60.0, code, Level.WARNING, True, "Words."),))
-    tone = Ear().hear(view).tone
+    tone = CueSelector().hear(view).tone
     assert tone is not None
     assert tone.side is side
     assert (tone.pitch_hz > 1000.0) is (side is Side.ABOVE)
 
 
 def test_silent_in_the_band_if_chosen() -> None:
-    ear = Ear(silent_in_band=True)
+    ear = CueSelector(silent_in_band=True)
     assert heard(ear, 0.5, 60.0) == SILENCE
     assert heard(ear, 1.3, 61.1).words == "tone: too fast"
     assert heard(ear, 0.5, 62.2) == SILENCE
@@ -120,7 +120,7 @@ def test_silent_in_the_band_if_chosen() -> None:
     ],
 )
 def test_what_is_not_known_or_not_asked_for_has_no_tone(view: CoachView) -> None:
-    assert Ear().hear(view).tone is None
+    assert CueSelector().hear(view).tone is None
 
 
 @pytest.mark.parametrize(
@@ -135,7 +135,7 @@ def test_what_is_not_known_or_not_asked_for_has_no_tone(view: CoachView) -> None
     ],
 )
 def test_a_prompt_has_its_cue_once(code: str, crank_turns: float | None, cue: Cue | None) -> None:
-    ear = Ear()
+    ear = CueSelector()
     ear.hear(at(59.9))
     said = prompted(60.0, code, crank_turns)
     first = ear.hear(said).cue
@@ -147,11 +147,11 @@ def test_a_prompt_has_its_cue_once(code: str, crank_turns: float | None, cue: Cu
 
 
 def test_what_was_said_a_while_ago_is_not_sounded() -> None:
-    assert Ear().hear(replace(prompted(60.0, "stop_at_peak"), at_s=60.1 + LATE_S)).cue is None
+    assert CueSelector().hear(replace(prompted(60.0, "stop_at_peak"), at_s=60.1 + LATE_S)).cue is None
 
 
 def test_a_danger_cuts_in_and_goes_on() -> None:
-    ear = Ear()
+    ear = CueSelector()
     assert ear.hear(prompted(60.0, "walk_in_to")).words == "step in"
     during = alarmed(prompted(60.0, "walk_in_to"), 60.1)
     starts = {}
@@ -165,7 +165,7 @@ def test_a_danger_cuts_in_and_goes_on() -> None:
 
 
 def test_a_danger_that_lasts_reminds_and_does_not_howl() -> None:
-    ear, sounding = Ear(), 0
+    ear, sounding = CueSelector(), 0
     for number in range(1000):
         at_s = 60.0 + 0.02 * number
         sounding += ear.hear(alarmed(at(at_s), 60.0)).cue is not None
@@ -174,7 +174,7 @@ def test_a_danger_that_lasts_reminds_and_does_not_howl() -> None:
 
 
 def test_a_cue_waits_for_a_more_urgent_one_and_is_not_lost() -> None:
-    ear = Ear()
+    ear = CueSelector()
     assert ear.hear(prompted(60.0, "back_off", 0.0)).words == "STOP"
     ready = prompted(60.4, "launch_ready")
     assert ear.hear(ready).words == "STOP"
@@ -182,13 +182,13 @@ def test_a_cue_waits_for_a_more_urgent_one_and_is_not_lost() -> None:
 
 
 def test_a_stop_cuts_a_step_short() -> None:
-    ear = Ear()
+    ear = CueSelector()
     assert ear.hear(prompted(60.0, "walk_in_to")).words == "step in"
     assert ear.hear(prompted(60.2, "stop_at_peak")).words == "STOP"
 
 
 def test_a_replay_that_was_wound_back_sounds_again() -> None:
-    ear = Ear()
+    ear = CueSelector()
     said = prompted(60.0, "stop_at_peak")
     assert ear.hear(said).words == "STOP"
     ear.hear(replace(said, at_s=70.0))
@@ -198,14 +198,14 @@ def test_a_replay_that_was_wound_back_sounds_again() -> None:
 
 def test_a_closed_wind_is_silent() -> None:
     for name in ("done", "broken"):
-        assert Ear().hear(STATES[name]().view) == SILENCE
+        assert CueSelector().hear(STATES[name]().view) == SILENCE
 
 
 def test_the_walk_in_and_the_final_turns_have_a_tone() -> None:
     for still in (walk_in(), final()):
         assert still.view.prompt is not None
         assert still.view.prompt.code in CRANKING_PROMPTS
-        assert Ear().hear(still.view).tone is not None
+        assert CueSelector().hear(still.view).tone is not None
 
 
 def test_whatever_is_heard_is_also_to_be_seen() -> None:
@@ -213,9 +213,9 @@ def test_whatever_is_heard_is_also_to_be_seen() -> None:
     # without sound; the words of the hearing itself stand in the top bar.
     for code in ("walk_in_to", "stop_at_peak", "launch_ready"):
         view = prompted(60.0, code)
-        assert Ear().hear(view).words
+        assert CueSelector().hear(view).words
         assert instruction(view)
         assert big_word(view).text
     view = alarmed(at(60.2), 60.0)
-    assert Ear().hear(view).words == "DANGER"
+    assert CueSelector().hear(view).words == "DANGER"
     assert "DANGER" in alarm_text(view, None)[0]

@@ -16,9 +16,9 @@ from tests.screen.views import wind
 from winding_coach.coach.said import Alarm, Level
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.sound.hearing import UNHEARD_S, Cue, Ear
+from winding_coach.sound.hearing import UNHEARD_S, Cue, CueSelector
 from winding_coach.sound.playing import Playing
-from winding_coach.sound.wave_file import BLOCK_S, FILE_RATE_HZ, Sung, write_wave
+from winding_coach.sound.wave_file import BLOCK_S, FILE_RATE_HZ, Rendered, write_wave
 
 
 class Place:
@@ -31,7 +31,7 @@ class Place:
 
 def test_a_view_that_is_renewed_sounds_and_one_that_stands_still_falls_silent() -> None:
     place = Place(wind().view)
-    playing = Playing(place, Ear(), 48_000)
+    playing = Playing(place, CueSelector(), 48_000)
     for _ in range(100):
         place.on()
         assert np.abs(playing.block(960)).max() > 0
@@ -45,7 +45,7 @@ def test_a_view_that_is_renewed_sounds_and_one_that_stands_still_falls_silent() 
 
 def test_stale_data_is_silent_from_the_next_block_on_but_for_the_fall() -> None:
     place = Place(wind().view)
-    playing = Playing(place, Ear(), 48_000)
+    playing = Playing(place, CueSelector(), 48_000)
     for _ in range(10):
         place.on()
         playing.block(960)
@@ -59,7 +59,7 @@ def test_data_that_are_lost_under_load_are_a_danger_that_is_heard() -> None:
     view = wind().view
     alarm = Alarm(view.at_s, "meter_silent", Level.DANGER, True, "No data from the meter: stop and check the lead.")
     place = Place(replace(view, stale=True, alarms=(alarm,), link=replace(view.link, state="silent")))
-    playing = Playing(place, Ear(), 48_000)
+    playing = Playing(place, CueSelector(), 48_000)
     assert np.abs(playing.block(960)).max() > 0
     assert playing.hearing.words == "DANGER"
 
@@ -77,15 +77,15 @@ def views(inputs_until_s: float) -> Iterator[CoachView]:
 
 def test_a_wind_as_a_file(tmp_path: Path) -> None:
     made = [view for view in views(400.0) if view.at_s > 95.0]
-    sung = Sung(made, Ear())
+    rendered = Rendered(made, CueSelector())
     path = tmp_path / "wind.wav"
-    write_wave(path, sung)
+    write_wave(path, rendered)
     with wave.open(str(path)) as file:
         assert (file.getnchannels(), file.getsampwidth(), file.getframerate()) == (1, 2, FILE_RATE_HZ)
         sound = np.frombuffer(file.readframes(file.getnframes()), "<i2") / 32767.0
-    assert sound.size / FILE_RATE_HZ == pytest.approx(sung.seconds)
-    assert sung.seconds == pytest.approx(made[-1].at_s - made[0].at_s, abs=2 * BLOCK_S)
-    assert sung.cues[Cue.DANGER] >= 2
+    assert sound.size / FILE_RATE_HZ == pytest.approx(rendered.seconds)
+    assert rendered.seconds == pytest.approx(made[-1].at_s - made[0].at_s, abs=2 * BLOCK_S)
+    assert rendered.cues[Cue.DANGER] >= 2
     # The danger is heard when the coach says it: one block later at most, and a few milliseconds for the tone to fall.
     danger_s = next(
         alarm.at_s for view in made for alarm in view.alarms if alarm.level is Level.DANGER and alarm.at_s > 95.0
@@ -97,6 +97,6 @@ def test_a_wind_as_a_file(tmp_path: Path) -> None:
 
 def test_nothing_to_hear_is_an_empty_file(tmp_path: Path) -> None:
     path = tmp_path / "none.wav"
-    write_wave(path, Sung([], Ear()))
+    write_wave(path, Rendered([], CueSelector()))
     with wave.open(str(path)) as file:
         assert file.getnframes() == 0

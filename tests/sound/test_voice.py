@@ -9,20 +9,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from winding_coach.sound.hearing import CUE_S, SILENCE, Cue, Heard, Hearing, Side, Tone
+from winding_coach.sound.hearing import CUE_S, SILENCE, AudioState, Cue, Heard, Side, Tone
 from winding_coach.sound.voice import ATTACK_S, CUE_PEAKS, TONE_PEAK, Samples, Voice, as_sixteen_bits, cue_samples
 
 RATE_HZ = 48_000
 BLOCK = 960
 
 
-def tone(pitch_hz: float, side: Side = Side.WITHIN) -> Hearing:
-    return Hearing(Tone(pitch_hz, side))
+def tone(pitch_hz: float, side: Side = Side.WITHIN) -> AudioState:
+    return AudioState(Tone(pitch_hz, side))
 
 
-def sung(hearings: list[Hearing], frames: int = BLOCK) -> Samples:
+def rendered(hearings: list[AudioState], frames: int = BLOCK) -> Samples:
     voice = Voice(RATE_HZ)
-    return np.concatenate([voice.sing(hearing, frames) for hearing in hearings])
+    return np.concatenate([voice.render(hearing, frames) for hearing in hearings])
 
 
 def loudest_hz(sound: Samples) -> float:
@@ -41,18 +41,18 @@ def envelope(sound: Samples, hop: int = 240) -> Samples:
 
 @pytest.mark.parametrize("pitch_hz", [512.0, 1000.0, 1953.125])
 def test_the_tone_has_the_pitch_that_was_asked_for(pitch_hz: float) -> None:
-    sound = sung([tone(pitch_hz)] * 50)
+    sound = rendered([tone(pitch_hz)] * 50)
     assert loudest_hz(sound[RATE_HZ // 2 :]) == pytest.approx(pitch_hz, abs=0.05)
 
 
 def test_the_pitch_glides_to_a_new_one_within_a_tenth_of_a_second() -> None:
-    sound = sung([tone(800.0)] * 10 + [tone(1600.0)] * 30)
+    sound = rendered([tone(800.0)] * 10 + [tone(1600.0)] * 30)
     assert loudest_hz(sound[15 * BLOCK :]) == pytest.approx(1600.0, abs=2.0)
 
 
 @pytest.mark.parametrize(("side", "times"), [(Side.BELOW, 2), (Side.ABOVE, 5)])
 def test_pulses_come_at_their_pace(side: Side, times: int) -> None:
-    loud = envelope(sung([tone(1000.0, side)] * 200)) > 0.5 * TONE_PEAK
+    loud = envelope(rendered([tone(1000.0, side)] * 200)) > 0.5 * TONE_PEAK
     begins = sum(1 for before, now in pairwise(loud) if now and not before)
     assert begins == pytest.approx(4 * times, abs=1)
     assert loud.mean() == pytest.approx(0.5, abs=0.04)
@@ -60,8 +60,8 @@ def test_pulses_come_at_their_pace(side: Side, times: int) -> None:
 
 def test_how_the_time_is_cut_into_blocks_changes_nothing() -> None:
     heard = Heard(Cue.STEP_IN, 1.0)
-    whole = sung([tone(900.0, Side.ABOVE)] * 12 + [Hearing(None, heard)] * 12)
-    parts = sung([tone(900.0, Side.ABOVE)] * 48 + [Hearing(None, heard)] * 48, BLOCK // 4)
+    whole = rendered([tone(900.0, Side.ABOVE)] * 12 + [AudioState(None, heard)] * 12)
+    parts = rendered([tone(900.0, Side.ABOVE)] * 48 + [AudioState(None, heard)] * 48, BLOCK // 4)
     np.testing.assert_allclose(whole, parts, atol=1e-9)
 
 
@@ -70,7 +70,7 @@ def steepest(sound: Samples) -> float:
 
 
 def test_the_phase_runs_on_when_the_pitch_jumps() -> None:
-    sound = sung([tone(pitch) for pitch in (512.0, 1953.0, 600.0, 1500.0, 512.0, 1953.0)] * 8)
+    sound = rendered([tone(pitch) for pitch in (512.0, 1953.0, 600.0, 1500.0, 512.0, 1953.0)] * 8)
     # A sine cannot be steeper than this, the rise of an attack added; a phase that jumps is.
     limit = TONE_PEAK * (2 * np.pi * 1953.0 / RATE_HZ + 0.5 * np.pi / (ATTACK_S * RATE_HZ))
     assert steepest(sound) <= limit
@@ -79,7 +79,7 @@ def test_the_phase_runs_on_when_the_pitch_jumps() -> None:
 
 
 def test_nothing_clicks_in_beginning_pulsing_and_ending() -> None:
-    sound = sung(([SILENCE] * 3 + [tone(1000.0)] * 9 + [tone(1300.0, Side.ABOVE)] * 20 + [SILENCE] * 5) * 3)
+    sound = rendered(([SILENCE] * 3 + [tone(1000.0)] * 9 + [tone(1300.0, Side.ABOVE)] * 20 + [SILENCE] * 5) * 3)
     power = np.abs(np.fft.rfft(sound)) ** 2
     hz = np.fft.rfftfreq(sound.size, 1 / RATE_HZ)
     assert power[hz > 5000].sum() / power.sum() < 1e-6
@@ -90,24 +90,24 @@ def test_nothing_clicks_in_beginning_pulsing_and_ending() -> None:
 
 
 @st.composite
-def anything(draw: st.DrawFn) -> Hearing:
+def anything(draw: st.DrawFn) -> AudioState:
     heard = draw(st.none() | st.builds(Heard, st.sampled_from(Cue), st.floats(0, 3)))
     made = draw(st.none() | st.builds(Tone, st.floats(500, 3000), st.sampled_from(Side)))
-    return Hearing(made, heard)
+    return AudioState(made, heard)
 
 
 @settings(max_examples=40)
 @given(st.lists(st.tuples(anything(), st.integers(1, 2000)), min_size=1, max_size=12))
-def test_whatever_is_heard_stays_below_its_limit(what: list[tuple[Hearing, int]]) -> None:
+def test_whatever_is_heard_stays_below_its_limit(what: list[tuple[AudioState, int]]) -> None:
     voice = Voice(RATE_HZ)
     for hearing, frames in what:
-        sound = voice.sing(hearing, frames)
+        sound = voice.render(hearing, frames)
         assert sound.size == frames
         assert np.abs(sound).max(initial=0.0) <= max(CUE_PEAKS.values()) + TONE_PEAK < 1.0
 
 
 def test_the_loudest_sample_of_each_is_as_documented() -> None:
-    assert np.abs(sung([tone(1000.0)] * 20)).max() == pytest.approx(TONE_PEAK, rel=1e-3)
+    assert np.abs(rendered([tone(1000.0)] * 20)).max() == pytest.approx(TONE_PEAK, rel=1e-3)
     for cue, peak in CUE_PEAKS.items():
         assert np.abs(cue_samples(cue, RATE_HZ)).max() == pytest.approx(peak)
     assert CUE_PEAKS[Cue.DANGER] == max(CUE_PEAKS.values())
@@ -157,8 +157,8 @@ def test_two_cues_differ_in_rhythm_and_in_sound(one: Cue, other: Cue) -> None:
 def test_a_danger_begins_within_a_few_milliseconds_of_its_block_whatever_sounds() -> None:
     voice = Voice(RATE_HZ)
     for _ in range(5):
-        voice.sing(Hearing(tone(1000.0).tone, Heard(Cue.STOP, 1.0)), BLOCK)
-    danger = voice.sing(Hearing(None, Heard(Cue.DANGER, 1.1)), BLOCK)
+        voice.render(AudioState(tone(1000.0).tone, Heard(Cue.STOP, 1.0)), BLOCK)
+    danger = voice.render(AudioState(None, Heard(Cue.DANGER, 1.1)), BLOCK)
     alone = cue_samples(Cue.DANGER, RATE_HZ)[: BLOCK - 192]
     np.testing.assert_allclose(danger[192:], alone, atol=1e-9)
 
@@ -167,8 +167,8 @@ def test_a_tone_gives_way_to_a_cue_and_comes_back() -> None:
     voice = Voice(RATE_HZ)
     heard = Heard(Cue.STEP_IN, 1.0)
     for _ in range(5):
-        voice.sing(tone(1000.0), BLOCK)
-    during = np.concatenate([voice.sing(Hearing(tone(1000.0).tone, heard), BLOCK) for _ in range(30)])
+        voice.render(tone(1000.0), BLOCK)
+    during = np.concatenate([voice.render(AudioState(tone(1000.0).tone, heard), BLOCK) for _ in range(30)])
     np.testing.assert_allclose(during[192:BLOCK], cue_samples(Cue.STEP_IN, RATE_HZ)[: BLOCK - 192], atol=1e-9)
-    after = np.concatenate([voice.sing(tone(1000.0), BLOCK) for _ in range(10)])
+    after = np.concatenate([voice.render(tone(1000.0), BLOCK) for _ in range(10)])
     assert np.abs(after).max() == pytest.approx(TONE_PEAK, rel=1e-3)

@@ -59,7 +59,7 @@ def say(words: str) -> None:
     print(words, file=sys.stderr, flush=True)
 
 
-class AtMeter:
+class MeterSession:
     """A meter that someone loads by hand. crank_turns: the newest count, None without a sensor;
     in steps of 1/pulses_per_turn.
 

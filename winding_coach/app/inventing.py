@@ -64,7 +64,7 @@ TICK_S = 0.1
 LONGEST_S = 600.0
 SAYS_BROKE_AFTER_S = 5.0
 """Someone who is not there says so, too."""
-IN_ROTATION, MOST_USES, TRIES_OUT, HEEDED = 3, 10, 6, 12
+IN_ROTATION, MOST_USES, TRIES_OUT, FLIGHTS_ADVISED_ON = 3, 10, 6, 12
 """Motors that a member flies in turn, uses after which one is retired, flights after which a new size is
 tried, and the newest flights that advice on it is asked from."""
 SEASON = uuid.UUID("6f2b8e3c-7d41-4c0a-9e5f-2a1d0c9b8e70")
@@ -306,21 +306,21 @@ class _Season:
 
     def _learn(self, wind: Wind, flight: Flight) -> None:
         """After some flights a new size is cut: as advised, or by chance where no one heeds advice."""
-        self._flown_lately = [*self._flown_lately, (wind, flight)][-HEEDED:]
+        self._flown_lately = [*self._flown_lately, (wind, flight)][-FLIGHTS_ADVISED_ON:]
         self._since_change += 1
         if self._since_change < TRIES_OUT:
             return
         self._since_change = 0
         before = self._loop_m, self._density
         if self._member.heeds:
-            self._heed()
+            self._apply_advice()
         else:
             self._loop_m *= float(self._rng.choice((0.95, 1.0, 1.05)))
         if (self._loop_m, self._density) != before and self._rack:
             # The oldest makes room for the new size.
             self._made.motors.append(_record(self._rack.pop(0), "retired"))
 
-    def _heed(self) -> None:
+    def _apply_advice(self) -> None:
         """Take the first advice there is on motor or launch."""
         winds = [wind for wind, _ in self._flown_lately]
         flights = {flight.wind: flight for _, flight in self._flown_lately}

@@ -18,7 +18,7 @@ Test = Callable[[Moment, Limits], bool]
 
 CRANKED = WINDING | {Phase.BACK_OFF}
 IN_USE = frozenset(Phase) - OVER - {Phase.BROKEN}
-EMPTY = frozenset({Phase.HOOK_UP, Phase.STRETCH_OUT, Phase.READY, Phase.BROKEN})
+EMPTY = frozenset({Phase.SET_ZERO, Phase.STRETCH_OUT, Phase.READY, Phase.BROKEN})
 """Where torque is nothing for a while: before the motor is hooked up and when it is off."""
 
 FALLEN_SHARE, CAUGHT_SHARE = 0.70, 0.80
@@ -152,11 +152,11 @@ def _broke(now: Moment, limits: Limits) -> bool:
     return now.broke
 
 
-def _gone(now: Moment, limits: Limits) -> bool:
+def _torque_lost(now: Moment, limits: Limits) -> bool:
     return not now.torque_back
 
 
-def _unlike_plan(off_by: float) -> Test:
+def _torque_off_plan(off_by: float) -> Test:
     def test(now: Moment, limits: Limits) -> bool:
         # A doubt has its own words.
         return not now.doubts and now.fitted is not None and not 1 - off_by <= now.fitted <= 1 + off_by
@@ -199,12 +199,12 @@ def _silent(now: Moment, limits: Limits) -> bool:
     return now.silent_s >= SILENT_S
 
 
-def _blind(now: Moment, limits: Limits) -> bool:
+def _no_reading(now: Moment, limits: Limits) -> bool:
     # The first lines after a silence are not torque yet.
     return now.silent_s > 0 or (now.torque_Nm is None and not now.saturated)
 
 
-def _quiet(now: Moment, limits: Limits) -> bool:
+def _no_lines(now: Moment, limits: Limits) -> bool:
     return now.silent_s > 0
 
 
@@ -281,16 +281,16 @@ class Rule:
 
 
 RULES: tuple[Rule, ...] = (
-    Rule("motor_broke", Level.DANGER, CRANKED | {Phase.BROKEN}, _broke, _gone, least_s=0.0),
+    Rule("motor_broke", Level.DANGER, CRANKED | {Phase.BROKEN}, _broke, _torque_lost, least_s=0.0),
     Rule("other_meter", Level.DANGER, IN_USE, _another, _another),
     Rule("meter_frozen", Level.DANGER, IN_USE, _frozen, _frozen),
     Rule("overwind", Level.DANGER, IN_USE, _overwind, _overwound_still),
     Rule("meter_limit", Level.DANGER, IN_USE, _overloaded, _overloaded_still),
     Rule("winder_limit", Level.DANGER, IN_USE, _winder(1.0), _winder_still),
     Rule("meter_saturated", Level.DANGER, IN_USE, _saturated, _saturated_still),
-    Rule("meter_silent", Level.DANGER, LOADED, _silent, _blind, least_s=0.5),
+    Rule("meter_silent", Level.DANGER, LOADED, _silent, _no_reading, least_s=0.5),
     Rule("far_off", Level.DANGER, IN_USE, _in_doubt, _in_doubt),
-    Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _quiet, least_s=0.5),
+    Rule("meter_silent", Level.CAUTION, PREPARING, _silent, _no_lines, least_s=0.5),
     Rule("overwind_soon", Level.CAUTION, WINDING, _limit_coming, _limit_near, after_s=0.2),
     Rule("crank_stalled", Level.WARNING, frozenset({Phase.WALK_IN}), _stalled, _not_turning, after_s=0.3, least_s=0.5),
     Rule(
@@ -314,8 +314,8 @@ RULES: tuple[Rule, ...] = (
         "not_this_motor",
         Level.CAUTION,
         WINDING,
-        _unlike_plan(UNLIKE_PLAN),
-        _unlike_plan(0.8 * UNLIKE_PLAN),
+        _torque_off_plan(UNLIKE_PLAN),
+        _torque_off_plan(0.8 * UNLIKE_PLAN),
         after_s=2.0,
     ),
     Rule("going_on", Level.CAUTION, IN_USE, _going_on, _going_on),
@@ -368,15 +368,15 @@ class AlarmBank:
                     if since:
                         since.pop(rule, None)
                 elif now.at_s - since.setdefault(rule, now.at_s) >= rule.after_s:
-                    changed.append(self._light(rule, now, limits, active=True))
+                    changed.append(self._set(rule, now, limits, active=True))
                 continue
             here = now.phase in rule.phases
             if here and (rule.stay(now, limits) or now.at_s - lit.at_s < rule.least_s):
                 continue
-            changed.append(self._light(rule, now, limits, active=False))
+            changed.append(self._set(rule, now, limits, active=False))
         return changed
 
-    def _light(self, rule: Rule, now: Moment, limits: Limits, *, active: bool) -> Alarm:
+    def _set(self, rule: Rule, now: Moment, limits: Limits, *, active: bool) -> Alarm:
         in_s = now.peak_in_s if active and rule.code == "overwind_soon" else None
         of_plan = now.of_plan if rule.code in ("far_off", "going_on") else now.fitted
         torque_Nm = now.zero_refused_Nm if rule.code == "zero_refused" else now.torque_Nm

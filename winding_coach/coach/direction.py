@@ -17,7 +17,7 @@ AGAIN_SHARE, AGAIN_FOR_S = 0.15, 1.0
 """A direction found may have been a bump: so much the other way, before the walk-in, is believed."""
 TURNED_BACK, TURNED_SHARE = 2.0, 0.05
 """Turns by which a crank counts down while torque grows by this share of the full-stretch torque: so it winds."""
-OPEN = frozenset({Phase.HOOK_UP, Phase.STRETCH_OUT, Phase.WIND_STRETCHED})
+OPEN = frozenset({Phase.SET_ZERO, Phase.STRETCH_OUT, Phase.WIND_STRETCHED})
 
 
 class Direction:

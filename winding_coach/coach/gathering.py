@@ -214,7 +214,7 @@ class Gathering:
             torque_Nm = intake.still.mean_Nm  # What smoothing holds back where nobody counts is not at rest yet.
         if torque_Nm is not None and phase in PREPARING and intake.zeroing.unloaded:
             torque_Nm = 0.0  # A zero that drifted holds no turns.
-        elif torque_Nm is not None and phase is not Phase.HOOK_UP:
+        elif torque_Nm is not None and phase is not Phase.SET_ZERO:
             # Nor does a pull: what it reads as at full stretch was measured when the meter was calibrated.
             torque_Nm -= intake.direction.sign * self._pull_reads_Nm
         self.turns_in.tell(intake.at_s, phase, torque_Nm, intake.still.still_s, intake.turns.wound, distance_m)

@@ -26,7 +26,7 @@ BEHIND_M, AHEAD_M = 0.10, 0.08
 STEPPING_RATIO = 0.9
 TORQUE_POWER = 1.6
 """Torque goes about with turns to this power at one place (from the plan of the invented motor)."""
-PUT_RIGHT_S, MOST_PUT_RIGHT = 6.0, 0.15
+CORRECTION_TIME_S, MAX_CORRECTION = 6.0, 0.15
 """Estimated turns are put right by torque with this time constant, by so much of them at most."""
 WHOLE_TURNS_UNTIL = 2.0
 """In the back-off whole turns of the crank are told until so many are left, then half ones."""
@@ -97,8 +97,8 @@ class Guide:
         """Torque above what these turns should show: there are more of them, or less below."""
         if now.counted or now.pace_turns is None:
             return
-        by = now.pace_turns * (ratio - STEPPING_RATIO) / TORQUE_POWER * passed / PUT_RIGHT_S
-        most = MOST_PUT_RIGHT * now.pace_turns
+        by = now.pace_turns * (ratio - STEPPING_RATIO) / TORQUE_POWER * passed / CORRECTION_TIME_S
+        most = MAX_CORRECTION * now.pace_turns
         self._shift_turns = min(max(self._shift_turns + by, -most), most)
 
     def off_path_m(self, turns: float | None, distance_m: float | None) -> float | None:

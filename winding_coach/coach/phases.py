@@ -13,11 +13,11 @@ from winding_coach.coach.limits import Limits
 from winding_coach.coach.moment import Moment
 from winding_coach.coach.said import Phase
 
-PREPARING = frozenset({Phase.HOOK_UP, Phase.STRETCH_OUT})
+PREPARING = frozenset({Phase.SET_ZERO, Phase.STRETCH_OUT})
 WINDING = frozenset({Phase.WIND_STRETCHED, Phase.WALK_IN, Phase.FINAL_TURNS})
 UNLOADING = frozenset({Phase.BACK_OFF, Phase.READY})
 LOADED = WINDING | UNLOADING
-OVER = frozenset({Phase.DONE, Phase.ABORTED})
+OVER = frozenset({Phase.DONE, Phase.STOPPED})
 
 UNHOOKED_FOR_S, ZERO_SEEN_S, ABOUT_NOTHING = 1.0, 3.5, 0.03
 """The second where torque is not about nothing then: so long it is seen, and said, that the zero has moved."""
@@ -281,8 +281,8 @@ class Step:
 
 BY_SIGNAL: tuple[Step, ...] = (
     *(Step(phase, _broke, Phase.BROKEN) for phase in (*sorted(WINDING), Phase.BACK_OFF)),
-    Step(Phase.HOOK_UP, _begun, Phase.WIND_STRETCHED),
-    Step(Phase.HOOK_UP, _tared, Phase.STRETCH_OUT),
+    Step(Phase.SET_ZERO, _begun, Phase.WIND_STRETCHED),
+    Step(Phase.SET_ZERO, _tared, Phase.STRETCH_OUT),
     Step(Phase.STRETCH_OUT, _begun, Phase.WIND_STRETCHED),
     Step(Phase.WIND_STRETCHED, _stretched_wound, Phase.WALK_IN),
     Step(Phase.WIND_STRETCHED, _stepped_in, Phase.WALK_IN, for_s=0.7),
@@ -317,7 +317,7 @@ BY_SIGNAL: tuple[Step, ...] = (
 """The first that holds is taken; then the table is asked again, for a person who runs ahead."""
 
 BY_NEXT_KEY: dict[Phase, Phase] = {
-    Phase.HOOK_UP: Phase.STRETCH_OUT,
+    Phase.SET_ZERO: Phase.STRETCH_OUT,
     Phase.STRETCH_OUT: Phase.WIND_STRETCHED,
     Phase.WIND_STRETCHED: Phase.WALK_IN,
     Phase.WALK_IN: Phase.FINAL_TURNS,
@@ -395,5 +395,5 @@ def next_by_key(phase: Phase, key: str) -> Phase | None:
     if key == "peak" and phase in WINDING:
         return Phase.BACK_OFF
     if key == "stop" and phase not in OVER and phase is not Phase.BROKEN:
-        return Phase.ABORTED
+        return Phase.STOPPED
     return None

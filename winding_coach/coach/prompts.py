@@ -31,7 +31,7 @@ STOP_WITHIN_TURNS, STOP_BELOW = 1.5, 1.1
 when it will be there."""
 STILL_NEAR = 0.97
 """Of the peak: torque that is still here soon after the stop is that of a hand which has not stopped yet."""
-SETTLES = 0.985
+TORQUE_RECOVERY_RATIO = 0.985
 """After the last turn off torque comes back by this much within seconds (simulated; rubber that relaxed recovers)."""
 NOTE_AFTER_S = 3.0
 NEAR_WALK_IN = 0.93
@@ -47,15 +47,15 @@ NEAR_PEAK, THERE = 0.93, 0.97
 """Below this share of the peak no rate is a reason to stop: each step and each stall ends in a quick rise."""
 NEAR_TURNS, FROM_TURNS = 0.98, 0.96
 """The same for turns that are counted: near by the count alone, and the least that torque needs beside it."""
-WELL_INSIDE_M = 0.10
+TOO_FAR_IN_M = 0.10
 """Nearer than the mark by this is too far in: wait there."""
 WAIT_BELOW = 0.85
 """Without turns: below this share of the full-stretch torque the walk-in waits."""
-OF_LIMITS = frozenset({"overwind", "winder_limit", "meter_limit", "meter_saturated"})
-THERE_M = 0.03
+LIMIT_ALARMS = frozenset({"overwind", "winder_limit", "meter_limit", "meter_saturated"})
+AT_MARK_TOLERANCE_M = 0.03
 BLIND_TURNS = 2.0
 NEARLY_WOUND = 0.9
-MARK_M = 0.05
+MARK_GRID_M = 0.05
 """Walk-in marks are whole multiples of this from the hooks: what can be judged, or seen on a tape."""
 
 
@@ -104,8 +104,8 @@ def mark_of(path_m: float, limits: Limits, *, inside: bool = False) -> float:
         if inside:
             return next((at for at in reversed(limits.stops_m) if at <= path_m + 1e-6), limits.hooks_m)
         return next((at for at in limits.stops_m if at >= path_m - 1e-6), limits.stretch_m)
-    steps = (path_m - limits.hooks_m) // MARK_M if inside else -((limits.hooks_m - path_m) // MARK_M)
-    return round(min(limits.hooks_m + max(steps, 0) * MARK_M, limits.stretch_m), 3)
+    steps = (path_m - limits.hooks_m) // MARK_GRID_M if inside else -((limits.hooks_m - path_m) // MARK_GRID_M)
+    return round(min(limits.hooks_m + max(steps, 0) * MARK_GRID_M, limits.stretch_m), 3)
 
 
 def _hook_up(scene: Scene) -> Wanted:
@@ -142,7 +142,7 @@ def _step_down(scene: Scene) -> float | None:
     now, mark_m = scene.now, None if scene.walk is None else scene.walk.mark_m
     if now.arriving:
         return scene.limits.hooks_m
-    there = now.cranking is False if now.distance_m is None else now.distance_m <= (mark_m or 0.0) + THERE_M
+    there = now.cranking is False if now.distance_m is None else now.distance_m <= (mark_m or 0.0) + AT_MARK_TOLERANCE_M
     return scene.limits.hooks_m if mark_m is not None and there else mark_m
 
 
@@ -188,7 +188,7 @@ def _walk_in(scene: Scene) -> Wanted:
     mark = scene.walk.mark_m
     if mark >= scene.limits.stretch_m:
         return Wanted("hold_distance", distance_m=mark)
-    if now.distance_m is not None and now.distance_m < mark - WELL_INSIDE_M:
+    if now.distance_m is not None and now.distance_m < mark - TOO_FAR_IN_M:
         return Wanted("hold_distance", distance_m=here_m, side="ahead")
     side = "behind" if scene.side == "behind" else None
     return Wanted("walk_in_to", distance_m=mark, crank_turns=scene.walk.mark_in, side=side)
@@ -212,7 +212,7 @@ def _step_by_torque(scene: Scene) -> Wanted:
         return Wanted("hold_distance", side="ahead") if waits else Wanted("walk_in_to")
     if waits:
         return Wanted("hold_distance", distance_m=round(now.distance_m, 2), side="ahead")
-    mark_m = mark_of(max(now.distance_m - MARK_M, limits.hooks_m), limits, inside=True)
+    mark_m = mark_of(max(now.distance_m - MARK_GRID_M, limits.hooks_m), limits, inside=True)
     return Wanted("walk_in_to", distance_m=mark_m, crank_turns=BLIND_TURNS)
 
 
@@ -255,7 +255,7 @@ def _back_off(scene: Scene) -> Wanted:
         stops_at_Nm = now.torque_Nm + stops_in_s * min(now.rate_Nm_per_s or 0.0, 0.0)
         near = scene.back_off_left is None or scene.back_off_left <= STOP_WITHIN_TURNS
         near = near or now.torque_Nm <= STOP_BELOW * limits.launch_Nm
-        if not scene.off_stopped and near and stops_at_Nm <= SETTLES * limits.launch_Nm:
+        if not scene.off_stopped and near and stops_at_Nm <= TORQUE_RECOVERY_RATIO * limits.launch_Nm:
             return Wanted("back_off", torque_Nm=limits.launch_Nm, crank_turns=0.0)
     left = limits.back_off_turns / limits.ratio if scene.back_off_left is None else scene.back_off_left
     if scene.off_stopped:
@@ -276,7 +276,7 @@ def _ready(scene: Scene) -> Wanted:
 
 
 _CHOICES: dict[Phase, Callable[[Scene], Wanted]] = {
-    Phase.HOOK_UP: _hook_up,
+    Phase.SET_ZERO: _hook_up,
     Phase.STRETCH_OUT: _stretch_out,
     Phase.WIND_STRETCHED: _wind_stretched,
     Phase.WALK_IN: _walk_in,
@@ -288,7 +288,7 @@ _CHOICES: dict[Phase, Callable[[Scene], Wanted]] = {
 
 def _limited(scene: Scene) -> bool:
     """Whether a limit was met, now or a moment ago."""
-    return not OF_LIMITS.isdisjoint(scene.alarms) or at_a_limit(scene.now, scene.limits)
+    return not LIMIT_ALARMS.isdisjoint(scene.alarms) or at_a_limit(scene.now, scene.limits)
 
 
 def wanted(scene: Scene) -> Wanted | None:

@@ -15,9 +15,9 @@ from winding_coach.base.wind_values import WindValues
 
 
 class Phase(StrEnum):
-    """What the coach wants now."""
+    """What the coach wants now. Two codes of events and traces are older than their names: `hook_up`, `aborted`."""
 
-    HOOK_UP = "hook_up"
+    SET_ZERO = "hook_up"
     STRETCH_OUT = "stretch_out"
     WIND_STRETCHED = "wind_stretched"
     WALK_IN = "walk_in"
@@ -26,7 +26,7 @@ class Phase(StrEnum):
     READY = "ready"
     DONE = "done"
     BROKEN = "broken"
-    ABORTED = "aborted"
+    STOPPED = "aborted"
     LET_DOWN = "let_down"
     EMPTY = "empty"
 

@@ -46,7 +46,7 @@ from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.steps_seen import SeenStep
 from winding_coach.coach.view import CoachView, LinkView
 from winding_coach.coach.waiting import Waiting
-from winding_coach.coach.watching import zero_offers
+from winding_coach.coach.watching import can_auto_zero
 from winding_coach.coach.wording import alarm_words
 from winding_coach.meter.commissioning.crosstalk import pull_reads_Nm
 from winding_coach.rubber.path import PlanPath
@@ -75,8 +75,8 @@ class Coach:
         self._steps = SignalSteps()
         self._ending = Ending()
         self._pacer = Pacer(settings.units, settings.steps)
-        self._here = InPhase(Phase.HOOK_UP, 0.0)
-        self._phase_before_break = Phase.HOOK_UP
+        self._here = InPhase(Phase.SET_ZERO, 0.0)
+        self._phase_before_break = Phase.SET_ZERO
         self._phases: tuple[tuple[float, float | None, Phase], ...] = ()
         self._alarm_starts: tuple[tuple[float, float | None, Level], ...] = ()
         self._at_s = 0.0
@@ -127,7 +127,7 @@ class Coach:
         self._saying = []
         self._at_s = self._intake.at_s = event.at_s
         if not self._phases:
-            self._enter(Phase.HOOK_UP)
+            self._enter(Phase.SET_ZERO)
         if isinstance(event, BytesArrived):
             self._intake.bytes(event.data, self._here.phase, self._notes.top_Nm)
         else:
@@ -207,7 +207,7 @@ class Coach:
     def _tare(self) -> None:
         """Take a zero, unless something is on the hook."""
         intake = self._intake
-        zero = intake.zeroing.taken(intake.still.still_s, hooked=self._here.phase is not Phase.HOOK_UP)
+        zero = intake.zeroing.taken(intake.still.still_s, hooked=self._here.phase is not Phase.SET_ZERO)
         if zero is not None:
             intake.tare(zero)
             self._gathering.turns_in.restart()
@@ -223,9 +223,9 @@ class Coach:
     def _rules(self) -> None:
         now = self._moment()
         if (
-            self._here.phase is Phase.HOOK_UP
+            self._here.phase is Phase.SET_ZERO
             and not self._intake.tared
-            and zero_offers(now, self._gathering.limits.peak_Nm)
+            and can_auto_zero(now, self._gathering.limits.peak_Nm)
         ):
             self._tare()
             now = self._moment()
@@ -271,7 +271,7 @@ class Coach:
         if prompt is not None:
             self._saying.append(prompt)
         self._now = now
-        if self._here.phase in (Phase.DONE, Phase.ABORTED):
+        if self._here.phase in (Phase.DONE, Phase.STOPPED):
             self._close(self._outcome())
 
     def _learn_stop(self, now: Moment) -> None:

@@ -13,7 +13,7 @@ from winding_coach.rubber.path import PlanPath
 
 FROM_SHARE = 0.35
 """Of the full-stretch torque: below it a wrong zero weighs too much."""
-TIRES = 0.88
+WALK_IN_PACE_SHARE = 0.88
 """The crank goes slower by this in the walk-in, whose torque is higher; assumed."""
 SLOWEST, QUICKEST = 3.0, 30.0
 """Turns of the motor a second that a hand can do on any winder; beyond them the clock was not the crank's."""
@@ -52,7 +52,7 @@ class TurnsByTime:
             if self.turns is None:
                 self._begin(now.torque_Nm)
             elif self.per_s is not None and now.cranking is not False:
-                self.turns = min(self.turns + TIRES * self.per_s * passed, self._limits.walked_in_turns)
+                self.turns = min(self.turns + WALK_IN_PACE_SHARE * self.per_s * passed, self._limits.walked_in_turns)
 
     def _begin(self, torque_Nm: float) -> None:
         by_torque = min(self._at(torque_Nm), 1.1 * self._limits.stretched_turns)

@@ -85,7 +85,7 @@ class UnwindCoach:
         self._saying = []
         self._at_s = event.at_s
         if self._phase is None:
-            self._enter(Phase.HOOK_UP)
+            self._enter(Phase.SET_ZERO)
         match event:
             case BytesArrived(_, data):
                 for sample in self._meter.feed(data, self._at_s):
@@ -122,7 +122,7 @@ class UnwindCoach:
         while t_s - self._recent[0][0] > STILL_FOR_S:
             self._recent.popleft()
         self._torque_Nm = fmean(m for at, m in self._recent if t_s - at <= 0.15)
-        if self._phase is Phase.HOOK_UP:
+        if self._phase is Phase.SET_ZERO:
             self._hook_up(t_s, torque_Nm, sample)
         elif self._phase is Phase.LET_DOWN:
             self._let_down(t_s, sample)
@@ -186,7 +186,7 @@ class UnwindCoach:
         return t_s - self._since.setdefault(what, t_s) >= for_s
 
     def _key(self, name: str) -> None:
-        if name == "tare" and self._phase is Phase.HOOK_UP:
+        if name == "tare" and self._phase is Phase.SET_ZERO:
             zero = self._zero.now()
             if zero is not None:
                 self._meter.tare(zero)
@@ -222,7 +222,7 @@ class UnwindCoach:
                 self._rest_Nm,
                 self._count.work_J,
             )
-        if rest is not None and self._phase is not Phase.HOOK_UP:
+        if rest is not None and self._phase is not Phase.SET_ZERO:
             return Unwound(self._at_s, rest.turns, rest.sd, "by torque", None, self._rest_Nm, None)
         return Unwound(self._at_s, None, None, "unknown", None, None, None)
 
@@ -266,7 +266,7 @@ class UnwindCoach:
 
     def _wanted(self) -> tuple[str, float | None, float | None]:
         """Return the prompt that fits: its code, crank turns left, turns of the motor."""
-        if self._phase is Phase.HOOK_UP:
+        if self._phase is Phase.SET_ZERO:
             if self._too_full is not None:
                 return ("stay_wound" if self._too_full else "step_out_wound"), None, None
             return ("hook_wound" if self._tared else "tare"), None, None
@@ -303,7 +303,7 @@ class UnwindCoach:
         meter = None if self._meter.hello is None else dict(self._meter.hello.fields).get("board")
         return CoachView(
             self._at_s,
-            self._phase or Phase.HOOK_UP,
+            self._phase or Phase.SET_ZERO,
             settings.plan,
             settings.winder.ratio,
             settings.units,

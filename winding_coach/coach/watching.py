@@ -19,7 +19,7 @@ BACK_FOR_S = 0.3
 TARE_OVER_S = 1.0
 OWN_ZERO_STILL_S = 2.0
 OWN_ZERO_SHARE = 0.05
-TARE_AT_MOST = 400
+MAX_TARE_SAMPLES = 400
 REVERSED_SHARE = 0.985
 """After the peak the crank counts as reversing once torque has left its top by this much: a one-sensor
 meter cannot tell, and the last forward turn comes before any fall."""
@@ -84,7 +84,7 @@ class Heard:
             self.good_at_s = at_s
 
 
-def zero_offers(now: Moment, peak_Nm: float) -> bool:
+def can_auto_zero(now: Moment, peak_Nm: float) -> bool:
     """Whether a zero may be taken without being asked: torque still and about nothing, the crank not turning."""
     return (
         now.torque_Nm is not None
@@ -99,7 +99,7 @@ class ZeroTaker:
     """The mean raw reading of the last second, for a zero."""
 
     def __init__(self) -> None:
-        self._recent: deque[tuple[float, int]] = deque(maxlen=TARE_AT_MOST)
+        self._recent: deque[tuple[float, int]] = deque(maxlen=MAX_TARE_SAMPLES)
 
     def add(self, t_s: float, raw: int) -> None:
         """Take one good raw reading."""

@@ -13,7 +13,7 @@ from winding_coach.coach.said import Alarm, AlarmFigures, Phase, Prompt
 from winding_coach.coach.view import CoachView
 
 PHASE_WORDS: dict[Phase, str] = {
-    Phase.HOOK_UP: "Set zero",
+    Phase.SET_ZERO: "Set zero",
     Phase.STRETCH_OUT: "Stretch out",
     Phase.WIND_STRETCHED: "Wind stretched",
     Phase.WALK_IN: "Walk in",
@@ -22,7 +22,7 @@ PHASE_WORDS: dict[Phase, str] = {
     Phase.READY: "Ready",
     Phase.DONE: "Done",
     Phase.BROKEN: "Torque gone",
-    Phase.ABORTED: "Stopped",
+    Phase.STOPPED: "Stopped",
     Phase.LET_DOWN: "Let down",
     Phase.EMPTY: "Empty",
 }

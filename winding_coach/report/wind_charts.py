@@ -172,7 +172,7 @@ def time_chart(record: WindRecord, units: UnitSystem) -> Chart:
         if s.turns is not None and s.phase in (Phase.WIND_STRETCHED, Phase.WALK_IN, Phase.FINAL_TURNS)
     ]
     planned = _parts(expected, False, units)
-    shown = [s for s in record.samples if s.phase is not Phase.HOOK_UP]
+    shown = [s for s in record.samples if s.phase is not Phase.SET_ZERO]
     top = max([plan.peak_torque_Nm * scale, *(s.torque_Nm for s in shown)]) / one
     last = max((s.at_s for s in shown), default=1.0)
     first = min((s.at_s for s in shown), default=0.0)

@@ -18,6 +18,7 @@ from winding_coach.screen.figures import (
     check_lines,
     clock_words,
     instruction,
+    label_line,
     live_torque,
     noted_torque,
     per_turn_words,
@@ -25,7 +26,6 @@ from winding_coach.screen.figures import (
     torque_figure,
     torque_template,
     waiting_line,
-    wrapper_line,
 )
 from winding_coach.screen.instruments import draw_instruments
 from winding_coach.screen.layout import Layout, layout_for
@@ -153,7 +153,7 @@ def _rail(sheet: Sheet, row: int, view: CoachView) -> None:
     """The steps: done, now, to come; by sign and not only by colour."""
     steps = LETTING_DOWN_STEPS if view.letting_down else STEPS
     now = steps.index(view.phase) if view.phase in steps else len(steps)
-    if view.phase in (Phase.BROKEN, Phase.ABORTED):
+    if view.phase in (Phase.BROKEN, Phase.STOPPED):
         reached = [steps.index(phase) for _, _, phase in view.phase_starts if phase in steps]
         now = max(reached, default=-1) + 1
     wide = sheet.columns >= 96
@@ -205,7 +205,7 @@ def _closing(scene: Scene, layout: Layout, columns: int) -> str:
     """What is left to say of a closed wind: its values where they have no room of their own, and its file."""
     view = scene.view
     if layout.glance and view.summary is not None:
-        return wrapper_line(view, view.summary)
+        return label_line(view, view.summary)
     if scene.trace_name is None or scene.mode:
         return ""
     saved = f"Saved as {scene.trace_name}."
@@ -255,7 +255,7 @@ def _torque(sheet: Sheet, layout: Layout, view: CoachView) -> None:
 
 def wants_cautions(view: CoachView) -> bool:
     """Whether no turn has been wound yet, and it is for a wind."""
-    return view.phase in (Phase.HOOK_UP, Phase.STRETCH_OUT) and view.summary is None and not view.letting_down
+    return view.phase in (Phase.SET_ZERO, Phase.STRETCH_OUT) and view.summary is None and not view.letting_down
 
 
 def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:

@@ -240,7 +240,7 @@ def per_turn_words(view: CoachView) -> str:
     return f"{now.rjust(decimals + 3)} per crank turn (plan {wanted})"
 
 
-def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
+def label_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
     """Return what to write on the motor's label, as label and text."""
 
     def torque(value_Nm: float | None) -> str:
@@ -276,7 +276,7 @@ def wrapper_rows(view: CoachView, summary: Summary) -> list[tuple[str, str]]:
     return [*rows, ("lines lost", str(summary.lost_lines))] if summary.lost_lines else rows
 
 
-def wrapper_line(view: CoachView, summary: Summary) -> str:
+def label_line(view: CoachView, summary: Summary) -> str:
     """Return the same in one line, where there is no room for rows."""
 
     def noted(torque_Nm: float | None, turns: float | None) -> str:

@@ -10,13 +10,13 @@ from winding_coach.base.units import show, unit_label
 from winding_coach.coach.said import Phase
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.figures import (
+    label_rows,
     next_mark,
     peak_aim_Nm,
     rate_word,
     seconds_to_peak,
     signed_rate,
     stand_at_m,
-    wrapper_rows,
 )
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.wording import SOURCE_WORDS
@@ -34,7 +34,7 @@ def draw_instruments(sheet: Sheet, column: int, row: int, columns: int, rows: in
     columns = min(columns, WIDEST)
     if view.summary is not None:
         sheet.put(column, row, "for the motor's label", "bold")
-        for number, (label, words) in enumerate(wrapper_rows(view, view.summary), 1):
+        for number, (label, words) in enumerate(label_rows(view, view.summary), 1):
             sheet.put(column, row + number, label, "dim")
             sheet.put(column + 12, row + number, words, "ink", most=columns - 12)
         return

@@ -13,13 +13,13 @@ from winding_coach.screen.figures import (
     big_word,
     clock_words,
     instruction,
+    label_rows,
     noted_torque,
     peak_aim_Nm,
     rate_word,
     signed_rate,
     stand_at_m,
     torque_figure,
-    wrapper_rows,
 )
 from winding_coach.screen.sheet import cell_safe
 from winding_coach.screen.wording import (
@@ -69,7 +69,7 @@ def page_object(
         "steps": [PHASE_BLOCKS[phase].lower() for phase in steps],
         "step": steps.index(view.phase) if view.phase in steps else len(steps),
         "queue": [cell_safe(line) for line in queue],
-        "wrapper": [] if view.summary is None else wrapper_rows(view, view.summary),
+        "wrapper": [] if view.summary is None else label_rows(view, view.summary),
         "chart": {
             "axis": "turns" if by_turns else "seconds",
             "wound": [(round(x, 2), round(y, 4)) for x, y in wound if x is not None],

@@ -16,7 +16,7 @@ from typing import Any
 from winding_coach.coach.view import CoachView
 from winding_coach.screen.looking import Looked
 from winding_coach.screen.page import page_object
-from winding_coach.sound.hearing import Ear, Hearing
+from winding_coach.sound.hearing import AudioState, CueSelector
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 SIGN_OF_LIFE_S = 2.0
@@ -57,7 +57,7 @@ class PageServer(ThreadingHTTPServer):
         self.page = files("winding_coach.screen").joinpath("page.html").read_bytes()
         self._clock, self._queue = clock, queue
         self._newest: tuple[CoachView, float] | None = None
-        self._ear, self._lock = Ear(), threading.Lock()
+        self._ear, self._lock = CueSelector(), threading.Lock()
         super().__init__((host, port), _Handler)
 
     def handle_error(self, request: Any, client_address: Any) -> None:
@@ -84,7 +84,7 @@ class PageServer(ThreadingHTTPServer):
         return json.dumps(shown, ensure_ascii=False, allow_nan=False).encode("utf-8")
 
 
-def sound_object(hearing: Hearing) -> dict[str, Any]:
+def sound_object(hearing: AudioState) -> dict[str, Any]:
     """Return what is to be heard as an object: the tone's pitch and pulses (null: silence), the cue that begins."""
     tone, cue = hearing.tone, hearing.cue
     return {

@@ -6,7 +6,7 @@ from winding_coach.coach.said import Level, Phase
 from winding_coach.screen.after import After
 
 PHASE_BLOCKS: dict[Phase, str] = {
-    Phase.HOOK_UP: "ZERO",
+    Phase.SET_ZERO: "ZERO",
     Phase.STRETCH_OUT: "STRETCH",
     Phase.WIND_STRETCHED: "WIND",
     Phase.WALK_IN: "WALK IN",
@@ -15,14 +15,14 @@ PHASE_BLOCKS: dict[Phase, str] = {
     Phase.READY: "READY",
     Phase.DONE: "DONE",
     Phase.BROKEN: "BROKEN",
-    Phase.ABORTED: "STOPPED",
+    Phase.STOPPED: "STOPPED",
     Phase.LET_DOWN: "LET DOWN",
     Phase.EMPTY: "EMPTY",
 }
 """The phase in one short word, for block letters and the rail of steps."""
 
 STEPS = (
-    Phase.HOOK_UP,
+    Phase.SET_ZERO,
     Phase.STRETCH_OUT,
     Phase.WIND_STRETCHED,
     Phase.WALK_IN,
@@ -31,7 +31,7 @@ STEPS = (
     Phase.READY,
 )
 
-LETTING_DOWN_STEPS = (Phase.HOOK_UP, Phase.LET_DOWN, Phase.EMPTY)
+LETTING_DOWN_STEPS = (Phase.SET_ZERO, Phase.LET_DOWN, Phase.EMPTY)
 
 PROMPT_BLOCKS = {
     "count_on": "COUNT {crank}",

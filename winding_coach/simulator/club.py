@@ -94,7 +94,7 @@ def _member(number: int, rng: np.random.Generator) -> Member:
         solidity=float(rng.uniform(0.10, 0.15)),
         pitch_rad=float(rng.uniform(0.36, 0.46)),
         drag=float(rng.uniform(0.03, 0.06)),
-        gives_way=float(rng.uniform(0.1, 0.4)),
+        blade_flex=float(rng.uniform(0.1, 0.4)),
         loses=float(rng.uniform(0.05, 0.15)),
         ceiling_m=CEILING_M,
     )
@@ -154,14 +154,14 @@ class InventedMotor:
 
     def stiffness_now(self) -> float:
         """Return its torque over the default rubber's: it loses by use."""
-        return self.batch.stiffness * self.stiffness * (1.0 - AGES) ** self.uses
+        return self.batch.stiffness * self.stiffness * (1.0 - TORQUE_LOSS_PER_USE) ** self.uses
 
     def strength_u_now(self) -> float:
         """Return where its strength lies now: each use brings it nearer to the weakest."""
-        return 1.0 - (1.0 - self.strength_u) * (1.0 - TIRES) ** self.uses
+        return 1.0 - (1.0 - self.strength_u) * (1.0 - STRENGTH_LOSS_PER_USE) ** self.uses
 
 
-AGES, TIRES = 0.008, 0.02
+TORQUE_LOSS_PER_USE, STRENGTH_LOSS_PER_USE = 0.008, 0.02
 """Torque and strength that a motor loses each use; invented."""
 
 

@@ -36,7 +36,7 @@ class SimulatedModel:
     """A model with one lifting rotor; the figures of each are invented.
 
     mass_kg: without motor. radius_m, solidity, pitch_rad (of the twisted blades, as flown), drag: of the rotor.
-    gives_way: the share of pitch that soft blades lose when the weight doubles. loses: the share of torque that the
+    blade_flex: the share of pitch that soft blades lose when the weight doubles. loses: the share of torque that the
     other rotor or the fixed part takes. hooks_m: between the hooks. ceiling_m: of the hall.
     """
 
@@ -47,7 +47,7 @@ class SimulatedModel:
     solidity: float = 0.12
     pitch_rad: float = 0.42
     drag: float = 0.09
-    gives_way: float = 0.3
+    blade_flex: float = 0.3
     loses: float = 0.1
     ceiling_m: float = 8.0
 
@@ -60,7 +60,7 @@ class SimulatedModel:
         """
         weight = GRAVITY_M_PER_S2 * mass_kg
         wanted = max(torque_Nm, 0.0) * (1.0 - self.loses) / (weight * self.radius_m)
-        pitch = self.pitch_rad * (mass_kg / self.mass_kg / 1.6) ** -self.gives_way
+        pitch = self.pitch_rad * (mass_kg / self.mass_kg / 1.6) ** -self.blade_flex
         thrust_slope = self.solidity * 5.7 / 4.0
         profile = self.solidity * self.drag / 8.0
         limit = 2.0 * pitch / 3.0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from winding_coach.coach.view import CoachView
-from winding_coach.sound.hearing import CUE_WORDS, Cue, Ear, Heard
+from winding_coach.sound.hearing import CUE_WORDS, Cue, CueSelector, Heard
 
 RINGS = {Cue.STEP_IN: 1, Cue.STOP: 2, Cue.READY: 3, Cue.DANGER: 1}
 """Danger goes on, a ring every half second."""
@@ -14,7 +14,7 @@ class Bell:
     """Looks at one view after another and counts the rings that are due."""
 
     def __init__(self) -> None:
-        self._ear = Ear()
+        self._ear = CueSelector()
         self._cue: Heard | None = None
         self._to_come: list[float] = []
         self.words = ""

@@ -98,7 +98,7 @@ class Heard:
 
 
 @dataclass(frozen=True, slots=True)
-class Hearing:
+class AudioState:
     """All that is heard at a moment."""
 
     tone: Tone | None = None
@@ -112,10 +112,10 @@ class Hearing:
         return "" if self.tone is None else f"tone: {self.tone.side}"
 
 
-SILENCE = Hearing()
+SILENCE = AudioState()
 
 
-class Ear:
+class CueSelector:
     """Looks at one view after another and says what is to be heard."""
 
     def __init__(self, *, silent_in_band: bool = False) -> None:
@@ -127,14 +127,14 @@ class Ear:
         self._side = Side.WITHIN
         self._other_since_s: float | None = None
 
-    def hear(self, view: CoachView) -> Hearing:
+    def hear(self, view: CoachView) -> AudioState:
         """Return what is to be heard with this view."""
         if view.at_s < self._at_s:
             # A replay that was wound back: what was heard then is news again.
             self._prompted_at_s = self._cue = self._other_since_s = None
         self._at_s = view.at_s
         cue = self._cue_of(view)
-        return Hearing(self._tone_of(view), cue)
+        return AudioState(self._tone_of(view), cue)
 
     def _cue_of(self, view: CoachView) -> Heard | None:
         if self._cue is not None and view.at_s - self._cue.at_s >= CUE_S[self._cue.cue]:

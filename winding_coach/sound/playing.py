@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from winding_coach.coach.view import CoachView
-from winding_coach.sound.hearing import SILENCE, UNHEARD_S, Ear, Hearing
+from winding_coach.sound.hearing import SILENCE, UNHEARD_S, AudioState, CueSelector
 from winding_coach.sound.voice import Voice, as_sixteen_bits
 
 
@@ -23,13 +23,13 @@ class HasView(Protocol):
 class Playing:
     """`block` looks at the newest view and returns the sound that follows the last block."""
 
-    def __init__(self, looked: HasView, ear: Ear, rate_hz: int) -> None:
+    def __init__(self, looked: HasView, ear: CueSelector, rate_hz: int) -> None:
         self._looked = looked
         self._ear = ear
         self._voice = Voice(rate_hz)
         self._last: CoachView | None = None
         self._old_frames = 0
-        self.hearing: Hearing = SILENCE
+        self.hearing: AudioState = SILENCE
 
     def block(self, frames: int) -> NDArray[np.int16]:
         """Return so many samples."""
@@ -39,4 +39,4 @@ class Playing:
         # A loop that gives no sign of life, or a film that stands still, says nothing about now.
         live = self._old_frames < UNHEARD_S * self._voice.rate_hz
         self.hearing = self._ear.hear(view) if live else SILENCE
-        return as_sixteen_bits(self._voice.sing(self.hearing, frames))
+        return as_sixteen_bits(self._voice.render(self.hearing, frames))

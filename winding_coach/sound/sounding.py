@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from winding_coach.coach.view import CoachView
 from winding_coach.sound.bell import Bell
 from winding_coach.sound.device import DEVICE_RATE_HZ, Block, NoSoundError, SoundCard, open_card
-from winding_coach.sound.hearing import Ear
+from winding_coach.sound.hearing import CueSelector
 from winding_coach.sound.playing import HasView, Playing
 from winding_coach.sound.speaker import Speaker, speech_command
 from winding_coach.sound.speech import Talk
@@ -62,7 +62,7 @@ class Sounding:
         self._looked_s: float | None = None
         self._thread: threading.Thread | None = None
         if wanted.kind in ("tone", "auto"):
-            playing = Playing(looked, Ear(silent_in_band=wanted.silent_in_band), DEVICE_RATE_HZ)
+            playing = Playing(looked, CueSelector(silent_in_band=wanted.silent_in_band), DEVICE_RATE_HZ)
             try:
                 self._card, self._playing = card(playing.block), playing
             except NoSoundError as error:

@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from winding_coach.sound.hearing import CUE_S, Cue, Heard, Hearing
+from winding_coach.sound.hearing import CUE_S, AudioState, Cue, Heard
 
 Samples = NDArray[np.float64]
 
@@ -86,7 +86,7 @@ class Voice:
         self._place = 0
         self._fading = 1.0
 
-    def sing(self, hearing: Hearing, frames: int) -> Samples:
+    def render(self, hearing: AudioState, frames: int) -> Samples:
         """Return the next samples, -1 to 1."""
         cue = self._cue_part(hearing.cue, frames)
         return self._tone_part(hearing, frames) + cue
@@ -96,7 +96,7 @@ class Voice:
         steps = np.arange(1, frames + 1) / (ATTACK_S * self.rate_hz)
         return np.asarray(np.minimum(now + steps, goal) if goal > now else np.maximum(now - steps, goal))
 
-    def _tone_part(self, hearing: Hearing, frames: int) -> Samples:
+    def _tone_part(self, hearing: AudioState, frames: int) -> Samples:
         # Silent under a cue: one thing at a time, and there is room for the cue's loudness.
         tone = hearing.tone if self._sounding is None and hearing.cue is None else None
         if tone is None and self._level == 0.0:

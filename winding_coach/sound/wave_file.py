@@ -15,7 +15,7 @@ from winding_coach.coach.loop import taken
 from winding_coach.coach.settings import CoachSettings
 from winding_coach.coach.step import Coach
 from winding_coach.coach.view import CoachView
-from winding_coach.sound.hearing import Cue, Ear, Heard
+from winding_coach.sound.hearing import Cue, CueSelector, Heard
 from winding_coach.sound.playing import Playing
 
 FILE_RATE_HZ = 24_000
@@ -43,10 +43,10 @@ def views_of(inputs: Iterable[Input], settings: CoachSettings) -> Iterator[Coach
             yield coach.view
 
 
-class Sung:
+class Rendered:
     """A wind as blocks of sound; after them, how often each cue was heard (`cues`) and for how long (`seconds`)."""
 
-    def __init__(self, views: Iterable[CoachView], ear: Ear, rate_hz: int = FILE_RATE_HZ) -> None:
+    def __init__(self, views: Iterable[CoachView], ear: CueSelector, rate_hz: int = FILE_RATE_HZ) -> None:
         self._views = views
         self._ear = ear
         self._rate_hz = rate_hz

@@ -30,7 +30,7 @@ SAME_LOOP_M = 0.5e-3
 
 
 @dataclass(frozen=True, slots=True)
-class Picked:
+class ResolvedNames:
     """What was taken from the shelf. more: for the trace's first line. said: one sentence for each thing to know.
     turns_left: in the motor after its last flight.
     doubts: those that a plan depends on too: names which may be misspelt, a loop that should be measured again."""
@@ -41,7 +41,7 @@ class Picked:
     turns_left: float | None = None
 
 
-def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, winding: bool = False) -> Picked:
+def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, winding: bool = False) -> ResolvedNames:
     """Fill in what the shelf knows of `--motor`, `--winder`, `--model` and `--person`.
 
     simulated: winds on a simulated meter count as uses too. winding: it is for a wind, so a motor that is broken or
@@ -55,17 +55,17 @@ def pick(args: argparse.Namespace, home: Home, *, simulated: bool = False, windi
     names = (args.motor, args.model, args.winder, getattr(args, "person", None))
     if not shelf_file(home).exists() or (not winding and args.ratio is not None and names == (None,) * len(names)):
         _needs_figures(args)
-        return Picked()
+        return ResolvedNames()
     with ExitStack() as stack:
         try:
             shelf = stack.enter_context(shelf_at(home, reading=True))
         except Problem as problem:
             if args.loop is None or args.mass is None:
                 raise
-            return Picked(said=(f"{problem} Continuing without the shelf, with the values given.",))
+            return ResolvedNames(said=(f"{problem} Continuing without the shelf, with the values given.",))
         if winding:
             looked(home, shelf, newest=LOOKED_AT)
-        return _Picking(args, home, shelf, winding=winding).picked(simulated)
+        return ShelfLookup(args, home, shelf, winding=winding).picked(simulated)
 
 
 def _needs_figures(args: argparse.Namespace) -> None:
@@ -76,14 +76,14 @@ def _needs_figures(args: argparse.Namespace) -> None:
         )
 
 
-class _Picking:
+class ShelfLookup:
     def __init__(self, args: argparse.Namespace, home: Home, shelf: Shelf, *, winding: bool) -> None:
         self._args, self._home, self._shelf, self._winding = args, home, shelf, winding
         self._named: dict[str, str] = {}
         self._said: list[str] = []
         self._doubts: list[str] = []
 
-    def picked(self, simulated: bool) -> Picked:
+    def picked(self, simulated: bool) -> ResolvedNames:
         from winding_coach.shelf.records import Model, Motor, Person, Winder
 
         args = self._args
@@ -122,7 +122,7 @@ class _Picking:
         last = LastTime() if motor is None else self._last_time(motor, simulated)
         doubts = tuple(self._doubts)
         more = {"shelf": self._named} if self._named else {}
-        return Picked(more, (*self._said, *last.said, *doubts), doubts, last.turns_left)
+        return ResolvedNames(more, (*self._said, *last.said, *doubts), doubts, last.turns_left)
 
     def _last_time(self, motor: Motor, simulated: bool) -> LastTime:
         hand = hand_of(self._args)

@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from winding_coach.app.at_meter import LEFT, AtMeter, Lines, say
+from winding_coach.app.at_meter import LEFT, Lines, MeterSession, say
 from winding_coach.app.calibration_points import LAST, Taken, numbers_again, read_points, write_points
 from winding_coach.app.home import Home
 from winding_coach.app.problem import Problem, UsageProblem
@@ -275,7 +275,7 @@ def _take_points(port: str, loads: list[Load], raws: list[int | None], found: li
     from winding_coach.live.sources.serial_port import SerialSource
 
     source = SerialSource(port)
-    bench = AtMeter(source, Lines())
+    bench = MeterSession(source, Lines())
     first = len(found)
     try:
         while len(found) < len(loads):

@@ -127,7 +127,7 @@ class LessonWatch:
                 self._press(key) if key in KEYS else bench.command(key)
 
     def _over(self, view: CoachView) -> bool:
-        if view.phase is Phase.ABORTED:
+        if view.phase is Phase.STOPPED:
             return False
         if view.phase is Phase.BROKEN:
             return view.summary is not None

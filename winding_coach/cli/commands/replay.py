@@ -149,10 +149,10 @@ def _show(
 
 
 def _sing(trace: Trace, settings: CoachSettings, args: argparse.Namespace) -> int:
-    from winding_coach.sound.hearing import CUE_WORDS, Ear
-    from winding_coach.sound.wave_file import Sung, views_of, write_wave
+    from winding_coach.sound.hearing import CUE_WORDS, CueSelector
+    from winding_coach.sound.wave_file import Rendered, views_of, write_wave
 
-    sung = Sung(views_of(trace.inputs, settings), Ear(silent_in_band=args.silent_in_band))
+    sung = Rendered(views_of(trace.inputs, settings), CueSelector(silent_in_band=args.silent_in_band))
     try:
         write_wave(Path(args.sound_file), sung)
     except OSError as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from winding_coach.app.at_meter import AtMeter, Lines, say
+from winding_coach.app.at_meter import Lines, MeterSession, say
 from winding_coach.app.problem import UsageProblem
 from winding_coach.base.units import GRAVITY_M_PER_S2
 
@@ -48,7 +48,7 @@ def try_meter(
 
     source = SerialSource(port, crank_port=crank_port)
     try:
-        at = AtMeter(source, Lines())
+        at = MeterSession(source, Lines())
         does = {
             "pull": lambda: _pull(at, calibration, pull_kg, launch_Nm),
             "stretch": lambda: _stretch(at, calibration, launch_Nm),
@@ -60,7 +60,7 @@ def try_meter(
         source.close()
 
 
-def _steady(at: AtMeter) -> float:
+def _steady(at: MeterSession) -> float:
     from winding_coach.meter.commissioning.guiding import Load
 
     point = at.steady_after_enter(Load(0.0, ""))
@@ -68,7 +68,7 @@ def _steady(at: AtMeter) -> float:
     return point.counts
 
 
-def _pull(at: AtMeter, calibration: Calibration, pull_kg: float, launch_Nm: float | None) -> Trial:
+def _pull(at: MeterSession, calibration: Calibration, pull_kg: float, launch_Nm: float | None) -> Trial:
     from winding_coach.meter.commissioning.trials import pull_trial
 
     say("Pull: take everything off the hook, hands off, then press Enter.")
@@ -79,7 +79,7 @@ def _pull(at: AtMeter, calibration: Calibration, pull_kg: float, launch_Nm: floa
     return pull_trial(before, pulled, _steady(at), calibration, pull_kg * GRAVITY_M_PER_S2, launch_Nm)
 
 
-def _stretch(at: AtMeter, calibration: Calibration, launch_Nm: float | None) -> Trial:
+def _stretch(at: MeterSession, calibration: Calibration, launch_Nm: float | None) -> Trial:
     from winding_coach.meter.commissioning.trials import stretch_trial
 
     say("Stretch: take everything off the hook, hands off, then press Enter.")
@@ -91,7 +91,7 @@ def _stretch(at: AtMeter, calibration: Calibration, launch_Nm: float | None) -> 
     return stretch_trial(before, _steady(at), calibration, launch_Nm)
 
 
-def _release(at: AtMeter, calibration: Calibration) -> Trial:
+def _release(at: MeterSession, calibration: Calibration) -> Trial:
     from winding_coach.meter.commissioning.trials import release_trial
 
     # What sticks rests on either side of its zero: begin on the side that the load does not come from.
@@ -103,7 +103,7 @@ def _release(at: AtMeter, calibration: Calibration) -> Trial:
     return release_trial(before, loaded, _steady(at), calibration)
 
 
-def _crank(at: AtMeter, *, left_hand: bool) -> Trial:
+def _crank(at: MeterSession, *, left_hand: bool) -> Trial:
     from winding_coach.meter.commissioning.trials import crank_trial
 
     say("Crank: put the handle away from its switch, then press Enter.")

@@ -32,7 +32,7 @@ from winding_coach.app.upcoming import UpcomingWinds
 from winding_coach.base.units import show
 from winding_coach.cli.args.common import add_common_arguments, home_from, units_from
 from winding_coach.cli.args.figures import add_motor_arguments, figures_from, hand_of, take_invented
-from winding_coach.cli.args.from_shelf import Picked, after_the_wind, pick, tell
+from winding_coach.cli.args.from_shelf import ResolvedNames, after_the_wind, pick, tell
 from winding_coach.cli.args.plain_port import add_crank_argument, add_lines_argument, crank_port_of, port_of
 from winding_coach.cli.args.settings import add_steps_arguments, fill_in, steps_from
 from winding_coach.cli.commands.coaching import add_coaching_arguments, coach_it, needs_terminal, readings_hz
@@ -203,7 +203,7 @@ def _wind(args: argparse.Namespace, stand: Stand) -> _Wound:
             tell(_shelved(args, home, writer.path))
 
 
-def _picked(args: argparse.Namespace, home: Home) -> Picked:
+def _picked(args: argparse.Namespace, home: Home) -> ResolvedNames:
     """Fill in what the shelf knows.
 
     Raises:

@@ -40,7 +40,7 @@ FLOWN_SD = 0.04
 SAME_RUBBER_FIRST, SAME_RUBBER_FIRST_MANY_LEFT = 0.5, 0.25
 """Another length of the rubber at hand goes first if it gains this share of another density's gain, and where a great
 many turns are left, which common practice answers so; the shares are our own rule."""
-EIGHTY = (0.1, 0.9)
+EIGHTY_PERCENT = (0.1, 0.9)
 """An interval of 80 % lies between these quantiles."""
 
 
@@ -121,7 +121,7 @@ def options(
     for i, (kind, factor, motor, launch_factor, peak_turns, launch) in enumerate(rows):
         change = abs(math.log(factor)) + 0.3 * abs(math.log(launch_factor))
         likely = gains[i, 1:] + BEYOND_SD * change * beyond
-        mean, low, high = float(np.mean(gains[i, 1:])), *(float(np.quantile(likely, q)) for q in EIGHTY)
+        mean, low, high = float(np.mean(gains[i, 1:])), *(float(np.quantile(likely, q)) for q in EIGHTY_PERCENT)
         made.append(
             Option(
                 kind,

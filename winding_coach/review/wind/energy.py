@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-ROOT_12 = math.sqrt(12.0)
+UNIFORM_SD_DIVISOR = math.sqrt(12.0)
 """Width over standard deviation of what is uniform (JCGM 100:2008, 4.3.7)."""
 
 
@@ -71,7 +71,7 @@ def crank_work(
     return CrankWork(
         put_on + 0.5 * step_J,
         taken_off,
-        math.hypot(step_J / ROOT_12, turn_J * (max(turns) - min(turns))),
-        math.hypot(step_J / ROOT_12, last_step_J / ROOT_12, turn_J * off),
+        math.hypot(step_J / UNIFORM_SD_DIVISOR, turn_J * (max(turns) - min(turns))),
+        math.hypot(step_J / UNIFORM_SD_DIVISOR, last_step_J / UNIFORM_SD_DIVISOR, turn_J * off),
         bridged,
     )

@@ -37,7 +37,7 @@ ON_THE_HOOK, HELD_S = 0.2, 1.0
 where the coach never saw the motor ready."""
 DANGERS = frozenset({"overwind", "winder_limit", "meter_limit"})
 """Dangers that hands bring about; the meter's own troubles are no one's doing."""
-ENDED = frozenset({Phase.DONE, Phase.ABORTED})
+ENDED = frozenset({Phase.DONE, Phase.STOPPED})
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,7 +142,7 @@ class WindRecord:
 
 
 @dataclass(slots=True)
-class _Taking:
+class _RecordBuilder:
     """What is gathered during the pass."""
 
     samples: list[Sample] = field(default_factory=list)
@@ -210,7 +210,7 @@ def record_of(
     Raises:
         FiguresError: the plan contradicts itself, or is nowhere near what was wound.
     """
-    coach, watch, taking = Coach(settings), WindWatch(settings), _Taking()
+    coach, watch, taking = Coach(settings), WindWatch(settings), _RecordBuilder()
     view = coach.view
     for _ in taken(coach, inputs):
         view = coach.look(whole=False)
