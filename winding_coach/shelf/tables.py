@@ -43,23 +43,23 @@ def table_of(kind: type) -> str:
     return kind.__name__.lower()
 
 
-_FIRST_VALUES = [value.name for value in VALUES[:11]]
-"""Values that stand in the midst of a wind's row; those that came later are near its end, so no column before moves."""
+_NAMES = tuple(value.name for value in VALUES)
+_STAND_BEFORE: dict[type, dict[str, tuple[str, ...]]] = {
+    Wind: {"remarks": _NAMES[:11], "checks": _NAMES[11:12]},
+    Again: {"trace_lacks": _NAMES[:11]},
+}
+"""Before which of a record's own fields its first values stand; all that came later are at its end, so none moves."""
 
 
 def _in_order(kind: type) -> tuple[dataclasses.Field[Any], ...]:
-    """Return a record's fields in the order of its columns: key first, a wind's values among or behind its own."""
+    """Return a record's fields in the order of its columns, the key first."""
     fields = {field.name: field for field in dataclasses.fields(kind)}
     if not issubclass(kind, WindValues):
         return tuple(fields.values())
-    own = [name for name in fields if name not in BY_NAME]
-    later = [value.name for value in VALUES if value.name not in _FIRST_VALUES]
-    if kind is Wind:
-        middle, end = own.index("remarks"), own.index("checks")
-        names = [*own[:middle], *_FIRST_VALUES, *own[middle:end], *later, *own[end:]]
-    else:
-        names = [*own, *_FIRST_VALUES, *later]
-    return tuple(fields[name] for name in names)
+    names: list[str] = []
+    for own in (name for name in fields if name not in BY_NAME):
+        names += [*_STAND_BEFORE[kind].get(own, ()), own]
+    return tuple(fields[name] for name in (*names, *(name for name in _NAMES if name not in names)))
 
 
 _FIELDS: dict[type, tuple[dataclasses.Field[Any], ...]] = {
