@@ -112,7 +112,7 @@ def test_a_shelf_of_before_gets_the_new_values_column(tmp_path: Path, read_only:
 def test_no_column_moves_when_a_value_comes() -> None:
     """Whoever reads an exported file by place finds each column where it was."""
     wind, again = columns_of(Wind), columns_of(Again)
-    assert [wind.index(name) for name in ("id", "peak_torque_Nm", "remarks", "wait_s", "checks")] == [0, 21, 32, 42, 43]
+    assert [wind.index(name) for name in ("id", "peak_torque_Nm", "remarks", "wait_s", "checks")] == [0, 21, 32, 41, 42]
     assert [again.index(name) for name in ("wind", "peak_torque_Nm", "trace_lacks", "wait_s")] == [0, 5, 16, 17]
 
 
