@@ -316,6 +316,8 @@ def test_words_tell_the_other_side_too() -> None:
     for change, words in (
         ({"path_off": 0.4, "path_side": 0.3}, "Step in sooner"),
         ({"launch_ratio": 0.8}, "Back off less"),
+        # Left after seven crank turns it said "Back off less: the launch torque was 87% too low".
+        ({"launch_ratio": 0.13, "back_off_turns": None, "back_off_off": None}, "Keep cranking to the target"),
         ({"stalls": 1, "stalled_s": 30.0}, "once"),
     ):
         assert words in review_of(replace(WELL_WOUND, **change), PLAN, 10.0).better  # type: ignore[arg-type]

@@ -111,9 +111,8 @@ def _stand(sheet: Sheet, column: int, row: int, columns: int, view: CoachView) -
     coming = next_mark(view)
     if coming is not None and view.reading.turns is not None:
         crank = max((coming[1] - view.reading.turns) / view.winder_ratio, 0.0)
-        words = f"  then {short_words(coming[0], view.units, view.steps).rstrip()}, {crank:.0f} crank turns on"
-        short = words.split(",")[0]
-        for text in (words, short):
+        short = f"  then {short_words(coming[0], view.units, view.steps).rstrip()}"
+        for text in (f"{short} in {crank:.0f} crank turns", short):
             if after + len(text) <= column + columns:
                 sheet.put(after, row, text, "dim")
                 break

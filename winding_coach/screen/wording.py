@@ -190,10 +190,11 @@ HAND_KEYS = {
 """Keys of practised hands: the command and what it does."""
 KEY_NAMES = {"full_stop": ".", "comma": ",", "up": "↑", "down": "↓", "right": "→", "left": "←"}
 HAND_HELP = (
-    *KEYS,
-    ("v", "the motor from the side, instead of the chart"),
     *((KEY_NAMES.get(key, key), words) for key, (_, words) in HAND_KEYS.items()),
+    ("v", "the motor from the side, instead of the chart"),
+    *KEYS,
 )
+"""The hands' first: they are what is asked for in a first practice."""
 HAND_KEY_LINE = "↑ ↓ crank  → ← step  r reverse  x let go  k hook  n next  h help  q quit"
 
 PLAY_KEYS = {

@@ -172,6 +172,8 @@ def _launch_words(figures: WindFigures, plan: Plan, ratio: float, units: UnitSys
     launch = show(min(plan.launch_torque_Nm, plan.peak_torque_Nm), "torque", units)
     if figures.launch_ratio is None:
         return f"Back off to the launch torque of {launch} before you unhook."
+    if figures.launch_ratio < 1.0 and figures.back_off_turns is None:
+        return f"Keep cranking to the target: this wind ended at {figures.launch_ratio:.0%} of the launch torque."
     if figures.launch_ratio > 1.0:
         return f"Back off further, to {launch}: the launch torque was {figures.launch_ratio - 1.0:.0%} too high."
     return f"Back off less, to {launch}: the launch torque was {1.0 - figures.launch_ratio:.0%} too low."
