@@ -320,7 +320,7 @@ def test_words_tell_the_other_side_too() -> None:
         ({"launch_ratio": 0.13, "back_off_turns": None, "back_off_off": None}, "Keep cranking to the target"),
         ({"stalls": 1, "stalled_s": 30.0}, "once"),
     ):
-        assert words in review_of(replace(WELL_WOUND, **change), PLAN, 10.0).better  # type: ignore[arg-type]
+        assert words in review_of(replace(WELL_WOUND, **change), PLAN, 10.0).better
 
 
 def test_a_good_wind_has_nothing_to_mend_and_a_lesson_wants_what_it_is_about() -> None:
