@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from tests.screen.views import shown, walk_in
+from tests.screen.views import shown, state, walk_in
 from winding_coach.screen.app import CoachApp
+from winding_coach.screen.remark import Remark
 from winding_coach.screen.sheet import Sheet
 from winding_coach.screen.side import MARGIN, draw_side, strand
 from winding_coach.simulator.bench import Truth
@@ -79,3 +80,20 @@ def test_it_shares_the_chart_s_room_or_takes_it_by_key(size: tuple[int, int], ke
             return shown(app)
 
     assert ("meter ┌─┐" in asyncio.run(run())) is seen
+
+
+def test_what_a_lesson_asks_is_not_hidden_by_the_list_for_a_real_motor() -> None:
+    """A newcomer saw eye protection and knots, and nothing of what the lesson wanted."""
+
+    async def shown_with(notice: tuple[str, ...]) -> str:
+        app = CoachApp(
+            state("stretch-out"), lambda _: None, aside=Seen, note=lambda: Remark("Lesson 1: Crank.", notice)
+        )
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.pause()
+            return shown(app)
+
+    text = asyncio.run(shown_with(("Up starts the crank.",)))
+    assert "Up starts the crank." in text
+    assert "Before you start" not in text
+    assert "Before you start" in asyncio.run(shown_with(())), "the list comes back once the lesson has begun"

@@ -267,6 +267,9 @@ def _lower(sheet: Sheet, layout: Layout, scene: Scene) -> None:
     view = scene.view
     if view.link.state in ("waiting", "down") and not scene.points and not view.summary:
         _notice(sheet, at, rows, (*NO_METER, scene.ports) if scene.ports else NO_METER)
+    elif scene.notice and scene.side is not None and wants_cautions(view):
+        # A lesson on a simulated bench: what is asked for would be hidden by a list for a real motor.
+        _notice(sheet, at, rows, page_of(scene.notice, rows, scene.notice_page))
     elif wants_cautions(view) and not scene.cautions_seen and not all_ticked(view):
         _notice(sheet, at, rows, check_lines(view))
     elif view.phase is Phase.READY and view.summary is None and not scene.cautions_seen:
