@@ -15,7 +15,7 @@ from winding_coach.app.problem import Problem, UsageProblem
 from winding_coach.base.standing import Steps
 from winding_coach.cli.args.common import home_from
 from winding_coach.cli.args.settings import drawn_from, eyes_from, fill_in, save_settings, steps_from
-from winding_coach.cli.commands.set_up import kept_answers, questions, wants_set_up, wrong_answers
+from winding_coach.cli.commands.set_up import ask, kept_answers, questions, wants_set_up, wrong_answers
 from winding_coach.screen.legible import Eyes
 
 GOOD = {"units": "metric", "ratio": "10", "hooks": "22 cm", "port": "auto", "person": "Wren"}
@@ -142,6 +142,18 @@ def test_from_where_the_screen_is_read_is_a_setting(tmp_path: Path) -> None:
     for wrong in ("0 m", "far", 3):
         with pytest.raises(Problem, match="write a length in quotes"):
             eyes_from(Home(tmp_path, {"read_from": wrong}))
+
+
+def test_it_is_said_that_the_answers_are_saved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It saved them and then said only that a motor needs a loop and a mass."""
+    monkeypatch.setattr("winding_coach.screen.set_up.SetUpApp.run", lambda _: GOOD)
+    assert ask(Home(tmp_path, {})).settings["person"] == "Wren"
+    assert "Your answers are saved" in capsys.readouterr().err
+    monkeypatch.setattr("winding_coach.screen.set_up.SetUpApp.run", lambda _: None)
+    ask(Home(tmp_path, {}))
+    assert capsys.readouterr().err == ""
 
 
 def test_a_folder_that_takes_nothing_is_said(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from winding_coach.app.figures import RATIOS
 from winding_coach.app.home import Home
 from winding_coach.base.units import QuantityError, UnitSystem, parse_number, parse_quantity
+from winding_coach.cli.args.from_shelf import tell
 from winding_coach.cli.args.plain_port import wrong_crank_port
 from winding_coach.cli.args.settings import PACES_M, TAPES_M, drawn_from, save_settings
 
@@ -90,7 +91,12 @@ def ask(home: Home) -> Home:
 
     seen = [(port.device, f"{port.device}  {port.description}".strip()) for port in list_ports() if port.likely]
     answers = SetUpApp(questions(home.settings, seen), wrong_answers, drawn_from(home)).run()
-    return home if answers is None else save_settings(home, kept_answers(answers))
+    if answers is None:
+        return home
+    kept = save_settings(home, kept_answers(answers))
+    # A motor may be asked for next, in words that sounded as if nothing had been saved.
+    tell(["Your answers are saved; 'winding-coach wind --set-up' asks again."])
+    return kept
 
 
 def questions(settings: Mapping[str, object], seen: Sequence[tuple[str, str]]) -> tuple[Question, ...]:
