@@ -190,7 +190,8 @@ _CRANK = re.compile(
 _PRINTABLE = re.compile(rb"[ -~]*")
 _WHOLE = re.compile(_NUMBER, re.ASCII)
 _CRC = re.compile(rb"[0-9A-F]{4}")
-_LIMITS = {b"c": (0, U16 - 1), b"d": (0, U16 - 1), b"t": (-(2**15), 2**15 - 1)}
+LIMITS = {b"c": (0, U16 - 1), b"d": (0, U16 - 1), b"t": (-(2**15), 2**15 - 1)}
+"""The smallest and the greatest number of each channel."""
 
 
 def _sample(found: re.Match[bytes]) -> Sample | None:
@@ -204,7 +205,7 @@ def _sample(found: re.Match[bytes]) -> Sample | None:
     extra: dict[bytes, int] = {}
     for field in more[1:].split(b","):
         key, _, text = field.partition(b"=")
-        if key not in _LIMITS:
+        if key not in LIMITS:
             continue
         if _WHOLE.fullmatch(text) is None:
             return None
@@ -240,7 +241,7 @@ def _usual(line: bytes) -> Sample | None:
 
 
 def _within(channel: bytes, number: int) -> bool:
-    low, high = _LIMITS[channel]
+    low, high = LIMITS[channel]
     return low <= number <= high
 
 

@@ -15,6 +15,7 @@ from winding_coach.meter.commissioning.conforming_crank import SenderConformance
 from winding_coach.meter.commissioning.judging import OTHER, no_line
 from winding_coach.meter.frames import (
     FROZEN,
+    LIMITS,
     LINE_DROPPED,
     LONGEST_LINE,
     MOST_PULSES_PER_TURN,
@@ -46,7 +47,6 @@ RATE_SHARE = (0.6, 1.6)
 LONGEST_SILENCE_S = 0.75
 """A silent converter is told every 0.6 s."""
 _HEX = re.compile(rb"[0-9A-F]{2}")
-_FIELD_LIMITS = {b"c": (0, U16 - 1), b"d": (0, U16 - 1), b"t": (-(2**15), 2**15 - 1)}
 _HELLO_KEYS = ("board", "rate", "ch", "rst")
 
 
@@ -118,8 +118,8 @@ def _data_faults(fields: list[bytes]) -> Iterator[str]:
         key, equals, value = field.partition(b"=")
         if not equals:
             yield "A field after the flags is not key=value."
-        elif key in _FIELD_LIMITS:
-            yield from number_faults(f"{key.decode()}=", value, *_FIELD_LIMITS[key])
+        elif key in LIMITS:
+            yield from number_faults(f"{key.decode()}=", value, *LIMITS[key])
 
 
 def _flag_faults(raw: bytes, flags: int) -> Iterator[str]:
