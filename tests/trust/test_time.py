@@ -24,6 +24,7 @@ SUMMER, WINTER = timezone(timedelta(hours=2)), timezone(timedelta(hours=1))
 MAY_ASK_THE_TIME_OF_DAY = {
     "cli/commands/strips.py",
     "cli/commands/motor_next.py",
+    "app/calibrations.py",
     "app/queue_seen.py",
     "app/upcoming.py",
     "cli/commands/unwind.py",
