@@ -63,9 +63,14 @@ def _digits(torque_Nm: float, view: CoachView, template: str) -> str:
         figure = shown_number(torque_Nm, "torque", view.units, kept)
         if figure.strip("-0.") == "":
             figure = figure.lstrip("-")
-        if len(figure.lstrip("-")) < len(template):
+        if len(figure.lstrip("-")) < len(template) and _digits_in(figure) <= _digits_in(template):
             return figure.rjust(len(template))
     return "+" * len(template)
+
+
+def _digits_in(figure: str) -> int:
+    """Return how many digits are in a figure: each is several times as wide as a point."""
+    return sum(map(str.isdigit, figure))
 
 
 def torque_figure(view: CoachView) -> str:
