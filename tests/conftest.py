@@ -34,13 +34,16 @@ def pytest_sessionstart(session: pytest.Session) -> None:
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put what takes long first, what waits on workers of its own, and trace only what tells something."""
+    seen = set()
     for item in items:
         file = item.nodeid.partition("::")[0]
+        test = item.nodeid.partition("[")[0]
         worker = order.worker_of(file)
         if worker is not None:
             item.add_marker(pytest.mark.xdist_group(worker))
-        if not order.traced(file):
+        if not order.traced(file, first=test not in seen):
             item.add_marker(pytest.mark.no_cover)
+        seen.add(test)
     items.sort(key=lambda item: order.place_of(item.nodeid.partition("::")[0]))
 
 

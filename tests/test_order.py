@@ -15,7 +15,7 @@ TOP = Path(__file__).parent.parent
 def test_every_file_that_is_named_is_there() -> None:
     waiting = [name for files in order.WAITING for name in files]
     assert len(set(waiting)) == len(waiting)
-    for name in (*waiting, *order.LONG, *order.TOGETHER, *order.UNTRACED):
+    for name in (*waiting, *order.LONG, *order.TOGETHER, *order.UNTRACED, *order.SAMPLED):
         assert (TOP / name).exists(), name
 
 
@@ -26,6 +26,8 @@ def test_who_waits_has_a_worker_and_who_shares_winds_goes_together() -> None:
     assert order.worker_of("tests/coach/test_winds.py") == "tests/coach/test_winds.py"
     assert order.worker_of("tests/meter/test_clock.py") is None
     assert order.traced("tests/meter/test_clock.py")
+    assert order.traced("tests/coach/test_untrue.py")
+    assert not order.traced("tests/coach/test_untrue.py", first=False)
     assert order.place_of("tests/firmware/test_avr.py") < order.place_of("tests/meter/test_clock.py")
 
 

@@ -94,21 +94,31 @@ def test_a_replay_that_was_wound_back_is_spoken_again() -> None:
 
 
 class Spoken:
-    """A speech command that writes what it was given to a file, and takes as long as it is told to."""
+    """A speech command that writes what it was given to a file, and takes as long as it is told to.
 
-    def __init__(self, folder: Path, lasts_s: float = 0.0, status: int = 0) -> None:
+    held: until `let_go`, however busy the computer is.
+    """
+
+    def __init__(self, folder: Path, lasts_s: float = 0.0, status: int = 0, held: bool = False) -> None:
         self.file = folder / "spoken.txt"
+        self._free = folder / "free"
+        if not held:
+            self.let_go()
         script = folder / "speak.py"
         script.write_text(
-            "import sys, time\n"
+            "import os, sys, time\n"
             "words = sys.stdin.buffer.read()\n"
             f"open({str(self.file)!r}, 'ab').write(repr(sys.argv[1:]).encode() + words)\n"
             f"time.sleep({lasts_s})\n"
+            f"while not os.path.exists({str(self._free)!r}): time.sleep(0.01)\n"
             f"sys.exit({status})\n",
             encoding="utf-8",
         )
         self.command = (sys.executable, "-S", str(script))
         self.now_s = 0.0
+
+    def let_go(self) -> None:
+        self._free.touch()
 
     def speaker(self) -> Speaker:
         return Speaker(self.command, lambda: self.now_s)
@@ -135,21 +145,23 @@ def test_the_words_reach_the_command_on_its_standard_input(tmp_path: Path) -> No
 
 
 def test_one_at_a_time_and_the_newest_wins(tmp_path: Path) -> None:
-    spoken_to = Spoken(tmp_path)
+    spoken_to = Spoken(tmp_path, held=True)
     speaker = spoken_to.speaker()
     for words in ("one", "two", "three"):
         speaker.offer(Utterance(words))
+    spoken_to.let_go()
     ended(speaker)
     ended(speaker)
     assert spoken_to.text() == "[]one\n[]three\n"
 
 
 def test_words_that_waited_too_long_are_dropped(tmp_path: Path) -> None:
-    spoken_to = Spoken(tmp_path)
+    spoken_to = Spoken(tmp_path, held=True)
     speaker = spoken_to.speaker()
     speaker.offer(Utterance("one"))
     speaker.offer(Utterance("two"))
     spoken_to.now_s += QUEUED_S + 0.1
+    spoken_to.let_go()
     ended(speaker)
     ended(speaker)
     assert spoken_to.text() == "[]one\n"
