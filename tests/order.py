@@ -69,6 +69,7 @@ UNTRACED = (
 SAMPLED = (
     "tests/trust/",
     "tests/coach/test_dead_crank.py",
+    "tests/coach/test_lead.py",
     "tests/coach/test_untrue.py",
     "tests/review/test_record.py",
 )

@@ -142,7 +142,6 @@ def wound(channels: str, seed: int, settings: CoachSettings = SETTINGS) -> tuple
     return coach, said
 
 
-@pytest.mark.no_cover
 @pytest.mark.parametrize("channels", ["", "c", "cd"])
 def test_who_listens_hears_one_countdown_and_one_stop_and_no_warning(channels: str) -> None:
     """A meter alone, with crank pulses, with distance: each is a whole coach."""
