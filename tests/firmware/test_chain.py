@@ -7,7 +7,7 @@ import subprocess
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -186,7 +186,8 @@ def test_a_wind_through_a_real_port_with_all_that_can_go_wrong(
     assert {"meter_saturated", "meter_silent"} <= alarms
     assert not {"motor_broke", "not_this_motor"} & alarms
     links = words(said, "link", "state")
-    assert links.count("up") == 2
+    # "up" is said again where this computer was too busy to read for a second of the rig's time, and left bytes out.
+    assert [state for state, _ in groupby(links)].count("up") == 2
     assert "down" in links
     (path,) = (tmp_path / "traces").iterdir()
     trace = read_trace(path)
