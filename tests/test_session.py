@@ -170,7 +170,7 @@ def test_stopping_closes_and_saves_the_wind(tmp_path: Path) -> None:
     source = Played(iter([event for event in wind("good") if event.at_s < 70.0]))
     session = Session(source, Coach(SETTINGS), writer)
     session.start()
-    assert source.idle.wait(20)
+    assert source.idle.wait(120)
     session.stop()
     assert session.finished
     assert source.closed
