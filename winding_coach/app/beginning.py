@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from winding_coach import __version__
 from winding_coach.app.figures import Figures
@@ -20,10 +20,6 @@ from winding_coach.rubber.plan import DEFAULT_RESTS_ON, make_plan
 from winding_coach.traces.files import TraceWriter
 from winding_coach.traces.header import Header
 from winding_coach.traces.rows import TraceError
-
-if TYPE_CHECKING:
-    pass
-
 
 PRACTISED = {"practice": True}
 """In a trace's first line: not for the shelf."""

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+import re
+from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from winding_coach.app.home import Home
 from winding_coach.app.problem import Problem
 from winding_coach.meter.calibration import SIMULATED, Calibration, CalibrationError
 
-if TYPE_CHECKING:
-    pass
-import re
-from datetime import date
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    pass
+SIMULATED_NAME = "simulated"
+"""Typed in place of a calibration's file, for the simulated meter."""
 
 
 def expired(calibration: Calibration, today: date | None = None) -> str | None:
@@ -27,9 +21,6 @@ def expired(calibration: Calibration, today: date | None = None) -> str | None:
     if not isinstance(until, str) or not re.fullmatch(r"\d{4}-\d\d-\d\d", until) or now <= until:
         return None
     return f"Its calibration was good until {until}: calibrate again."
-
-
-SIMULATED_NAME = "simulated"
 
 
 def read_text(path: str | Path, what: str) -> str:

@@ -49,19 +49,6 @@ class Share:
             self._so_s += passed_s if self._is_so(now) else 0.0
 
 
-class Greatest:
-    """The greatest of a figure, of the moments where it is not None."""
-
-    def __init__(self, figure: Callable[[Moment], float | None]) -> None:
-        self._figure = figure
-        self.value: float | None = None
-
-    def tell(self, now: Moment, passed_s: float) -> None:
-        figure = self._figure(now)
-        if figure is not None and (self.value is None or figure > self.value):
-            self.value = figure
-
-
 def _banded(now: Moment) -> bool:
     """Whether the rate is asked to be in its band, and known."""
     return now.phase in BANDED and now.rate_Nm_per_s is not None and now.silent_s < 0.5
